@@ -1,0 +1,1 @@
+//! Where samples come from and go to; knows nothing of music.

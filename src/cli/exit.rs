@@ -1,0 +1,56 @@
+//! How a run ends: 0 done, 1 a fault in the playing (with `--fail-on-fault`), 2 could not be done.
+
+use std::fmt;
+use std::process::ExitCode;
+
+/// What a command that did its job found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Nothing to object to, or nobody asked.
+    Done,
+    /// The playing had a fault and `--fail-on-fault` was given.
+    Fault,
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Done => Self::SUCCESS,
+            Outcome::Fault => Self::from(1),
+        }
+    }
+}
+
+/// Why a job could not be done, and the way out.
+///
+/// `error` says what is wrong and where (file, line, column, device), in one lower-case sentence
+/// without a full stop; `excerpt` shows the place, if there is one to show; `hint` says what would
+/// be right.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Failure {
+    /// What is wrong, and where.
+    pub error: String,
+    /// The lines of a file the error is in, marked; empty if there are none.
+    pub excerpt: String,
+    /// What to do about it.
+    pub hint: String,
+}
+
+impl Failure {
+    /// A failure without an excerpt.
+    pub fn new(error: impl Into<String>, hint: impl Into<String>) -> Self {
+        Self { error: error.into(), excerpt: String::new(), hint: hint.into() }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "error: {}", self.error)?;
+        if !self.excerpt.is_empty() {
+            writeln!(f, "{}", self.excerpt.trim_end())?;
+        }
+        write!(f, "hint: {}", self.hint)
+    }
+}
+
+impl std::error::Error for Failure {}

@@ -1,0 +1,118 @@
+//! The command line: the only place that prints, reads the clock and decides exit codes.
+
+pub mod calibrate;
+pub mod check;
+pub mod convert;
+pub mod demo;
+pub mod devices;
+pub mod exit;
+pub mod explain;
+pub mod history;
+pub mod intonation;
+pub mod listen;
+pub mod new;
+pub mod practice;
+pub mod render;
+pub mod sheet;
+pub mod tuning;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+use clap::Subcommand;
+
+use crate::theory::note::Reference;
+use crate::units::Hertz;
+
+/// Options that every command takes.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Common {
+    /// Print one JSON document on standard output and nothing else there
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Frequency of A4 in hertz
+    #[arg(long, global = true, value_name = "HZ", default_value = "440", value_parser = reference)]
+    pub a4: Reference,
+}
+
+/// Checks double stops: which notes were right, how far off in cents, and when.
+#[derive(Debug, Parser)]
+#[command(version, about, max_term_width = 100)]
+pub struct Cli {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Judge an embedded take with planted mistakes: no file or sound card needed
+    Demo(demo::Args),
+    /// Judge recorded takes against a lick, step by step
+    Check(check::Args),
+    /// Play along into a microphone and be judged as you play
+    Practice(practice::Args),
+    /// Say what sounds: notes, interval or chord, cents
+    Listen(listen::Args),
+    /// Check the open strings
+    Tuning(tuning::Args),
+    /// Check the twelfth fret against the open string or the harmonic
+    Intonation(intonation::Args),
+    /// Show a lick's tab, notes, intervals and chord roles, and check the author's claims
+    Explain(explain::Args),
+    /// Synthesise a reference performance of a lick
+    Render(render::Args),
+    /// Convert between lick files, MusicXML, Standard MIDI Files and plain-text tab
+    Convert(convert::Args),
+    /// Write a printable practice sheet
+    Sheet(sheet::Args),
+    /// Write a commented starter lick
+    New(new::Args),
+    /// Show progress over takes and sessions
+    History(history::Args),
+    /// List audio inputs and outputs
+    Devices(devices::Args),
+    /// Measure the round-trip delay of this set-up
+    Calibrate(calibrate::Args),
+}
+
+/// Parses the command line, runs it and says how it ended.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let common = &cli.common;
+    let result = match cli.command {
+        Command::Demo(args) => demo::run(args, common),
+        Command::Check(args) => check::run(args, common),
+        Command::Practice(args) => practice::run(args, common),
+        Command::Listen(args) => listen::run(args, common),
+        Command::Tuning(args) => tuning::run(args, common),
+        Command::Intonation(args) => intonation::run(args, common),
+        Command::Explain(args) => explain::run(args, common),
+        Command::Render(args) => render::run(args, common),
+        Command::Convert(args) => convert::run(args, common),
+        Command::Sheet(args) => sheet::run(args, common),
+        Command::New(args) => new::run(args, common),
+        Command::History(args) => history::run(args, common),
+        Command::Devices(args) => devices::run(args, common),
+        Command::Calibrate(args) => calibrate::run(args, common),
+    };
+    match result {
+        Ok(outcome) => outcome.into(),
+        Err(failure) => {
+            #[expect(clippy::print_stderr, reason = "the one place where failures are told")]
+            {
+                eprintln!("{failure}");
+            }
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn reference(text: &str) -> Result<Reference, String> {
+    text.parse()
+        .ok()
+        .and_then(Hertz::new)
+        .and_then(Reference::new)
+        .ok_or_else(|| "expected a frequency between 380 and 500 hertz".to_owned())
+}

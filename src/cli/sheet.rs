@@ -1,0 +1,17 @@
+//! `doublecheck sheet`: write a printable practice sheet.
+
+use super::Common;
+use super::exit::Failure;
+use super::exit::Outcome;
+
+/// Write a printable practice sheet.
+#[derive(Debug, clap::Args)]
+pub struct Args {}
+
+/// Runs the command.
+///
+/// # Errors
+/// Whatever keeps the job from being done, with the way out.
+pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
+    Err(Failure::new("sheet is not written yet", "use another command"))
+}

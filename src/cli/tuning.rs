@@ -1,0 +1,17 @@
+//! `doublecheck tuning`: check the open strings.
+
+use super::Common;
+use super::exit::Failure;
+use super::exit::Outcome;
+
+/// Check the open strings.
+#[derive(Debug, clap::Args)]
+pub struct Args {}
+
+/// Runs the command.
+///
+/// # Errors
+/// Whatever keeps the job from being done, with the way out.
+pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
+    Err(Failure::new("tuning is not written yet", "use another command"))
+}

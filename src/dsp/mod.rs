@@ -1,0 +1,1 @@
+//! Sound without music: windows, spectra, peaks, onsets.

@@ -1,0 +1,1 @@
+//! From spectra to pitches, blind to what is expected.

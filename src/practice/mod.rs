@@ -1,0 +1,4 @@
+//! What was heard against what was asked.
+
+pub mod judge;
+pub mod verdict;

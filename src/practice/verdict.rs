@@ -1,0 +1,148 @@
+//! The judgement of a take: plain data, filled in by the judge and read by the reports.
+//!
+//! **Conventions.** Times are seconds since the recording began. Cents are measured against the
+//! equal-tempered pitch of the expected note (of the nearest note where none is expected), after
+//! the offset of the guitar as a whole, if one was told, has been taken off.
+
+use crate::lick::expected::ExpectedNote;
+use crate::theory::note::MidiNote;
+use crate::units::Cents;
+use crate::units::Hertz;
+
+/// How a step went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Verdict {
+    /// Every expected note sounded and nothing else was struck.
+    Right,
+    /// Something was struck that does not belong, or in place of what belongs.
+    Wrong,
+    /// Nothing wrong, something missing.
+    Incomplete,
+    /// No strike was found for this step.
+    NotPlayed,
+    /// The recording does not decide.
+    Unsure,
+}
+
+/// What a heard note is to the step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Status {
+    /// An expected note.
+    Right,
+    /// Struck in place of an expected note.
+    Wrong {
+        /// The note that belongs there.
+        instead_of: ExpectedNote,
+    },
+    /// Struck, belongs to nothing.
+    Extra,
+    /// Left over from before, not struck now; never held against the player.
+    Ringing,
+}
+
+/// A measured pitch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pitch {
+    /// The note it was taken for.
+    pub note: MidiNote,
+    /// The first partial.
+    pub frequency: Hertz,
+    /// How far above `note` (negative: below).
+    pub cents: Cents,
+    /// One standard error of `cents`; `None` where it could not be measured.
+    pub cents_error: Option<Cents>,
+}
+
+/// A note heard within a step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeardNote {
+    /// Its pitch.
+    pub pitch: Pitch,
+    /// What it is to the step.
+    pub status: Status,
+    /// The expected note it satisfies, with string and fret (`Status::Right` only).
+    pub expected: Option<ExpectedNote>,
+    /// When it began, where that differs from the strike (hammer-on, slide, …).
+    pub start_s: Option<f64>,
+    /// How sure the presence of this note is, 0.5 (a guess) to 1.
+    pub confidence: f64,
+}
+
+/// The judgement of one step.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepJudgement {
+    /// Number of the step in the lick, 1 for the first.
+    pub step: usize,
+    /// How it went.
+    pub verdict: Verdict,
+    /// When it was struck; `None` if it was not played.
+    pub start_s: Option<f64>,
+    /// How late it was struck against the even tempo of the take (negative: early).
+    pub timing_ms: Option<f64>,
+    /// What the step asks for: notes struck, then later stages.
+    pub expected: Vec<ExpectedNote>,
+    /// What sounded, rising in pitch.
+    pub heard: Vec<HeardNote>,
+    /// Expected notes that did not sound.
+    pub missing: Vec<ExpectedNote>,
+    /// Why the verdict is [`Verdict::Unsure`], or other remarks, in words.
+    pub remarks: Vec<String>,
+}
+
+/// A strike that belongs to no step (a false start, a repetition, a bump).
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnmatchedStrike {
+    /// When it was struck.
+    pub start_s: f64,
+    /// What sounded.
+    pub heard: Vec<Pitch>,
+}
+
+/// Something about the recording as a whole, told once.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Finding {
+    /// All notes are off by the same amount: the guitar is tuned there. Cents are told against it.
+    TunedOff {
+        /// How sharp the guitar is as a whole.
+        offset: Cents,
+    },
+    /// All notes are off by the ratio of two sample rates in use.
+    PlayedAtWrongRate {
+        /// How sharp the recording is as a whole.
+        offset: Cents,
+    },
+    /// Nothing above the noise was found.
+    Silent,
+    /// Samples at full scale for some of the time.
+    Clipped {
+        /// Share of the recording, 0–1.
+        share: f64,
+    },
+    /// The file ends or breaks before it should; what was read has been judged.
+    Damaged {
+        /// What the decoder said.
+        cause: String,
+    },
+    /// Samples are missing from the recording.
+    Hole {
+        /// Where, in seconds.
+        start_s: f64,
+        /// How long, in seconds.
+        length_s: f64,
+    },
+}
+
+/// The judgement of one recorded or live take.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TakeJudgement {
+    /// Length of the recording in seconds.
+    pub duration_s: f64,
+    /// One entry for every step that is no rest.
+    pub steps: Vec<StepJudgement>,
+    /// Strikes that belong to no step.
+    pub unmatched: Vec<UnmatchedStrike>,
+    /// Tempo the take was played at, in quarter notes a minute, where it can be told.
+    pub tempo_bpm: Option<f64>,
+    /// What there is to say about the recording as a whole.
+    pub findings: Vec<Finding>,
+}

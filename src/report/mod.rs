@@ -1,0 +1,1 @@
+//! Judgements in, bytes out.

@@ -1,0 +1,1 @@
+//! A plucked-string synthesiser: notes in, samples out, the same every time.

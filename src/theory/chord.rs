@@ -1,0 +1,1 @@
+//! Chord symbols, chord tones and the role a note plays in a chord.

@@ -1,0 +1,1 @@
+//! Intervals with quality and number (minor sixth, perfect fourth, major tenth).
