@@ -11,6 +11,7 @@ pub mod history;
 pub mod intonation;
 pub mod listen;
 pub mod new;
+pub mod output;
 pub mod practice;
 pub mod render;
 pub mod sheet;
@@ -20,7 +21,10 @@ use std::process::ExitCode;
 
 use clap::Parser;
 use clap::Subcommand;
+use clap::error::ErrorKind;
 
+use self::exit::Failure;
+use self::exit::Outcome;
 use crate::theory::note::Reference;
 use crate::units::Hertz;
 
@@ -79,9 +83,22 @@ enum Command {
 
 /// Parses the command line, runs it and says how it ended.
 pub fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => return not_understood(&error),
+    };
+    match run(cli) {
+        Ok(outcome) => outcome.into(),
+        Err(failure) => {
+            output::tell(&failure.to_string());
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(cli: Cli) -> Result<Outcome, Failure> {
     let common = &cli.common;
-    let result = match cli.command {
+    match cli.command {
         Command::Demo(args) => demo::run(args, common),
         Command::Check(args) => check::run(args, common),
         Command::Practice(args) => practice::run(args, common),
@@ -96,14 +113,27 @@ pub fn main() -> ExitCode {
         Command::History(args) => history::run(args, common),
         Command::Devices(args) => devices::run(args, common),
         Command::Calibrate(args) => calibrate::run(args, common),
-    };
-    match result {
-        Ok(outcome) => outcome.into(),
-        Err(failure) => {
-            #[expect(clippy::print_stderr, reason = "the one place where failures are told")]
-            {
-                eprintln!("{failure}");
-            }
+    }
+}
+
+/// Help and version were asked for; everything else the parser stops at is a bad option.
+fn not_understood(error: &clap::Error) -> ExitCode {
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            // A closed pipe is no error, and there is nobody to tell any other.
+            let _ = error.print();
+            ExitCode::SUCCESS
+        }
+        ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+            let hint = "`doublecheck demo` shows what it does, `doublecheck --help` all commands";
+            output::tell(&Failure::new("no command given", hint).to_string());
+            ExitCode::from(2)
+        }
+        _ => {
+            let text = error.render().to_string();
+            let told = text.split("\n\nFor more information").next().unwrap_or(&text);
+            output::tell(told.trim_end());
+            output::tell("hint: add `--help` to see what the command takes");
             ExitCode::from(2)
         }
     }
