@@ -1,6 +1,10 @@
 //! Music without sound: notes, intervals, chords, and where they lie on the neck.
 
 pub mod chord;
+pub mod error;
 pub mod fretboard;
 pub mod interval;
+pub mod key;
+pub mod naming;
 pub mod note;
+pub mod spelling;

@@ -44,6 +44,6 @@ impl Reference {
         let nearest = midi.round();
         (0.0..=127.0)
             .contains(&nearest)
-            .then(|| (MidiNote(nearest as u8), Cents(100.0 * (midi - nearest))))
+            .then_some((MidiNote(nearest as u8), Cents(100.0 * (midi - nearest))))
     }
 }

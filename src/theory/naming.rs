@@ -1,0 +1,148 @@
+//! What a set of sounding notes is called: a note, an interval, a chord.
+//!
+//! **Conventions.** Octaves and doublings do not matter to a chord's name, the lowest note does:
+//! another than the root is written after a slash. A perfect fifth may be left out of a chord of
+//! four or more tones, the root of a ninth, thirteenth or altered seventh chord.
+//! **Limits.** Some sets have several names (C6 and Am7): the one whose root is in the bass wins,
+//! then the simpler one.
+
+use std::fmt;
+
+use super::chord::Chord;
+use super::interval::Interval;
+use super::key::Key;
+use super::key::spell;
+use super::note::MidiNote;
+use super::spelling::NoteName;
+
+/// The name of a set of notes as a chord.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ChordName {
+    /// The chord, with its bass where that is not the root.
+    pub chord: Chord,
+    /// The root does not sound.
+    pub without_root: bool,
+    /// The fifth does not sound.
+    pub without_fifth: bool,
+}
+
+impl fmt::Display for ChordName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let without = match (self.without_root, self.without_fifth) {
+            (false, false) => "",
+            (true, false) => " without root",
+            (false, true) => " without fifth",
+            (true, true) => " without root and fifth",
+        };
+        f.pad(&format!("{}{without}", self.chord))
+    }
+}
+
+/// Names what sounds together: `F#4`, `minor sixth`, `D/F#`; a chord without a name is told by
+/// its notes, lowest first; `nothing` for no notes.
+pub fn name_sounding(notes: &[MidiNote], key: Option<Key>) -> String {
+    let mut notes = notes.to_vec();
+    notes.sort_unstable();
+    let listed = || {
+        let names: Vec<_> = notes.iter().map(|&note| spell(note, key).to_string()).collect();
+        names.join(" ")
+    };
+    match notes[..] {
+        [] => "nothing".to_owned(),
+        [note] => spell(note, key).to_string(),
+        [low, high] => {
+            Interval::between(spell(low, key), spell(high, key)).map_or_else(listed, Interval::name)
+        }
+        _ => name_chord(&notes, key).map_or_else(listed, |name| name.to_string()),
+    }
+}
+
+/// A kind of chord: its suffix, its tones as semitones above the root, and whether players leave
+/// the fifth or the root out. In order of preference.
+const KINDS: [(&str, &[u8], Omission); 38] = [
+    ("", &[0, 4, 7], Omission::None),
+    ("m", &[0, 3, 7], Omission::None),
+    ("5", &[0, 7], Omission::None),
+    ("dim", &[0, 3, 6], Omission::None),
+    ("aug", &[0, 4, 8], Omission::None),
+    ("sus4", &[0, 5, 7], Omission::None),
+    ("sus2", &[0, 2, 7], Omission::None),
+    ("7", &[0, 4, 7, 10], Omission::Fifth),
+    ("maj7", &[0, 4, 7, 11], Omission::Fifth),
+    ("m7", &[0, 3, 7, 10], Omission::Fifth),
+    ("6", &[0, 4, 7, 9], Omission::None),
+    ("m6", &[0, 3, 7, 9], Omission::None),
+    ("m7b5", &[0, 3, 6, 10], Omission::None),
+    ("dim7", &[0, 3, 6, 9], Omission::None),
+    ("m(maj7)", &[0, 3, 7, 11], Omission::Fifth),
+    ("7sus4", &[0, 5, 7, 10], Omission::Fifth),
+    ("add9", &[0, 2, 4, 7], Omission::Fifth),
+    ("m(add9)", &[0, 2, 3, 7], Omission::Fifth),
+    ("9", &[0, 2, 4, 7, 10], Omission::RootOrFifth),
+    ("maj9", &[0, 2, 4, 7, 11], Omission::RootOrFifth),
+    ("m9", &[0, 2, 3, 7, 10], Omission::RootOrFifth),
+    ("6/9", &[0, 2, 4, 7, 9], Omission::RootOrFifth),
+    ("m6/9", &[0, 2, 3, 7, 9], Omission::RootOrFifth),
+    ("7b9", &[0, 1, 4, 7, 10], Omission::RootOrFifth),
+    ("7#9", &[0, 3, 4, 7, 10], Omission::RootOrFifth),
+    ("7#5", &[0, 4, 8, 10], Omission::None),
+    ("7b5", &[0, 4, 6, 10], Omission::None),
+    ("maj7#5", &[0, 4, 8, 11], Omission::None),
+    ("9sus4", &[0, 2, 5, 7, 10], Omission::Fifth),
+    ("13", &[0, 2, 4, 7, 9, 10], Omission::RootOrFifth),
+    ("7(add13)", &[0, 4, 7, 9, 10], Omission::RootOrFifth),
+    ("maj13", &[0, 2, 4, 7, 9, 11], Omission::RootOrFifth),
+    ("m11", &[0, 2, 3, 5, 7, 10], Omission::RootOrFifth),
+    ("7#11", &[0, 4, 6, 7, 10], Omission::None),
+    ("maj7#11", &[0, 4, 6, 7, 11], Omission::None),
+    ("11", &[0, 2, 4, 5, 7, 10], Omission::Fifth),
+    ("9#11", &[0, 2, 4, 6, 7, 10], Omission::Fifth),
+    ("7b13", &[0, 4, 7, 8, 10], Omission::None),
+];
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Omission {
+    None,
+    Fifth,
+    RootOrFifth,
+}
+
+/// Names three or more notes as a chord, if it has a name.
+pub fn name_chord(notes: &[MidiNote], key: Option<Key>) -> Option<ChordName> {
+    let bass = notes.iter().min()?.0 % 12;
+    if notes.len() < 3 {
+        return None;
+    }
+    let sounding = notes.iter().fold(0u16, |set, note| set | 1 << (note.0 % 12));
+    let (.., root, kind, omitted) = (0..12u8)
+        .flat_map(|root| (0..KINDS.len()).map(move |kind| (root, kind)))
+        .filter_map(|(root, kind)| {
+            let omitted = match_kind(sounding, root, kind)?;
+            let inverted = root != bass && omitted & 1 == 0;
+            // A left-out root is worse than an inversion, that worse than a left-out fifth.
+            let cost = (omitted & 1, inverted, omitted != 0, kind);
+            Some((cost, root, kind, omitted))
+        })
+        .min()?;
+    let name = |pitch_class: u8| key.map_or(NoteName::sharp(pitch_class), |k| k.name(pitch_class));
+    let without_root = omitted & 1 != 0;
+    let over = (bass != root && !without_root).then(|| name(bass));
+    let chord = Chord::new(name(root), KINDS[kind].0, over).expect("the table holds valid symbols");
+    Some(ChordName { chord, without_root, without_fifth: omitted & 1 << 7 != 0 })
+}
+
+/// The tones of the kind that do not sound, as a set of semitones above the root, if the kind
+/// fits.
+fn match_kind(sounding: u16, root: u8, kind: usize) -> Option<u16> {
+    let above = u32::from(sounding) | u32::from(sounding) << 12;
+    let above = (above >> root & 0xfff) as u16;
+    let (_, tones, omission) = KINDS[kind];
+    let wanted = tones.iter().fold(0u16, |set, tone| set | 1 << tone);
+    let omissible = match omission {
+        Omission::None => 0,
+        Omission::Fifth => 1 << 7,
+        Omission::RootOrFifth => 1 << 7 | 1,
+    };
+    let omitted = wanted & !above;
+    (above & !wanted == 0 && omitted & !omissible == 0).then_some(omitted)
+}
