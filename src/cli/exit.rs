@@ -3,6 +3,8 @@
 use std::fmt;
 use std::process::ExitCode;
 
+use crate::lick::error::LickError;
+
 /// What a command that did its job found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Outcome {
@@ -40,6 +42,12 @@ impl Failure {
     /// A failure without an excerpt.
     pub fn new(error: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { error: error.into(), excerpt: String::new(), hint: hint.into() }
+    }
+}
+
+impl From<LickError> for Failure {
+    fn from(error: LickError) -> Self {
+        Self { error: error.to_string(), excerpt: error.excerpt(), hint: error.hint() }
     }
 }
 

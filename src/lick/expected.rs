@@ -3,6 +3,10 @@
 //! **Conventions.** Pitches are equal-tempered MIDI numbers as they *sound* (capo counted, a
 //! harmonic at its sounding pitch). Times are in beats since the first step.
 
+use super::Lick;
+use super::check::harmonic_semitones;
+use super::mark::Mark;
+use super::mark::MoveKind;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
@@ -88,4 +92,95 @@ pub struct Expected {
     pub open_strings: Vec<(StringNumber, MidiNote)>,
     /// All steps, rests included.
     pub steps: Vec<ExpectedStep>,
+}
+
+impl Lick {
+    /// The note `semitones` above the open `string`, capo counted; `None` for no such string and
+    /// beyond MIDI 127.
+    pub fn sounding(&self, string: StringNumber, semitones: u8) -> Option<MidiNote> {
+        self.tuning.note_at(string, Fret(semitones.checked_add(self.capo)?))
+    }
+
+    /// What every step asks for.
+    ///
+    /// Of a lick that does not pass [`Lick::check`], marks that cannot sound are left out.
+    pub fn expected(&self) -> Expected {
+        let mut left_sounding = vec![None; self.tuning.n_strings()];
+        let mut start_beats = 0.0;
+        let mut steps = Vec::with_capacity(self.steps.len());
+        for (index, step) in self.steps.iter().enumerate() {
+            let mut asked = ExpectedStep {
+                number: index + 1,
+                start_beats,
+                length_beats: step.beats.get(),
+                struck: Vec::new(),
+                held: Vec::new(),
+                stages: Vec::new(),
+            };
+            for (((string, _), mark), sounding) in
+                self.tuning.strings().zip(&step.marks).zip(&mut left_sounding)
+            {
+                *sounding = self.play(string, mark, *sounding, &mut asked);
+            }
+            asked.stages.sort_by_key(|stage| stage.order);
+            steps.push(asked);
+            start_beats += step.beats.get();
+        }
+        Expected {
+            title: self.title.clone(),
+            tempo_bpm: self.tempo_bpm,
+            open_strings: self
+                .tuning
+                .strings()
+                .filter_map(|(string, _)| Some((string, self.sounding(string, 0)?)))
+                .collect(),
+            steps,
+        }
+    }
+
+    /// Adds what `mark` asks of `string`, on which `before` sounds, and returns what sounds after.
+    fn play(
+        &self,
+        string: StringNumber,
+        mark: &Mark,
+        before: Option<ExpectedNote>,
+        asked: &mut ExpectedStep,
+    ) -> Option<ExpectedNote> {
+        let note = |fret: Fret, semitones: u8, technique| {
+            let note = self.sounding(string, semitones)?;
+            Some(ExpectedNote { string, fret, note, technique })
+        };
+        let struck = match mark {
+            Mark::NotPlayed => return None,
+            Mark::Held => {
+                let held = ExpectedNote { technique: Technique::Held, ..before? };
+                asked.held.push(held);
+                return Some(held);
+            }
+            Mark::Fretted { fret, .. } => note(*fret, fret.0, Technique::Struck)?,
+            Mark::NaturalHarmonic(touched) => {
+                note(*touched, harmonic_semitones(touched.0)?, Technique::NaturalHarmonic)?
+            }
+            Mark::ArtificialHarmonic { stopped, touched } => {
+                let node = touched.0.checked_sub(stopped.0)?;
+                let semitones = stopped.0.checked_add(harmonic_semitones(node)?)?;
+                note(*touched, semitones, Technique::ArtificialHarmonic { stopped: *stopped })?
+            }
+        };
+        asked.struck.push(struck);
+        let mut sounding = struck;
+        if let Mark::Fretted { moves, .. } = mark {
+            for (order, next) in (1..).zip(moves) {
+                let technique = match next.kind {
+                    MoveKind::HammerOn => Technique::HammerOn,
+                    MoveKind::PullOff => Technique::PullOff,
+                    MoveKind::Slide | MoveKind::SlideUp | MoveKind::SlideDown => Technique::Slide,
+                    MoveKind::Bend => Technique::Bend,
+                };
+                sounding = note(next.to, next.to.0, technique)?;
+                asked.stages.push(Stage { to: sounding, order });
+            }
+        }
+        Some(sounding)
+    }
 }

@@ -1,0 +1,61 @@
+//! Licks that come with the program, each known by the name of its file.
+
+use std::io;
+use std::path::Path;
+
+use super::Lick;
+use super::error::LickError;
+use super::file::read_text;
+
+macro_rules! licks {
+    ($($name:literal),* $(,)?) => {
+        [$(($name, include_str!(concat!("library/", $name, ".toml")))),*]
+    };
+}
+
+const LICKS: [(&str, &str); 10] = licks![
+    "ferry-landing-sixths",
+    "glass-marbles",
+    "harbour-lights-chords",
+    "long-ladder-tenths",
+    "low-tide-drone",
+    "mill-wheel-hammers",
+    "orchard-gate-thirds",
+    "slate-staircase",
+    "three-lanterns",
+    "two-brooks",
+];
+
+/// The names of the licks that come with the program, in alphabetical order.
+pub fn names() -> impl Iterator<Item = &'static str> {
+    LICKS.iter().map(|(name, _)| *name)
+}
+
+/// The file of an embedded lick.
+pub fn text(name: &str) -> Option<&'static str> {
+    LICKS.iter().find(|(known, _)| *known == name).map(|(_, text)| *text)
+}
+
+/// The lick in the file at `name_or_path`, or, where there is no such file, the embedded lick of
+/// that name.
+///
+/// # Errors
+/// A file that is not a lick, or neither a file nor a name.
+pub fn find(name_or_path: &str) -> Result<Lick, LickError> {
+    find_text(name_or_path).and_then(|text| Lick::parse(&text, name_or_path))
+}
+
+/// The text of what [`find`] finds.
+///
+/// # Errors
+/// Neither a readable file nor a name.
+pub fn find_text(name_or_path: &str) -> Result<String, LickError> {
+    match (read_text(Path::new(name_or_path)), text(name_or_path)) {
+        (Err(LickError::Read { source, .. }), Some(embedded))
+            if source.kind() == io::ErrorKind::NotFound =>
+        {
+            Ok(embedded.to_owned())
+        }
+        (read, _) => read,
+    }
+}
