@@ -1,8 +1,10 @@
 //! How a run ends: 0 done, 1 a fault in the playing (with `--fail-on-fault`), 2 could not be done.
 
+use std::error::Error;
 use std::fmt;
 use std::process::ExitCode;
 
+use crate::audio::AudioError;
 use crate::lick::error::LickError;
 
 /// What a command that did its job found.
@@ -51,6 +53,13 @@ impl From<LickError> for Failure {
     }
 }
 
+impl From<AudioError> for Failure {
+    fn from(error: AudioError) -> Self {
+        let cause = error.source().map(|cause| format!(": {cause}")).unwrap_or_default();
+        Self::new(format!("{error}{cause}"), error.hint())
+    }
+}
+
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "error: {}", self.error)?;
@@ -61,4 +70,4 @@ impl fmt::Display for Failure {
     }
 }
 
-impl std::error::Error for Failure {}
+impl Error for Failure {}

@@ -1,0 +1,127 @@
+//! What can go wrong between a recording or a sound card and the samples.
+
+use std::io;
+use std::path::PathBuf;
+
+use super::HIGHEST_RATE;
+use super::LOWEST_RATE;
+
+/// Why there is no sound, or why it could not be kept. Each text begins with the place.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum AudioError {
+    /// There is no such file.
+    #[error("{recording}: no such file")]
+    Missing {
+        /// The file asked for.
+        recording: String,
+    },
+    /// A directory was named where a recording was expected.
+    #[error("{recording}: this is a directory, not a recording")]
+    Directory {
+        /// The directory.
+        recording: String,
+    },
+    /// The file is there, but reading it is refused.
+    #[error("{recording}: cannot be read")]
+    Unreadable {
+        /// The file.
+        recording: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Nothing was sent, or standard input is a keyboard.
+    #[error("{recording}: a terminal, not a recording")]
+    Terminal {
+        /// Always standard input.
+        recording: String,
+    },
+    /// Not one byte, or an audio file of no length.
+    #[error("{recording}: empty, holds no sound")]
+    Empty {
+        /// The file.
+        recording: String,
+    },
+    /// The file is none of the formats known here, or too damaged to tell.
+    #[error("{recording}: not a recording that can be read ({cause})")]
+    NotAudio {
+        /// The file.
+        recording: String,
+        /// What was found wanting.
+        cause: String,
+    },
+    /// A film without sound, for example.
+    #[error("{recording}: holds no audio track")]
+    NoAudioTrack {
+        /// The file.
+        recording: String,
+    },
+    /// The container is known, what is in it is not.
+    #[error("{recording}: its audio cannot be decoded ({cause})")]
+    UnknownCodec {
+        /// The file.
+        recording: String,
+        /// What the decoder said.
+        cause: String,
+    },
+    /// Too slow or too fast to be listened to.
+    #[error("{recording}: {found} samples a second, {LOWEST_RATE} to {HIGHEST_RATE} can be judged")]
+    Rate {
+        /// The file or device.
+        recording: String,
+        /// Its rate in samples a second.
+        found: u32,
+    },
+    /// There are fewer channels than the number asked for.
+    #[error("{recording}: has no channel {asked}, only {found}")]
+    NoChannel {
+        /// The file or device.
+        recording: String,
+        /// The channel asked for, counted from 1.
+        asked: u16,
+        /// How many there are.
+        found: usize,
+    },
+    /// A WAV file could not be written.
+    #[error("{}: cannot be written", path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A take is never written over another.
+    #[error("{}: exists already", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// WAV counts its bytes in 32 bits.
+    #[error("{}: full, a WAV file holds no more than four gigabytes", path.display())]
+    Full {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+impl AudioError {
+    /// The way out, one sentence without a full stop.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            Self::Missing { .. } => "check the name; `-` reads a recording from standard input",
+            Self::Directory { .. } => "name the recordings in it one by one",
+            Self::Unreadable { .. } => "check who may read the file and whether its disk is there",
+            Self::Terminal { .. } => "send a recording into it, for example with `< take.wav`",
+            Self::Empty { .. } => "record it again and check the input level first",
+            Self::NotAudio { .. } | Self::UnknownCodec { .. } => {
+                "hand over WAV, FLAC, MP3, Ogg Vorbis, M4A (AAC or ALAC), AIFF or CAF"
+            }
+            Self::NoAudioTrack { .. } => "hand over a file with sound in it",
+            Self::Rate { .. } => "record or convert it at 44100 or 48000 samples a second",
+            Self::NoChannel { .. } => "choose a lower --channel, or leave it out to mix them all",
+            Self::Write { .. } => "check that the folder exists, may be written to and has room",
+            Self::Exists { .. } => "choose another name or move the old file away",
+            Self::Full { .. } => "what was recorded is kept; go on in a new file",
+        }
+    }
+}

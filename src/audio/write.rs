@@ -1,0 +1,251 @@
+//! Mono samples in, a WAV file out.
+//!
+//! **Conventions.** [`WavWriter`] is for files made in one go: the name appears when the file is
+//! whole. [`TakeRecorder`] is for takes as they are played: the file is there at once and is a
+//! valid recording up to the last second, whatever happens to the program.
+//! **Limits.** Four gigabytes, as WAV has it; a take then tells [`AudioError::Full`] and stays
+//! as it is.
+//! **Reference.** Files by the crate `hound`.
+
+use std::fs::File;
+use std::io;
+use std::io::BufWriter;
+use std::io::Write;
+use std::path::Path;
+use std::path::PathBuf;
+
+use tempfile::NamedTempFile;
+
+use super::error::AudioError;
+use crate::units::SampleCount;
+use crate::units::SampleRate;
+
+/// The bytes of samples a file may hold: 32 bits less room for headers.
+const ROOM_BYTES: u64 = u32::MAX as u64 - 1024;
+
+/// How samples are kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SampleFormat {
+    /// 16 bit, for small files.
+    Int16,
+    /// 24 bit.
+    Int24,
+    /// 32-bit float: exactly what was heard.
+    Float32,
+}
+
+impl SampleFormat {
+    fn bits(self) -> u16 {
+        match self {
+            Self::Int16 => 16,
+            Self::Int24 => 24,
+            Self::Float32 => 32,
+        }
+    }
+
+    fn spec(self, rate: SampleRate) -> hound::WavSpec {
+        hound::WavSpec {
+            channels: 1,
+            sample_rate: rate.get(),
+            bits_per_sample: self.bits(),
+            sample_format: match self {
+                Self::Float32 => hound::SampleFormat::Float,
+                _ => hound::SampleFormat::Int,
+            },
+        }
+    }
+
+    fn put<W: Write + io::Seek>(
+        self,
+        wav: &mut hound::WavWriter<W>,
+        sample: f32,
+    ) -> hound::Result<()> {
+        match self {
+            Self::Float32 => wav.write_sample(sample),
+            _ => {
+                let full_scale = f64::from(1_i32 << (self.bits() - 1));
+                let scaled = (f64::from(sample) * full_scale).round();
+                wav.write_sample(scaled.clamp(-full_scale, full_scale - 1.0) as i32)
+            }
+        }
+    }
+}
+
+/// Writes a WAV file that appears under its name only once it is whole.
+#[derive(Debug)]
+pub struct WavWriter {
+    path: PathBuf,
+    temporary: NamedTempFile,
+    wav: Writer<BufWriter<File>>,
+}
+
+impl WavWriter {
+    /// Begins a file beside `path`.
+    ///
+    /// # Errors
+    /// The folder is missing or may not be written to.
+    pub fn create(path: &Path, rate: SampleRate, format: SampleFormat) -> Result<Self, AudioError> {
+        let begin = || -> hound::Result<_> {
+            let folder = match path.parent() {
+                Some(folder) if folder != Path::new("") => folder,
+                _ => Path::new("."),
+            };
+            let mut builder = tempfile::Builder::new();
+            #[cfg(unix)]
+            {
+                use std::os::unix::fs::PermissionsExt;
+                // As any new file, less what the user's umask takes away.
+                builder.permissions(std::fs::Permissions::from_mode(0o666));
+            }
+            let temporary = builder.prefix(".doublecheck-").suffix(".part").tempfile_in(folder)?;
+            let file = BufWriter::new(temporary.reopen()?);
+            Ok((temporary, Writer::new(file, rate, format)?))
+        };
+        let (temporary, wav) = begin().map_err(|error| write_error(path, error))?;
+        Ok(Self { path: path.to_owned(), temporary, wav })
+    }
+
+    /// Appends mono samples.
+    ///
+    /// # Errors
+    /// The disk is full or gone, or four gigabytes are written.
+    pub fn write(&mut self, samples: &[f32]) -> Result<(), AudioError> {
+        self.wav.write(samples, &self.path)
+    }
+
+    /// Completes the file and gives it its name, replacing a file of that name.
+    ///
+    /// # Errors
+    /// The disk is full or gone. Nothing is left behind then.
+    pub fn finish(self) -> Result<(), AudioError> {
+        let path = self.path;
+        self.wav.wav.finalize().map_err(|error| write_error(&path, error))?;
+        self.temporary
+            .persist(&path)
+            .map_err(|error| AudioError::Write { path, source: error.error })?;
+        Ok(())
+    }
+}
+
+/// Keeps what is played, as it is played, as 32-bit float WAV.
+#[derive(Debug)]
+pub struct TakeRecorder {
+    path: PathBuf,
+    wav: Writer<BufWriter<File>>,
+    second: u64,
+    unsaved: u64,
+}
+
+impl TakeRecorder {
+    /// Begins a take.
+    ///
+    /// # Errors
+    /// `path` exists already, or cannot be written to.
+    pub fn create(path: &Path, rate: SampleRate) -> Result<Self, AudioError> {
+        let file = File::create_new(path).map_err(|source| match source.kind() {
+            io::ErrorKind::AlreadyExists => AudioError::Exists { path: path.to_owned() },
+            _ => AudioError::Write { path: path.to_owned(), source },
+        })?;
+        let wav = Writer::new(BufWriter::new(file), rate, SampleFormat::Float32)
+            .and_then(|mut wav| wav.wav.flush().map(|()| wav))
+            .map_err(|error| write_error(path, error))?;
+        let second = u64::from(rate.get());
+        Ok(Self { path: path.to_owned(), wav, second, unsaved: 0 })
+    }
+
+    /// Where the take is kept.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Appends mono samples; every second, all of it is made safe on disk.
+    ///
+    /// # Errors
+    /// The disk is full or gone, or four gigabytes are written. What was saved stays.
+    pub fn write(&mut self, samples: &[f32]) -> Result<(), AudioError> {
+        for piece in samples.chunks(self.wav.rate()) {
+            self.wav.write(piece, &self.path)?;
+            self.unsaved += piece.len() as u64;
+            if self.unsaved >= self.second {
+                self.save()?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Appends silence for samples that were lost, so that time does not shift.
+    ///
+    /// # Errors
+    /// As [`TakeRecorder::write`].
+    pub fn gap(&mut self, lost: SampleCount) -> Result<(), AudioError> {
+        const SILENCE: [f32; 4096] = [0.0; 4096];
+        let mut left = lost.0;
+        while left > 0 {
+            let now = left.min(SILENCE.len() as u64);
+            self.write(&SILENCE[..now as usize])?;
+            left -= now;
+        }
+        Ok(())
+    }
+
+    /// Makes everything so far safe on disk.
+    ///
+    /// # Errors
+    /// The disk is full or gone.
+    pub fn save(&mut self) -> Result<(), AudioError> {
+        self.unsaved = 0;
+        self.wav.wav.flush().map_err(|error| write_error(&self.path, error))
+    }
+
+    /// Completes the take. Dropping it does the same, silently.
+    ///
+    /// # Errors
+    /// The disk is full or gone.
+    pub fn finish(self) -> Result<(), AudioError> {
+        self.wav.wav.finalize().map_err(|error| write_error(&self.path, error))
+    }
+}
+
+/// What both writers share: the format, and how much room is left.
+struct Writer<W: Write + io::Seek> {
+    wav: hound::WavWriter<W>,
+    format: SampleFormat,
+    room_bytes: u64,
+}
+
+impl<W: Write + io::Seek> Writer<W> {
+    fn new(file: W, rate: SampleRate, format: SampleFormat) -> hound::Result<Self> {
+        let wav = hound::WavWriter::new(file, format.spec(rate))?;
+        Ok(Self { wav, format, room_bytes: ROOM_BYTES })
+    }
+
+    fn rate(&self) -> usize {
+        self.wav.spec().sample_rate as usize
+    }
+
+    fn write(&mut self, samples: &[f32], path: &Path) -> Result<(), AudioError> {
+        let bytes = samples.len() as u64 * u64::from(self.format.bits() / 8);
+        self.room_bytes = self
+            .room_bytes
+            .checked_sub(bytes)
+            .ok_or_else(|| AudioError::Full { path: path.to_owned() })?;
+        for &sample in samples {
+            self.format.put(&mut self.wav, sample).map_err(|error| write_error(path, error))?;
+        }
+        Ok(())
+    }
+}
+
+impl<W: Write + io::Seek> std::fmt::Debug for Writer<W> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Writer").field("format", &self.format).finish_non_exhaustive()
+    }
+}
+
+fn write_error(path: &Path, error: hound::Error) -> AudioError {
+    let source = match error {
+        hound::Error::IoError(error) => error,
+        other => io::Error::other(other),
+    };
+    AudioError::Write { path: path.to_owned(), source }
+}
