@@ -1,14 +1,16 @@
 //! A plucked-string synthesiser: notes in, samples out, the same every time.
 //!
 //! **What.** [`string`] turns [`PluckedNote`]s into sound, [`room`] adds what surrounds them,
-//! [`guitar`] knows what the strings of a guitar are like.
+//! [`guitar`] knows what the strings of a guitar are like, [`performance`] plays a whole lick.
 //! **Conventions.** Mono `f32`, full scale ±1 but never limited: choose levels so that the sum stays
 //! below 1. Times are seconds from the first sample. Equal arguments give equal samples.
 //! **Limits.** One plane of vibration, no coupling between strings, no fret buzz.
 //! **Reference.** H. Fletcher, "Normal vibration frequencies of a stiff piano string", J. Acoust.
 //! Soc. Am. 36 (1964); N. Fletcher and T. Rossing, *The Physics of Musical Instruments*, ch. 2 and 9.
 
+pub mod click;
 pub mod guitar;
+pub mod performance;
 mod random;
 pub mod room;
 pub mod string;
