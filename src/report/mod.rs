@@ -3,6 +3,76 @@
 //! **Conventions.** Rounding happens here and only here. Colour is an argument and never the only
 //! carrier of meaning.
 
+pub mod json;
+pub mod listen;
+#[cfg(test)]
+mod sample;
+mod summary;
+pub mod tally;
+pub mod text;
+
+use crate::lick::Lick;
+use crate::lick::Step;
+use crate::practice::verdict::TakeJudgement;
+use crate::theory::key::Key;
+use crate::theory::key::spell;
+use crate::theory::note::MidiNote;
+use crate::units::Cents;
+
+/// What the reports say of the lick itself.
+#[derive(Debug, Clone)]
+pub struct Page {
+    /// Title of the lick.
+    pub title: String,
+    /// Its key, by which notes are spelled.
+    pub key: Option<Key>,
+    /// The tempo it is written at, in quarter notes a minute.
+    pub tempo_bpm: f64,
+    /// The tab of every step as written, the first step first.
+    pub tabs: Vec<String>,
+    /// How far off a right note may be and still count as in tune.
+    pub tolerance: Cents,
+}
+
+impl Page {
+    /// The page of `lick`, with notes further off than `tolerance` told as out of tune.
+    pub fn of(lick: &Lick, tolerance: Cents) -> Self {
+        let tab = |step: &Step| {
+            let marks: Vec<String> = step.marks.iter().map(ToString::to_string).collect();
+            marks.join(" ")
+        };
+        Self {
+            title: lick.title.clone(),
+            key: Some(lick.key),
+            tempo_bpm: lick.tempo_bpm,
+            tabs: lick.steps.iter().map(tab).collect(),
+            tolerance,
+        }
+    }
+
+    fn name(&self, note: MidiNote) -> String {
+        spell(note, self.key).to_string()
+    }
+}
+
+/// One recording and what became of it.
+#[derive(Debug, Clone)]
+pub struct TakeReport {
+    /// The recording as the user named it.
+    pub recording: String,
+    /// The judgement, or why there is none.
+    pub outcome: Result<TakeJudgement, Unjudged>,
+}
+
+/// Why a recording could not be judged.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unjudged {
+    /// What is wrong, and where.
+    pub error: String,
+    /// The way out.
+    pub hint: String,
+}
+
 /// Whether text may carry terminal colours.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Colour {
@@ -10,4 +80,9 @@ pub enum Colour {
     Plain,
     /// ANSI escape sequences (ECMA-48) around the verdicts.
     Ansi,
+}
+
+/// `1 step`, `2 steps`.
+fn plural(count: usize, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }

@@ -1,0 +1,212 @@
+//! What sounds in a recording, strike by strike, without a lick to compare with.
+//!
+//! **Conventions.** A strike is named by the notes that were struck; what only rings on from
+//! before is told apart. With no key to go by, notes are spelled with sharps.
+
+use std::io;
+use std::io::Write;
+
+use serde::Serialize;
+
+use super::json;
+use super::json::Sounding;
+use super::text;
+use crate::engine::HeardPitch;
+use crate::engine::Strike;
+use crate::engine::Take;
+use crate::practice::verdict::Pitch;
+use crate::theory::naming::name_sounding;
+use crate::theory::note::MidiNote;
+use crate::theory::note::Reference;
+use crate::units::Cents;
+use crate::units::SampleRate;
+
+/// Names are padded to this many characters: `augmented fourth` is the longest common one.
+const NAME_WIDTH: usize = 17;
+
+/// Writes one line a strike and how many there were.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn text(out: &mut impl Write, take: &Take, reference: Reference) -> io::Result<()> {
+    heading(out)?;
+    for strike in &take.strikes {
+        line(out, strike, take.rate, reference)?;
+    }
+    let strikes = super::plural(take.strikes.len(), "strike");
+    writeln!(out, "\n{strikes} in {:.1} s.", take.length.seconds(take.rate))
+}
+
+/// Writes the head of the table.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn heading(out: &mut impl Write) -> io::Result<()> {
+    writeln!(out, "{:>9}  {:<NAME_WIDTH$}  notes (cents)", "at", "sounds")?;
+    writeln!(out, "{}", "─".repeat(9 + 2 + NAME_WIDTH + 2 + 13))
+}
+
+/// Writes the line of one strike.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn line(
+    out: &mut impl Write,
+    strike: &Strike,
+    rate: SampleRate,
+    reference: Reference,
+) -> io::Result<()> {
+    let heard = Heard::of(strike, reference);
+    let notes = heard.struck.iter().map(|pitch| text::pitch(pitch, None));
+    let ringing = heard.ringing.iter().map(|pitch| text::ringing(pitch.note, None));
+    let told: Vec<String> = notes.chain(ringing).collect();
+    let (at, name) = (strike.onset.seconds(rate), heard.name());
+    let line = format!("{at:>7.2} s  {name:<NAME_WIDTH$}  {}", told.join(", "));
+    writeln!(out, "{}", line.trim_end())
+}
+
+/// Writes the document of `listen`.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn json(out: &mut impl Write, take: &Take, reference: Reference) -> io::Result<()> {
+    let strikes = take
+        .strikes
+        .iter()
+        .map(|strike| {
+            let heard = Heard::of(strike, reference);
+            let sounding = |pitches: &[Pitch]| {
+                pitches.iter().map(|pitch| json::sounding(pitch, None)).collect()
+            };
+            StrikeJson {
+                start_s: json::thousandths(strike.onset.seconds(take.rate)),
+                end_s: json::thousandths(strike.end.seconds(take.rate)),
+                name: (!heard.struck.is_empty()).then(|| heard.name()),
+                notes: sounding(&heard.struck),
+                ringing: sounding(&heard.ringing),
+            }
+        })
+        .collect();
+    json::document(out, &Document { schema: json::SCHEMA, strikes })
+}
+
+#[derive(Serialize)]
+struct Document {
+    schema: u32,
+    strikes: Vec<StrikeJson>,
+}
+
+#[derive(Serialize)]
+struct StrikeJson {
+    start_s: f64,
+    end_s: f64,
+    name: Option<String>,
+    notes: Vec<Sounding>,
+    ringing: Vec<Sounding>,
+}
+
+/// The notes of a strike, sorted by what they are.
+struct Heard {
+    struck: Vec<Pitch>,
+    ringing: Vec<Pitch>,
+}
+
+impl Heard {
+    fn of(strike: &Strike, reference: Reference) -> Self {
+        let pitches = |struck: bool| {
+            let notes = strike.notes.iter().filter(move |note| note.struck == struck);
+            notes.filter_map(|note| nearest(note, reference)).collect()
+        };
+        Self { struck: pitches(true), ringing: pitches(false) }
+    }
+
+    fn name(&self) -> String {
+        if self.struck.is_empty() {
+            return "no clear note".to_owned();
+        }
+        let notes: Vec<MidiNote> = self.struck.iter().map(|pitch| pitch.note).collect();
+        name_sounding(&notes, None)
+    }
+}
+
+/// `None` beyond the range of MIDI.
+fn nearest(heard: &HeardPitch, reference: Reference) -> Option<Pitch> {
+    let (note, cents) = reference.nearest(heard.frequency)?;
+    let cents_error = heard.error_cents.map(Cents);
+    Some(Pitch { note, frequency: heard.frequency, cents, cents_error })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::Stage;
+    use crate::units::Decibels;
+    use crate::units::Hertz;
+    use crate::units::SampleCount;
+    use crate::units::SampleIndex;
+    use serde_json::Value;
+    use serde_json::json;
+
+    /// A minor sixth (F#4 and D5) over an A2 still ringing, then a bump without a note.
+    fn take() -> Take {
+        let rate = SampleRate::new(1000).expect("not zero");
+        let heard = |hz: f64, struck: bool| HeardPitch {
+            frequency: Hertz::new(hz).expect("positive"),
+            error_cents: Some(0.3),
+            level: Decibels(-20.0),
+            struck,
+            confidence: 1.0,
+        };
+        let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {
+            onset: SampleIndex(onset),
+            end: SampleIndex(end),
+            stage: Stage::Whole,
+            notes,
+        };
+        let sixth = vec![heard(110.0, false), heard(370.3, true), heard(587.33, true)];
+        Take {
+            rate,
+            length: SampleCount(2500),
+            strikes: vec![strike(510, 1020, sixth), strike(1020, 1300, Vec::new())],
+            holes: Vec::new(),
+            clipped: SampleCount(0),
+        }
+    }
+
+    #[test]
+    fn a_strike_is_named_by_what_was_struck() {
+        let mut out = Vec::new();
+        text(&mut out, &take(), Reference::default()).expect("a vector takes all bytes");
+        let expected = "       at  sounds             notes (cents)
+───────────────────────────────────────────
+   0.51 s  minor sixth        F#4 +1 ±1, D5 +0 ±1, (A2 rings)
+   1.02 s  no clear note
+
+2 strikes in 2.5 s.
+";
+        let found = String::from_utf8(out).expect("UTF-8");
+        assert_eq!(found, expected, "found:\n{found}");
+    }
+
+    /// The example in the contract of the JSON output. F#4 lies at 440 · 2^(−3/12) = 369.994 Hz
+    /// (ISO 16), so 370.3 Hz is 1.43 cents sharp.
+    #[test]
+    fn the_document_has_the_promised_members() {
+        let mut out = Vec::new();
+        json(&mut out, &take(), Reference::default()).expect("a vector takes all bytes");
+        let found: Value = serde_json::from_slice(&out).expect("one JSON document");
+        assert_eq!(found["schema"], 1);
+        let strike = &found["strikes"][0];
+        assert_eq!(
+            (&strike["start_s"], &strike["end_s"], &strike["name"]),
+            (&json!(0.51), &json!(1.02), &json!("minor sixth"))
+        );
+        let f_sharp =
+            json!({ "note": "F#4", "midi": 66, "hz": 370.3, "cents": 1.43, "cents_error": 0.3 });
+        assert_eq!(strike["notes"][0], f_sharp);
+        assert_eq!(strike["notes"].as_array().map(Vec::len), Some(2));
+        assert_eq!(strike["ringing"][0]["note"], "A2");
+        assert_eq!(found["strikes"][1]["name"], Value::Null);
+        assert_eq!(found["strikes"][1]["notes"], json!([]));
+    }
+}

@@ -1,0 +1,240 @@
+//! A judged take in sentences: what went right, what went wrong most, tuning, timing, and what
+//! there is to say about the recording.
+
+use super::Page;
+use super::plural;
+use super::tally::Fault;
+use super::tally::Tally;
+use super::tally::out_of_tune;
+use super::text::pitch;
+use crate::practice::verdict::Finding;
+use crate::practice::verdict::HeardNote;
+use crate::practice::verdict::TakeJudgement;
+use crate::practice::verdict::UnmatchedStrike;
+use crate::practice::verdict::Verdict;
+
+/// Notes out of tune and strikes without a step are listed up to this many.
+const MOST_LISTED: usize = 4;
+
+/// The summary, one sentence or two a line.
+pub(super) fn sentences(page: &Page, take: &TakeJudgement, tally: &Tally) -> Vec<String> {
+    let mut lines = vec![steps(tally)];
+    lines.extend(most_frequent(page, tally));
+    lines.extend(tuning(page, take, tally));
+    lines.extend(timing(take));
+    lines.extend(unmatched(page, &take.unmatched));
+    lines.extend(take.findings.iter().map(finding));
+    lines
+}
+
+fn steps(tally: &Tally) -> String {
+    if tally.steps == 0 {
+        return "The lick asks for nothing but rests.".to_owned();
+    }
+    if tally.right == tally.steps {
+        return match tally.steps {
+            1 => "The one step is right.".to_owned(),
+            n => format!("All {n} steps right."),
+        };
+    }
+    let others = [
+        (tally.wrong, "wrong"),
+        (tally.incomplete, "incomplete"),
+        (tally.not_played, "not played"),
+        (tally.unsure, "unsure"),
+    ];
+    let others: Vec<String> = others
+        .iter()
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, word)| format!("{count} {word}"))
+        .collect();
+    let steps = plural(tally.steps, "step");
+    format!("{} of {steps} right; {}.", tally.right, others.join(", "))
+}
+
+fn most_frequent(page: &Page, tally: &Tally) -> Option<String> {
+    let (fault, count) = tally.most_frequent()?;
+    let what = match fault {
+        Fault::NotPlayed => "a step was not played".to_owned(),
+        Fault::OffBy { string, semitones } => {
+            let by = match semitones.unsigned_abs() {
+                1 => "a semitone".to_owned(),
+                12 => "an octave".to_owned(),
+                n => plural(usize::from(n), "semitone"),
+            };
+            let way = if semitones > 0 { "too high" } else { "too low" };
+            format!("the note on string {} was {by} {way}", string.0)
+        }
+        Fault::Missing { string } => format!("the note on string {} did not sound", string.0),
+        Fault::Extra { note } => format!("{} was struck beside the step", page.name(note)),
+        Fault::Sharp { string } => format!("the note on string {} was sharp", string.0),
+        Fault::Flat { string } => format!("the note on string {} was flat", string.0),
+    };
+    Some(format!("What went wrong most: {what}, {count} times."))
+}
+
+fn tuning(page: &Page, take: &TakeJudgement, tally: &Tally) -> Option<String> {
+    let within = format!("{} cents", page.tolerance.0);
+    if tally.right_notes == 0 {
+        return None;
+    }
+    let notes = plural(tally.right_notes, "right note");
+    if tally.out_of_tune == 0 {
+        return Some(match tally.right_notes {
+            1 => format!("The one right note is in tune within {within}."),
+            _ => format!("All {notes} are in tune within {within}."),
+        });
+    }
+    let mut off: Vec<(usize, &HeardNote)> = take
+        .steps
+        .iter()
+        .filter(|step| !matches!(step.verdict, Verdict::Unsure | Verdict::NotPlayed))
+        .flat_map(|step| step.heard.iter().map(|heard| (step.step, heard)))
+        .filter(|(_, heard)| out_of_tune(heard, page.tolerance).is_some())
+        .collect();
+    off.sort_by(|(_, a), (_, b)| b.pitch.cents.0.abs().total_cmp(&a.pitch.cents.0.abs()));
+    let listed: Vec<String> = off
+        .iter()
+        .take(MOST_LISTED)
+        .map(|(step, heard)| format!("{} in step {step}", pitch(&heard.pitch, page.key)))
+        .collect();
+    let more = match off.len().saturating_sub(MOST_LISTED) {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    let listed = listed.join(", ");
+    Some(format!("{} of {notes} off by more than {within}: {listed}{more}.", tally.out_of_tune))
+}
+
+fn timing(take: &TakeJudgement) -> Option<String> {
+    let mut late: Vec<(usize, f64)> =
+        take.steps.iter().filter_map(|step| Some((step.step, step.timing_ms?))).collect();
+    if late.len() < 2 {
+        return None;
+    }
+    late.sort_by(|(_, a), (_, b)| a.abs().total_cmp(&b.abs()));
+    let (_, half) = late[(late.len() - 1) / 2];
+    let (step, most) = late[late.len() - 1];
+    let way = if most > 0.0 { "late" } else { "early" };
+    let (half, most) = (half.abs().round() as i64, most.abs().round() as i64);
+    Some(format!(
+        "Half of the strikes within {half} ms of an even beat; furthest off step {step}, {most} ms {way}."
+    ))
+}
+
+fn unmatched(page: &Page, strikes: &[UnmatchedStrike]) -> Option<String> {
+    if strikes.is_empty() {
+        return None;
+    }
+    let listed: Vec<String> = strikes
+        .iter()
+        .take(MOST_LISTED)
+        .map(|strike| {
+            let names: Vec<String> = strike.heard.iter().map(|p| page.name(p.note)).collect();
+            format!("{:.1} s {}", strike.start_s, names.join(" ")).trim_end().to_owned()
+        })
+        .collect();
+    let more = match strikes.len().saturating_sub(MOST_LISTED) {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    let (count, belong) = match strikes.len() {
+        1 => ("1 strike".to_owned(), "belongs"),
+        n => (format!("{n} strikes"), "belong"),
+    };
+    let listed = listed.join(", ");
+    Some(format!("{count} {belong} to no step (a false start, a repetition): {listed}{more}."))
+}
+
+/// A finding in a sentence.
+pub(super) fn finding(finding: &Finding) -> String {
+    match finding {
+        Finding::TunedOff { offset } => format!(
+            "The guitar as a whole is tuned {}; the cents are told against that.",
+            off(offset.0)
+        ),
+        Finding::PlayedAtWrongRate { offset } => format!(
+            "The recording as a whole is {}, as when a file made at one sample rate is played at \
+             another; the cents are told against that.",
+            off(offset.0)
+        ),
+        Finding::Silent => "Nothing above the noise was found: the recording is silent, or far \
+                            too quiet."
+            .to_owned(),
+        Finding::Clipped { share } => format!(
+            "The recording is clipped ({} of it at full scale): record it at a lower level.",
+            percent(*share)
+        ),
+        Finding::Damaged { cause } => {
+            format!("The file is damaged ({cause}); what could be read was judged.")
+        }
+        Finding::Hole { start_s, length_s } => {
+            format!("{:.0} ms of sound are missing at {start_s:.1} s.", length_s * 1000.0)
+        }
+    }
+}
+
+fn off(cents: f64) -> String {
+    let way = if cents < 0.0 { "flat" } else { "sharp" };
+    format!("{} cents {way}", cents.abs().round() as i64)
+}
+
+fn percent(share: f64) -> String {
+    if share < 0.001 { "under 0.1 %".to_owned() } else { format!("{:.1} %", share * 100.0) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::practice::verdict::Status;
+    use crate::report::sample;
+    use crate::units::Cents;
+
+    fn said(take: &TakeJudgement) -> String {
+        let page = sample::page();
+        sentences(&page, take, &Tally::of(take, page.tolerance)).join("\n")
+    }
+
+    #[test]
+    fn a_clean_take_is_told_as_one() {
+        let mut take = sample::take();
+        take.steps.truncate(1);
+        take.unmatched.clear();
+        take.findings.clear();
+        let said = said(&take);
+        assert!(said.starts_with("The one step is right."), "{said}");
+        assert!(said.contains("All 2 right notes are in tune within 10 cents."), "{said}");
+        assert!(!said.contains("wrong"), "{said}");
+    }
+
+    #[test]
+    fn a_guitar_tuned_off_is_told_once_and_with_its_direction() {
+        let mut take = sample::take();
+        take.findings = vec![Finding::TunedOff { offset: Cents(-12.4) }];
+        let said = said(&take);
+        assert_eq!(said.matches("12 cents flat").count(), 1, "{said}");
+    }
+
+    #[test]
+    fn long_lists_are_cut_and_say_so() {
+        let mut take = sample::take();
+        let strike = take.unmatched[0].clone();
+        take.unmatched = vec![strike; MOST_LISTED + 3];
+        assert!(said(&take).contains("and 3 more"), "{}", said(&take));
+    }
+
+    #[test]
+    fn a_note_in_place_of_another_is_not_missing_as_well() {
+        let mut take = sample::take();
+        take.steps.retain(|step| step.verdict == Verdict::Wrong);
+        let wrong = take.steps[0].heard.iter().find_map(|heard| match heard.status {
+            Status::Wrong { instead_of } => Some(instead_of),
+            _ => None,
+        });
+        take.steps[0].missing = vec![wrong.expect("the sample has one")];
+        take.steps.push(take.steps[0].clone());
+        let said = said(&take);
+        assert!(said.contains("a semitone too low, 2 times"), "{said}");
+        assert!(!said.contains("did not sound"), "{said}");
+    }
+}

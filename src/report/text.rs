@@ -1,0 +1,258 @@
+//! A judged take as a page of a lesson book: one line a step, then a summary in words.
+//!
+//! **Conventions.** Cents are whole numbers with a sign; the error beside them is one standard
+//! error, rounded up, so that no measurement is ever told as exact.
+
+use std::io;
+use std::io::Write;
+
+use super::Colour;
+use super::Page;
+use super::TakeReport;
+use super::summary;
+use super::tally::OutOfTune;
+use super::tally::Tally;
+use super::tally::missing_outright;
+use super::tally::out_of_tune;
+use crate::practice::verdict::HeardNote;
+use crate::practice::verdict::Pitch;
+use crate::practice::verdict::Status;
+use crate::practice::verdict::StepJudgement;
+use crate::practice::verdict::TakeJudgement;
+use crate::practice::verdict::Verdict;
+use crate::theory::key::Key;
+use crate::theory::key::spell;
+use crate::theory::note::MidiNote;
+
+/// Columns are padded up to this many characters; a longer cell only moves its own line.
+const WIDEST_COLUMN: usize = 36;
+
+const HEADS: [&str; 6] = ["step", "tab", "asked for", "heard (cents)", "timing", "verdict"];
+
+/// Writes the reports of all takes; those that could not be judged are left out.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn check(
+    out: &mut impl Write,
+    page: &Page,
+    takes: &[TakeReport],
+    colour: Colour,
+) -> io::Result<()> {
+    let mut first = true;
+    for take in takes {
+        if let Ok(judgement) = &take.outcome {
+            if !first {
+                writeln!(out)?;
+            }
+            first = false;
+            write_take(out, page, &take.recording, judgement, colour)?;
+        }
+    }
+    Ok(())
+}
+
+fn write_take(
+    out: &mut impl Write,
+    page: &Page,
+    recording: &str,
+    take: &TakeJudgement,
+    colour: Colour,
+) -> io::Result<()> {
+    writeln!(out, "{}, {recording}", page.title)?;
+    write!(out, "{:.1} s", take.duration_s)?;
+    if let Some(tempo) = take.tempo_bpm {
+        let written = page.tempo_bpm.round();
+        write!(out, ", played at {} beats a minute, written at {written}", tempo.round())?;
+    }
+    writeln!(out, "\n")?;
+    write_table(out, page, take, colour)?;
+    writeln!(out)?;
+    let tally = Tally::of(take, page.tolerance);
+    for sentence in summary::sentences(page, take, &tally) {
+        writeln!(out, "{sentence}")?;
+    }
+    Ok(())
+}
+
+fn write_table(
+    out: &mut impl Write,
+    page: &Page,
+    take: &TakeJudgement,
+    colour: Colour,
+) -> io::Result<()> {
+    let rows: Vec<[String; 6]> = take.steps.iter().map(|step| row(page, step)).collect();
+    let width = |column: usize| {
+        let cells = rows.iter().map(|row| row[column].chars().count());
+        let widest = cells.chain([HEADS[column].len()]).max().unwrap_or(0);
+        widest.min(WIDEST_COLUMN)
+    };
+    let widths: [usize; 6] = std::array::from_fn(width);
+    write_row(out, &HEADS.map(str::to_owned), &widths, |verdict| verdict.to_owned())?;
+    let [columns @ .., _] = widths;
+    let ruled = columns.iter().map(|width| width + 2).sum::<usize>() + HEADS[5].len();
+    writeln!(out, "{}", "─".repeat(ruled))?;
+    for (step, row) in take.steps.iter().zip(&rows) {
+        write_row(out, row, &widths, |verdict| painted(verdict, step.verdict, colour))?;
+    }
+    Ok(())
+}
+
+fn write_row(
+    out: &mut impl Write,
+    cells: &[String; 6],
+    widths: &[usize; 6],
+    paint: impl Fn(&str) -> String,
+) -> io::Result<()> {
+    let [step, tab, asked, heard, timing, verdict] = cells;
+    let [w0, w1, w2, w3, w4, _] = *widths;
+    let verdict = paint(verdict);
+    writeln!(out, "{step:>w0$}  {tab:<w1$}  {asked:<w2$}  {heard:<w3$}  {timing:>w4$}  {verdict}")
+}
+
+fn painted(words: &str, verdict: Verdict, colour: Colour) -> String {
+    // SGR codes of ECMA-48: 31 red, 32 green, 33 yellow, 2 faint.
+    let code = match verdict {
+        Verdict::Right => 32,
+        Verdict::Wrong => 31,
+        Verdict::Incomplete => 33,
+        Verdict::NotPlayed | Verdict::Unsure => 2,
+    };
+    match colour {
+        Colour::Plain => words.to_owned(),
+        Colour::Ansi => format!("\x1b[{code}m{words}\x1b[0m"),
+    }
+}
+
+fn row(page: &Page, step: &StepJudgement) -> [String; 6] {
+    let tab = step.step.checked_sub(1).and_then(|index| page.tabs.get(index));
+    let asked: Vec<String> = step.expected.iter().map(|note| page.name(note.note)).collect();
+    let mut heard: Vec<&HeardNote> = step.heard.iter().collect();
+    // Struck first, then later stages, then what only rings; within each, rising in pitch.
+    heard.sort_by_key(|note| (note.status == Status::Ringing, note.start_s.is_some()));
+    let heard: Vec<String> = heard.iter().map(|note| heard_note(page, note)).collect();
+    [
+        step.step.to_string(),
+        tab.cloned().unwrap_or_default(),
+        asked.join(" "),
+        if heard.is_empty() { "nothing".to_owned() } else { heard.join(", ") },
+        // Through an integer, so that −0.4 ms prints as `+0`, never as `-0`.
+        step.timing_ms.map_or_else(String::new, |ms| format!("{:+} ms", ms.round() as i64)),
+        verdict(page, step),
+    ]
+}
+
+fn heard_note(page: &Page, heard: &HeardNote) -> String {
+    let pitch = pitch(&heard.pitch, page.key);
+    match heard.status {
+        Status::Ringing => ringing(heard.pitch.note, page.key),
+        _ if heard.start_s.is_some() => format!("then {pitch}"),
+        _ => pitch,
+    }
+}
+
+/// A note with its cents and their standard error: `F#4 +2 ±1`.
+pub(super) fn pitch(pitch: &Pitch, key: Option<Key>) -> String {
+    let name = spell(pitch.note, key);
+    // Through an integer, so that −0.4 ct prints as `+0`, never as `-0`.
+    let cents = pitch.cents.0.round() as i64;
+    match pitch.cents_error {
+        Some(error) => format!("{name} {cents:+} ±{}", error.0.ceil().max(1.0) as i64),
+        None => format!("{name} {cents:+}"),
+    }
+}
+
+/// A note left over from before, told without cents: it is not being played.
+pub(super) fn ringing(note: MidiNote, key: Option<Key>) -> String {
+    format!("({} rings)", spell(note, key))
+}
+
+/// The verdict in words: what kind, then what exactly.
+fn verdict(page: &Page, step: &StepJudgement) -> String {
+    let word = match step.verdict {
+        Verdict::Right => "right",
+        Verdict::Wrong => "wrong",
+        Verdict::Incomplete => "incomplete",
+        Verdict::NotPlayed => "not played",
+        Verdict::Unsure => "unsure",
+    };
+    let mut details: Vec<String> = step.heard.iter().filter_map(|h| fault(page, h)).collect();
+    if step.verdict != Verdict::NotPlayed {
+        let missing = missing_outright(step).map(|note| format!("no {}", page.name(note.note)));
+        details.extend(missing);
+    }
+    details.extend(step.remarks.iter().cloned());
+    let mark = if step.verdict == Verdict::Right { "," } else { ":" };
+    if details.is_empty() {
+        word.to_owned()
+    } else {
+        format!("{word}{mark} {}", details.join(", "))
+    }
+}
+
+fn fault(page: &Page, heard: &HeardNote) -> Option<String> {
+    let name = page.name(heard.pitch.note);
+    match heard.status {
+        Status::Right => match out_of_tune(heard, page.tolerance)? {
+            OutOfTune::Sharp => Some(format!("{name} sharp")),
+            OutOfTune::Flat => Some(format!("{name} flat")),
+        },
+        Status::Wrong { instead_of } => {
+            Some(format!("{name} instead of {}", page.name(instead_of.note)))
+        }
+        Status::Extra => Some(format!("{name} extra")),
+        Status::Ringing => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    fn printed(takes: &[TakeReport], colour: Colour) -> String {
+        let mut out = Vec::new();
+        check(&mut out, &sample::page(), takes, colour).expect("a vector takes all bytes");
+        String::from_utf8(out).expect("text is UTF-8")
+    }
+
+    #[test]
+    fn a_take_is_printed_as_a_page() {
+        let expected = include_str!("sample.txt");
+        let found = printed(&[sample::report()], Colour::Plain);
+        assert_eq!(found, expected, "found:\n{found}");
+    }
+
+    #[test]
+    fn colour_adds_no_words_and_takes_none() {
+        let plain = printed(&[sample::report()], Colour::Plain);
+        let mut coloured = printed(&[sample::report()], Colour::Ansi);
+        assert!(coloured.contains("\x1b[32mright\x1b[0m"));
+        for code in ["\x1b[31m", "\x1b[32m", "\x1b[33m", "\x1b[2m", "\x1b[0m"] {
+            coloured = coloured.replace(code, "");
+        }
+        assert_eq!(coloured, plain);
+    }
+
+    #[test]
+    fn a_recording_that_could_not_be_judged_leaves_no_page() {
+        assert_eq!(printed(&[sample::unjudged()], Colour::Plain), "");
+        let both = printed(&[sample::unjudged(), sample::report()], Colour::Plain);
+        assert_eq!(both, printed(&[sample::report()], Colour::Plain));
+    }
+
+    #[test]
+    fn a_hair_below_zero_is_not_minus_zero() {
+        let mut note = sample::take().steps[0].heard[0];
+        note.pitch.cents = crate::units::Cents(-0.4);
+        note.pitch.cents_error = None;
+        assert_eq!(pitch(&note.pitch, None), "F#4 +0");
+    }
+
+    #[test]
+    fn no_measurement_is_told_as_exact() {
+        let mut note = sample::take().steps[0].heard[0];
+        note.pitch.cents_error = Some(crate::units::Cents(0.04));
+        assert!(pitch(&note.pitch, None).ends_with("±1"));
+    }
+}
