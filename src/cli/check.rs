@@ -1,17 +1,144 @@
 //! `doublecheck check`: judge recorded takes against a lick, step by step.
 
+use std::path::Path;
+use std::path::PathBuf;
+
+use rayon::prelude::*;
+
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output;
+use super::recording::Channel;
+use super::recording::Heard;
+use super::recording::Progress;
+use super::recording::hear;
+use crate::lick::Lick;
+use crate::lick::expected::Expected;
+use crate::practice::judge::Settings;
+use crate::practice::judge::judge_take;
+use crate::practice::verdict::Finding;
+use crate::practice::verdict::TakeJudgement;
+use crate::report::Page;
+use crate::report::TakeReport;
+use crate::report::Unjudged;
+use crate::report::json;
+use crate::report::tally::Tally;
+use crate::report::text;
+use crate::units::Cents;
 
 /// Judge recorded takes against a lick, step by step.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// The lick file
+    lick: PathBuf,
+    /// Takes of it: WAV, FLAC, MP3, Ogg Vorbis, M4A, AIFF or CAF; `-` reads one from standard input
+    #[arg(required = true, value_name = "RECORDING")]
+    recordings: Vec<PathBuf>,
+    #[command(flatten)]
+    judging: Judging,
+    #[command(flatten)]
+    channel: Channel,
+}
+
+/// Options of every command that judges takes.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct Judging {
+    /// How far off a right note may be and still count as in tune, in cents
+    #[arg(long, value_name = "CENTS", default_value = "10", value_parser = cents)]
+    pub tolerance: Cents,
+    /// Exit with status 1 if the playing had a fault: a step wrong, incomplete or not played, or a
+    /// right note further off than the tolerance
+    #[arg(long)]
+    pub fail_on_fault: bool,
+}
 
 /// Runs the command.
 ///
 /// # Errors
-/// Whatever keeps the job from being done, with the way out.
-pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("check is not written yet", "use another command"))
+/// Whatever keeps the job from being done, with the way out: a lick that cannot be read, or any
+/// recording that cannot be judged, told after the others have been.
+pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    let lick = Lick::load(&args.lick)?;
+    if args.recordings.iter().filter(|path| *path == Path::new("-")).count() > 1 {
+        return Err(Failure::new(
+            "standard input: `-` is given more than once, but it holds one recording",
+            "name `-` once, and the other recordings by their files",
+        ));
+    }
+    let expected = lick.expected();
+    let progress = Progress::new();
+    let takes: Vec<TakeReport> = args
+        .recordings
+        .par_iter()
+        .map(|path| {
+            let heard = hear(path, args.channel, common.a4, &progress);
+            let outcome = heard.map(|heard| judge(&expected, heard, common)).map_err(unjudged);
+            TakeReport { recording: path.display().to_string(), outcome }
+        })
+        .collect();
+    drop(progress);
+    print(&Page::of(&lick, args.judging.tolerance), &takes, common)?;
+    match failure(&takes) {
+        Some(failure) => Err(failure),
+        None => Ok(outcome(&takes, args.judging)),
+    }
+}
+
+/// Judges what was heard; damage to the file is told with the judgement.
+pub(super) fn judge(expected: &Expected, heard: Heard, common: &Common) -> TakeJudgement {
+    let mut judgement = judge_take(expected, &heard.take, &Settings { reference: common.a4 });
+    judgement.findings.extend(heard.damage.map(|cause| Finding::Damaged { cause }));
+    judgement
+}
+
+/// Prints the takes on standard output, as text or as JSON.
+pub(super) fn print(page: &Page, takes: &[TakeReport], common: &Common) -> Result<(), Failure> {
+    output::print(|out| {
+        if common.json {
+            json::check(out, page, takes)
+        } else {
+            text::check(out, page, takes, output::colour())
+        }
+    })
+}
+
+/// A fault counts only if somebody asked.
+pub(super) fn outcome(takes: &[TakeReport], judging: Judging) -> Outcome {
+    let judged = takes.iter().filter_map(|take| take.outcome.as_ref().ok());
+    let mut tallies = judged.map(|take| Tally::of(take, judging.tolerance));
+    if judging.fail_on_fault && tallies.any(|tally| tally.has_fault()) {
+        Outcome::Fault
+    } else {
+        Outcome::Done
+    }
+}
+
+fn unjudged(failure: Failure) -> Unjudged {
+    Unjudged { error: failure.error, hint: failure.hint }
+}
+
+/// One failure for all recordings that could not be judged.
+fn failure(takes: &[TakeReport]) -> Option<Failure> {
+    let unjudged: Vec<&Unjudged> =
+        takes.iter().filter_map(|take| take.outcome.as_ref().err()).collect();
+    let first = unjudged.first()?;
+    if takes.len() == 1 {
+        return Some(Failure::new(&first.error, &first.hint));
+    }
+    let errors: Vec<&str> = unjudged.iter().map(|why| why.error.as_str()).collect();
+    let mut hints: Vec<&str> = unjudged.iter().map(|why| why.hint.as_str()).collect();
+    hints.dedup();
+    let (count, all) = (unjudged.len(), takes.len());
+    Some(Failure::new(
+        format!("{count} of {all} recordings could not be judged: {}", errors.join("; ")),
+        hints.join("; "),
+    ))
+}
+
+fn cents(text: &str) -> Result<Cents, String> {
+    match text.parse() {
+        Ok(cents) if (0.0..=100.0).contains(&cents) => Ok(Cents(cents)),
+        _ => Err("expected cents between 0 and 100".to_owned()),
+    }
 }

@@ -13,6 +13,7 @@ pub mod listen;
 pub mod new;
 pub mod output;
 pub mod practice;
+pub mod recording;
 pub mod render;
 pub mod sheet;
 pub mod tuning;

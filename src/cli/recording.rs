@@ -1,0 +1,129 @@
+//! A recording listened to from beginning to end, with progress on the way.
+
+use std::io;
+use std::io::IsTerminal;
+use std::num::NonZeroU16;
+use std::path::Path;
+
+use indicatif::ProgressBar;
+use indicatif::ProgressDrawTarget;
+use indicatif::ProgressStyle;
+
+use super::exit::Failure;
+use super::output;
+use crate::audio::ChannelChoice;
+use crate::audio::Chunk;
+use crate::audio::Recording;
+use crate::engine::Listener;
+use crate::engine::Settings;
+use crate::engine::Take;
+use crate::theory::note::Reference;
+
+/// Recordings longer than this show their progress; below it the eye would only see a flash.
+const LONG_S: f64 = 20.0;
+
+/// Options of the commands that listen to recordings.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct Channel {
+    /// Listen to this channel only, 1 being the first (all are mixed otherwise)
+    #[arg(long = "channel", value_name = "N")]
+    number: Option<NonZeroU16>,
+}
+
+impl Channel {
+    /// As `audio` takes it.
+    pub fn choice(self) -> ChannelChoice {
+        self.number.map_or(ChannelChoice::Mix, ChannelChoice::One)
+    }
+}
+
+/// What a recording held.
+#[derive(Debug, Clone)]
+pub struct Heard {
+    /// Everything the engine told.
+    pub take: Take,
+    /// What was wrong with the file, and from where on; what could be read is in the take.
+    pub damage: Option<String>,
+}
+
+/// Listens to the recording at `path`; `-` is standard input.
+///
+/// # Errors
+/// A recording that cannot be opened or holds no sound.
+pub fn hear(
+    path: &Path,
+    channel: Channel,
+    reference: Reference,
+    progress: &Progress,
+) -> Result<Heard, Failure> {
+    let mut recording = Recording::open(path, channel.choice())?;
+    let rate = recording.rate();
+    progress.begin(recording.expected_length().map(|length| length.seconds(rate)));
+    let mut listener = Listener::new(Settings { rate, reference });
+    let mut told_s = 0.0;
+    while let Some(chunk) = recording.next_chunk() {
+        match chunk {
+            Chunk::Samples(samples) => listener.push(samples, |_| {}),
+            Chunk::Gap(lost) => listener.gap(lost, |_| {}),
+        }
+        let heard_s = recording.position().seconds(rate);
+        progress.advance(heard_s - told_s);
+        told_s = heard_s;
+    }
+    let mut take = listener.finish(|_| {});
+    // The mix hides what was cut off in one channel.
+    take.clipped = recording.clipped();
+    if recording.mix_cancels() {
+        let name = recording.name();
+        output::tell(&format!(
+            "{name}: its channels cancel each other when mixed; choose one with --channel"
+        ));
+    }
+    let damage =
+        recording.damage().map(|damage| format!("at {:.1} s: {}", damage.at_s, damage.cause));
+    Ok(Heard { take, damage })
+}
+
+/// A bar on standard error that counts milliseconds of audio, for several recordings together. Shown
+/// only on a terminal, and only for long work.
+#[derive(Debug)]
+pub struct Progress(ProgressBar);
+
+impl Progress {
+    /// A bar that is not seen yet.
+    pub fn new() -> Self {
+        let bar = ProgressBar::with_draw_target(Some(0), ProgressDrawTarget::hidden());
+        let style = ProgressStyle::with_template("{bar:30} {percent:>3} %  {eta} left")
+            .expect("a fixed template");
+        bar.set_style(style.progress_chars("══─"));
+        Self(bar)
+    }
+
+    fn begin(&self, length_s: Option<f64>) {
+        let Some(length_s) = length_s else { return };
+        self.0.inc_length(milliseconds(length_s));
+        if length_s > LONG_S && self.0.is_hidden() && io::stderr().is_terminal() {
+            self.0.set_draw_target(ProgressDrawTarget::stderr());
+        }
+    }
+
+    fn advance(&self, by_s: f64) {
+        self.0.inc(milliseconds(by_s));
+    }
+}
+
+impl Default for Progress {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        self.0.finish_and_clear();
+    }
+}
+
+fn milliseconds(seconds: f64) -> u64 {
+    (seconds * 1000.0) as u64
+}
