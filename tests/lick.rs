@@ -1,18 +1,541 @@
 //! The lick file: round trips, errors with their exact text, and what is played.
 
 use doublecheck::lick::Lick;
+use doublecheck::lick::Meter;
+use doublecheck::lick::Step;
+use doublecheck::lick::beats::Beats;
+use doublecheck::lick::error::LickError;
+use doublecheck::lick::expected::Technique;
+use doublecheck::lick::find;
 use doublecheck::lick::library;
+use doublecheck::lick::mark::Mark;
+use doublecheck::lick::mark::Move;
+use doublecheck::lick::mark::MoveKind;
+use doublecheck::theory::fretboard::Fret;
+use doublecheck::theory::fretboard::Tuning;
+use doublecheck::theory::interval::Interval;
+use doublecheck::theory::key::Key;
+use doublecheck::theory::key::Mode;
+use doublecheck::theory::note::MidiNote;
+use proptest::prelude::*;
+
+/// The example of the format's description, with a step that needs single quotes.
+const GOOD: &str = r#"title  = "Ferry landing sixths"
+key    = "D major"
+tempo  = 84                         # beats a minute, the beat being a quarter note
+meter  = "4/4"
+tuning = "E2 A2 D3 G3 B3 E4"        # optional, sixth string first; this is the default
+capo   = 0                          # optional
+
+steps = [
+  { beats = 1, frets = "x x x 11 x 10", chord = "D", interval = "m6" },
+  { beats = 0.5, frets = "x x x  9 x  9" },
+  { beats = 0.5, frets = "x x x 7h9 7 x" },
+  { beats = 1,   frets = "x x x x x x" },
+  { beats = "1/3", frets = 'x x x x x 7\5' },
+]
+"#;
+
+fn lick(steps: &str) -> Lick {
+    let text = format!(
+        "title = \"t\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\nsteps = [\n{steps}\n]\n"
+    );
+    Lick::parse(&text, "t.toml").unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(), e.hint()))
+}
+
+#[test]
+fn the_example_of_the_format_reads_as_it_is_meant() {
+    let lick = Lick::parse(GOOD, "good.toml").unwrap();
+    assert_eq!(lick.title, "Ferry landing sixths");
+    assert_eq!(lick.key.to_string(), "D major");
+    assert_eq!(lick.tempo_bpm, 84.0);
+    assert_eq!(lick.meter, Meter { count: 4, unit: 4 });
+    assert_eq!(lick.tuning, Tuning::default());
+    let expected = lick.expected();
+    let midi = |step: usize| -> Vec<(u8, u8, u8)> {
+        let struck = &expected.steps[step].struck;
+        struck.iter().map(|n| (n.string.0, n.fret.0, n.note.0)).collect()
+    };
+    // F#4 is MIDI 66, D5 is 74: the numbers of the JSON example in the same description.
+    assert_eq!(midi(0), [(3, 11, 66), (1, 10, 74)]);
+    assert_eq!(midi(2), [(3, 7, 62), (2, 7, 66)]);
+    let stage = expected.steps[2].stages[0];
+    assert_eq!((stage.to.note.0, stage.to.technique, stage.order), (64, Technique::HammerOn, 1));
+    assert!(expected.steps[3].is_rest());
+    assert_eq!(expected.steps[4].start_beats, 3.0);
+    assert_eq!(expected.steps[4].stages[0].to.technique, Technique::Slide);
+    assert_eq!(
+        expected.open_strings.iter().map(|(s, n)| (s.0, n.0)).collect::<Vec<_>>(),
+        [(6, 40), (5, 45), (4, 50), (3, 55), (2, 59), (1, 64)]
+    );
+}
 
 #[test]
 fn every_embedded_lick_reads_and_prints_back() {
     for name in library::names() {
-        let lick = doublecheck::lick::find(name)
-            .unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(), e.hint()));
+        let lick = find(name).unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(), e.hint()));
         let printed = lick.to_toml();
-        let again = Lick::parse(&printed, name)
-            .unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(), e.hint()));
-        assert_eq!(again, lick, "{name}:\n{printed}");
-        let slug = lick.title.to_lowercase().replace(' ', "-");
-        assert_eq!(slug, name);
+        assert_eq!(Lick::parse(&printed, name).unwrap(), lick, "{name}:\n{printed}");
+        assert_eq!(lick.title.to_lowercase().replace(' ', "-"), name);
+    }
+}
+
+#[test]
+fn a_lick_prints_as_authors_write_it() {
+    let printed = Lick::parse(GOOD, "good.toml").unwrap().to_toml();
+    let expected = r#"title  = "Ferry landing sixths"
+key    = "D major"
+tempo  = 84
+meter  = "4/4"
+
+steps = [
+  { beats = 1,     frets = "x x x  11 x  10", chord = "D", interval = "m6" },
+  { beats = 0.5,   frets = "x x x   9 x   9" },
+  { beats = 0.5,   frets = "x x x 7h9 7   x" },
+  { beats = 1,     frets = "x x x   x x   x" },
+  { beats = "1/3", frets = 'x x x   x x 7\5' },
+]
+"#;
+    assert_eq!(printed, expected);
+}
+
+/// Each case: what is replaced in the good file, by what, the error line and the hint.
+const FAULTS: &[(&str, &str, &str, &str)] = &[
+    (
+        "\"D major\"",
+        "\"H major\"",
+        "good.toml:2:10: `H major` is not a key",
+        "write a key as \"D major\" or \"F# minor\" (or dorian, phrygian, lydian, mixolydian, locrian)",
+    ),
+    (
+        "\"D major\"",
+        "\"G# major\"",
+        "good.toml:2:10: `G# major` needs more than seven sharps or flats",
+        "write \"Ab major\", which sounds the same",
+    ),
+    (
+        "title ",
+        "titel ",
+        "good.toml:1:1: unknown key `titel`",
+        "did you mean `title`? the keys here are title, key, tempo, meter, tuning, capo and steps",
+    ),
+    (
+        "frets = \"x x x  9",
+        "fretts = \"x x x  9",
+        "good.toml:10:18: unknown key `fretts`",
+        "did you mean `frets`? the keys here are beats, frets, chord and interval",
+    ),
+    (
+        "tempo  = 84",
+        "tempo  = 0",
+        "good.toml:3:10: a tempo of 0 beats a minute",
+        "a tempo is between 10 and 400 quarter notes a minute",
+    ),
+    (
+        "tempo  = 84",
+        "tempo  = \"fast\"",
+        "good.toml:3:10: `tempo` is a string, expected a number",
+        "write tempo = 84, in quarter notes a minute",
+    ),
+    ("meter  = \"4/4\"\n", "", "good.toml:1:1: `meter` is missing", "add meter = \"4/4\""),
+    (
+        "\"4/4\"",
+        "\"4/5\"",
+        "good.toml:4:10: `4/5` is not a meter",
+        "write a meter as \"4/4\" or \"6/8\": 1 to 64 notes of length 1, 2, 4, 8, 16 or 32",
+    ),
+    (
+        "D3 G3",
+        "D3 H3",
+        "good.toml:5:20: `H3` is not a note",
+        "write a note as letter, # or b, and octave: E2, Bb3, F#4 (C4 is middle C)",
+    ),
+    (
+        "capo   = 0",
+        "capo   = 13",
+        "good.toml:6:10: a capo at fret 13",
+        "a capo sits at one of the frets 1 to 12; 0 is none",
+    ),
+    (
+        "x 11 x 10",
+        "x 11 x 25",
+        "good.toml:9:36: fret 25 cannot be reached",
+        "the highest fret is 24",
+    ),
+    (
+        "x 11 x 10",
+        "x 11 x 999",
+        "good.toml:9:36: `999` is not a mark",
+        "a mark is x, a fret (0 is open), 5h7, 7p5, 5s7, 5/7, 7\\5, 7b9, <12>, 8<20> or =; \
+         blanks stand between strings, none within a mark",
+    ),
+    (
+        "x 11 x 10",
+        "x 11 10",
+        "good.toml:9:24: 5 marks for 6 strings",
+        "write 6 marks separated by blanks, lowest string first; x is a string that is not played",
+    ),
+    (
+        "x x x 7h9 7 x",
+        "x x x 7 h9 7 x",
+        "good.toml:11:35: `h9` is not a mark",
+        "a mark is x, a fret (0 is open), 5h7, 7p5, 5s7, 5/7, 7\\5, 7b9, <12>, 8<20> or =; \
+         blanks stand between strings, none within a mark",
+    ),
+    (
+        "7h9",
+        "7h5",
+        "good.toml:11:33: a hammer-on cannot lead from fret 7 to fret 5",
+        "it leads upwards; downwards is written 7p5",
+    ),
+    (
+        "7h9",
+        "7p9",
+        "good.toml:11:33: a pull-off cannot lead from fret 7 to fret 9",
+        "it leads downwards; upwards is written 7h9",
+    ),
+    (
+        "7h9",
+        "7s7",
+        "good.toml:11:33: a slide cannot lead from fret 7 to fret 7",
+        "name another fret to move to",
+    ),
+    (
+        "7h9",
+        "7b9p7",
+        "good.toml:11:33: nothing can follow a bend in a chain",
+        "strike again in a step of its own",
+    ),
+    (
+        "7h9",
+        "<11>",
+        "good.toml:11:33: no harmonic sounds 11 frets above the open string",
+        "harmonics lie over frets 3, 4, 5, 7, 9, 12, 16, 19, 24",
+    ),
+    (
+        "7h9",
+        "8<21>",
+        "good.toml:11:33: no harmonic sounds 13 frets above fret 8",
+        "harmonics lie over frets 11, 12, 13, 15, 17, 20, 24, 27, 32",
+    ),
+    (
+        "x x x  9 x  9",
+        "x x = 9 x 9",
+        "good.toml:10:31: nothing sounds on string 4 that could be held",
+        "= holds what the step before left sounding on that string; write a fret to strike it, or x",
+    ),
+    (
+        "beats = 1,",
+        "beats = 0,",
+        "good.toml:9:13: `0` is not a length",
+        "beats is a number of quarter notes above 0 and up to 1000, or a fraction in quotes: 0.5, 1, \"1/3\"",
+    ),
+    (
+        "beats = 1,",
+        "beats = \"1/0\",",
+        "good.toml:9:13: `1/0` is not a length",
+        "beats is a number of quarter notes above 0 and up to 1000, or a fraction in quotes: 0.5, 1, \"1/3\"",
+    ),
+    (
+        "beats = 1,",
+        "beats = inf,",
+        "good.toml:9:13: `inf` is not a length",
+        "beats is a number of quarter notes above 0 and up to 1000, or a fraction in quotes: 0.5, 1, \"1/3\"",
+    ),
+    (
+        "beats = 1, ",
+        "",
+        "good.toml:9:3: `beats` is missing",
+        "add beats = 0.5 or beats = \"1/3\", in quarter notes",
+    ),
+    (
+        "\"D\"",
+        "\"Dlarge\"",
+        "good.toml:9:49: `Dlarge` is not a chord symbol",
+        "write a chord as G, Em7, A9, C6/9, F#m7b5 or D/F#",
+    ),
+    (
+        "\"m6\"",
+        "\"P6\"",
+        "good.toml:9:65: `P6` is not an interval",
+        "write an interval as m3, M6, P4, A4, d5 or m10 (m minor, M major, P perfect, A augmented, d diminished)",
+    ),
+    (
+        "7h9 7 x",
+        "7\\5 7 x",
+        "good.toml:11:35: a lone `\\` between double quotes",
+        "write the marks between single quotes, where it stands for itself: frets = 'x x x x 7\\5 5'",
+    ),
+    (
+        "\"D major\"",
+        "\"D major",
+        "good.toml:2:18: invalid basic string, expected `\"`",
+        "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from",
+    ),
+    (
+        "steps = [",
+        "steps = []\nmore = [",
+        "good.toml:9:1: unknown key `more`",
+        "the keys here are title, key, tempo, meter, tuning, capo and steps",
+    ),
+];
+
+#[test]
+fn every_fault_is_told_with_its_place_and_the_way_out() {
+    for (from, to, error, hint) in FAULTS {
+        assert!(GOOD.contains(from), "`{from}` is not in the file");
+        let bad = GOOD.replacen(from, to, 1);
+        let found = Lick::parse(&bad, "good.toml").expect_err(to);
+        assert_eq!(found.to_string(), *error, "{to}");
+        assert_eq!(found.hint(), *hint, "{to}");
+        let LickError::Malformed { place, .. } = &found else { panic!("{to}: {found:?}") };
+        let line = bad.lines().nth(place.line - 1).unwrap();
+        assert!(found.excerpt().contains(line), "{to}:\n{}", found.excerpt());
+    }
+}
+
+#[test]
+fn the_excerpt_shows_the_line_and_underlines_the_mark() {
+    let bad = GOOD.replacen("x 11 x 10", "x 11 x 25", 1);
+    let found = Lick::parse(&bad, "good.toml").unwrap_err();
+    let excerpt = r#"    ╭─[good.toml:9:36]
+  8 │ steps = [
+  9 │   { beats = 1, frets = "x x x 11 x 25", chord = "D", interval = "m6" },
+    ·                                    ──
+ 10 │   { beats = 0.5, frets = "x x x  9 x  9" },
+    ╰────"#;
+    assert_eq!(found.excerpt(), excerpt);
+}
+
+#[test]
+fn a_capo_takes_frets_from_the_neck() {
+    let capo = |fret: u8| {
+        let text = GOOD.replacen("capo   = 0", "capo   = 3", 1);
+        Lick::parse(&text.replacen("x 11 x 10", &format!("x 11 x {fret}"), 1), "good.toml")
+    };
+    let raised = capo(21).unwrap().expected();
+    assert_eq!(raised.steps[0].struck[0].note, MidiNote(69));
+    assert_eq!(raised.open_strings[5].1, MidiNote(67));
+    let error = capo(22).unwrap_err();
+    assert_eq!(error.to_string(), "good.toml:9:36: fret 22 cannot be reached with a capo at 3");
+    assert_eq!(error.hint(), "the highest fret is 21, counted from the capo");
+}
+
+#[test]
+fn seven_strings_sound_at_most_six_notes() {
+    let seven = |frets: &str| {
+        let text = format!(
+            "title = \"t\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\n\
+             tuning = \"B1 E2 A2 D3 G3 B3 E4\"\nsteps = [{{ beats = 1, frets = \"{frets}\" }}]\n"
+        );
+        Lick::parse(&text, "t.toml")
+    };
+    assert_eq!(seven("0 0 0 0 0 0 x").unwrap().expected().steps[0].struck.len(), 6);
+    let error = seven("0 0 0 0 0 0 0").unwrap_err();
+    assert_eq!(error.to_string(), "t.toml:6:31: 7 notes in one step");
+    assert_eq!(error.hint(), "a step has up to 6 notes");
+}
+
+#[test]
+fn files_that_are_no_text_or_not_there_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("noise.toml");
+    std::fs::write(&path, b"title = \"t\"\n\xff\xfe").unwrap();
+    let error = Lick::load(&path).unwrap_err();
+    assert_eq!(error.to_string(), format!("{}:2: not UTF-8 text", path.display()));
+    std::fs::write(&path, vec![b' '; (4 << 20) + 1]).unwrap();
+    let error = Lick::load(&path).unwrap_err();
+    assert_eq!(error.to_string(), format!("{}: longer than 4 megabytes", path.display()));
+    let error = find("no-such-lick").unwrap_err();
+    assert!(error.to_string().starts_with("no-such-lick: "), "{error}");
+    assert!(error.hint().contains("ferry-landing-sixths"), "{}", error.hint());
+    assert!(matches!(find(&folder.path().display().to_string()), Err(LickError::Read { .. })));
+}
+
+/// Partial n of a string sounds `12 · log2(n)` semitones above it: 12.00, 19.02, 24.00, 27.86,
+/// 31.02 for n = 2 to 6; its nodes lie where the string is cut in n parts, which is over frets
+/// 12; 7 and 19; 5 and 24; 4, 9 and 16; 3 (`fret = −12 · log2(1 − k/n)`).
+#[test]
+fn harmonics_sound_where_the_partials_lie() {
+    for n in 2u8..=6 {
+        for k in (1..n).filter(|k| gcd(*k, n) == 1) {
+            let node = -12.0 * (1.0 - f64::from(k) / f64::from(n)).log2();
+            let sounding = 12.0 * f64::from(n).log2();
+            let fret = node.round() as u8;
+            if fret > 24 {
+                continue;
+            }
+            let natural = lick(&format!("{{ beats = 1, frets = \"<{fret}> x x x x x\" }}"));
+            let note = natural.expected().steps[0].struck[0];
+            assert_eq!(note.technique, Technique::NaturalHarmonic);
+            assert_eq!(f64::from(note.note.0), 40.0 + sounding.round(), "over fret {fret}");
+        }
+    }
+    let artificial = lick("{ beats = 1, frets = \"x x x x 8<20> x\" }");
+    let note = artificial.expected().steps[0].struck[0];
+    assert_eq!(note.note, MidiNote(59 + 8 + 12));
+    assert_eq!(note.technique, Technique::ArtificialHarmonic { stopped: Fret(8) });
+}
+
+fn gcd(a: u8, b: u8) -> u8 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
+
+#[test]
+fn held_strings_sound_on_what_the_step_before_ended_with() {
+    let lick = lick(
+        "{ beats = 1, frets = 'x x x 5h7p4 5 x' },\n{ beats = 1, frets = 'x x x = 6 x' },\n\
+         { beats = 1, frets = 'x x x = x x' }",
+    );
+    let steps = lick.expected().steps;
+    let orders: Vec<_> = steps[0].stages.iter().map(|s| (s.order, s.to.note.0)).collect();
+    assert_eq!(orders, [(1, 62), (2, 59)]);
+    for step in &steps[1..] {
+        assert_eq!(step.held.len(), 1);
+        assert_eq!(step.held[0].note, MidiNote(59));
+        assert_eq!(step.held[0].technique, Technique::Held);
+    }
+    assert!(!steps[2].is_rest());
+}
+
+#[test]
+fn three_triplet_eighths_are_a_beat() {
+    let third = Beats::from_fraction("1/3").unwrap();
+    assert_eq!((third.numerator(), third.denominator()), (1, 3));
+    assert_eq!(third.to_toml(), "\"1/3\"");
+    assert_eq!(Beats::from_fraction("2/4"), Beats::from_number(0.5));
+    assert_eq!(Beats::from_number(0.5).unwrap().to_toml(), "0.5");
+    for nothing in ["", "1", "0/3", "1/0", "-1/3", "1/3/2", "+1/3", "1.5/2", "5000/1"] {
+        assert_eq!(Beats::from_fraction(nothing), None, "`{nothing}`");
+    }
+    for nothing in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e-9, 1000.5] {
+        assert_eq!(Beats::from_number(nothing), None, "{nothing}");
+    }
+}
+
+#[test]
+fn a_built_lick_is_checked_like_a_written_one() {
+    let mut lick = Lick::parse(GOOD, "good.toml").unwrap();
+    lick.steps[1].marks[3] = Mark::fret(30);
+    let flaw = lick.check().unwrap_err();
+    assert_eq!(flaw.to_string(), "step 2, string 3: fret 30 cannot be reached");
+    lick.steps[1].marks.truncate(2);
+    assert_eq!(lick.check().unwrap_err().to_string(), "step 2: 2 marks for 6 strings");
+    // What cannot sound is left out, nothing panics.
+    assert_eq!(lick.expected().steps[1].struck.len(), 0);
+}
+
+fn any_move(from: u8) -> impl Strategy<Value = Move> {
+    let kinds = prop::sample::select(vec![
+        MoveKind::HammerOn,
+        MoveKind::PullOff,
+        MoveKind::Slide,
+        MoveKind::SlideUp,
+        MoveKind::SlideDown,
+        MoveKind::Bend,
+    ]);
+    (kinds, 0u8..=20)
+        .prop_filter("leads somewhere", move |(kind, to)| kind.leads(Fret(from), Fret(*to)))
+        .prop_map(|(kind, to)| Move { kind, to: Fret(to) })
+}
+
+fn any_mark() -> impl Strategy<Value = Mark> {
+    let node = prop::sample::select(vec![3u8, 4, 5, 7, 9, 12, 16, 19, 24]);
+    prop_oneof![
+        4 => Just(Mark::NotPlayed),
+        4 => (0u8..=20).prop_map(Mark::fret),
+        2 => (1u8..=19).prop_flat_map(|fret| {
+            any_move(fret).prop_map(move |m| Mark::Fretted { fret: Fret(fret), moves: vec![m] })
+        }),
+        1 => node.clone().prop_map(|fret| Mark::NaturalHarmonic(Fret(fret))),
+        1 => (1u8..=12, node).prop_map(|(stopped, node)| Mark::ArtificialHarmonic {
+            stopped: Fret(stopped),
+            touched: Fret(stopped + node),
+        }),
+    ]
+}
+
+fn any_step() -> impl Strategy<Value = Step> {
+    let beats = (1u32..=48, 1u32..=48).prop_map(|(n, d)| Beats::new(n, d).unwrap());
+    let symbols = vec!["G", "Em7", "A9", "C6/9", "F#m7b5", "D/F#", "Bbmaj7", "Cm(maj7)", "Eø"];
+    let chord = prop::option::of(prop::sample::select(symbols));
+    (beats, prop::collection::vec(any_mark(), 6), chord, prop::option::of(0u8..=30)).prop_map(
+        |(beats, marks, chord, interval)| Step {
+            beats,
+            marks,
+            chord: chord.map(|symbol| symbol.parse().unwrap()),
+            interval: interval.and_then(Interval::from_semitones),
+        },
+    )
+}
+
+fn any_lick() -> impl Strategy<Value = Lick> {
+    (
+        "\\PC{0,20}",
+        -7i8..=7,
+        40u32..=1600,
+        0u8..=3,
+        prop::collection::vec(any_step(), 1..12),
+        any::<[bool; 6]>(),
+    )
+        .prop_map(|(title, fifths, tempo, capo, mut steps, held)| {
+            // Hold what sounds, where the draw says so.
+            for i in 1..steps.len() {
+                for (string, hold) in held.iter().enumerate() {
+                    if *hold && steps[i - 1].marks[string] != Mark::NotPlayed && i % 3 == 1 {
+                        steps[i].marks[string] = Mark::Held;
+                    }
+                }
+            }
+            Lick {
+                title,
+                key: Key::from_fifths(fifths, Mode::Major).unwrap(),
+                tempo_bpm: f64::from(tempo) / 4.0,
+                meter: Meter::new(3, 8).unwrap(),
+                tuning: Tuning::default(),
+                capo,
+                steps,
+            }
+        })
+}
+
+proptest! {
+    #[test]
+    fn a_printed_lick_reads_back_equal(lick in any_lick()) {
+        prop_assert_eq!(lick.check(), Ok(()));
+        let printed = lick.to_toml();
+        let again = Lick::parse(&printed, "printed").map_err(|e| e.to_string());
+        prop_assert_eq!(again, Ok(lick), "{}", printed);
+    }
+
+    #[test]
+    fn a_printed_mark_reads_back_equal(mark in any_mark()) {
+        prop_assert_eq!(mark.to_string().parse::<Mark>(), Ok(mark));
+    }
+
+    #[test]
+    fn every_struck_mark_is_played_once(lick in any_lick()) {
+        let expected = lick.expected();
+        for (step, asked) in lick.steps.iter().zip(&expected.steps) {
+            let struck = step.marks.iter().filter(|mark| mark.is_struck()).count();
+            prop_assert_eq!(asked.struck.len(), struck);
+            let held = step.marks.iter().filter(|mark| **mark == Mark::Held).count();
+            prop_assert_eq!(asked.held.len(), held);
+        }
+    }
+
+    /// A slip of the finger anywhere: an error with its place, or another lick; never a panic.
+    #[test]
+    fn no_slip_makes_the_reader_panic(at in 0usize..600, with in "\\PC?|[\n\"'\\\\]") {
+        let at = (0..=at.min(GOOD.len())).rev().find(|&i| GOOD.is_char_boundary(i)).unwrap();
+        let mut text = GOOD.to_owned();
+        let end = text[at..].chars().next().map_or(at, |c| at + c.len_utf8());
+        text.replace_range(at..end, &with);
+        if let Err(error) = Lick::parse(&text, "slip.toml") {
+            prop_assert!(error.to_string().starts_with("slip.toml:"), "{}", error);
+            prop_assert!(!error.to_string().contains('\n'), "{}", error);
+            prop_assert!(!error.hint().is_empty());
+            error.excerpt();
+        }
     }
 }

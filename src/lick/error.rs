@@ -101,6 +101,9 @@ pub enum Fault {
         /// What the TOML reader said.
         message: String,
     },
+    /// A backslash that TOML takes for the beginning of an escape.
+    #[error(r"a lone `\` between double quotes")]
+    Escape,
     /// A key that means nothing here.
     #[error("unknown key `{found}`")]
     UnknownKey {
@@ -231,8 +234,9 @@ impl Fault {
     /// What would be right.
     pub fn hint(&self) -> String {
         match self {
-            Self::Syntax { message } if message.contains("escape") => {
-                r#"in double quotes `\` needs a second one; write single quotes: frets = 'x x x x 7\5 5'"#.to_owned()
+            Self::Escape => {
+                r"write the marks between single quotes, where it stands for itself: frets = 'x x x x 7\5 5'"
+                    .to_owned()
             }
             Self::Syntax { .. } => {
                 "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from".to_owned()

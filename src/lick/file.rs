@@ -161,7 +161,11 @@ impl Written {
 fn read_lick(text: &str) -> Found<Written> {
     let document = DeTable::parse(text).map_err(|error| {
         let span = error.span().unwrap_or(text.len()..text.len());
-        (span, Fault::Syntax { message: error.message().to_owned() })
+        let fault = match error.message() {
+            message if message.contains("escape") => Fault::Escape,
+            message => Fault::Syntax { message: message.to_owned() },
+        };
+        (span, fault)
     })?;
     let table = Table { entries: document.get_ref(), span: 0..0 };
     table.only(LICK_KEYS)?;

@@ -53,3 +53,10 @@ impl Tuning {
         (midi <= 127).then_some(MidiNote(midi))
     }
 }
+
+/// Distance from the nut to `fret` as a part of the string's length: `1 − 2^(−fret / 12)`.
+///
+/// The rule of equal temperament for frets; 0 at the nut, ½ at the twelfth fret.
+pub fn fret_position(fret: Fret) -> f64 {
+    1.0 - (-f64::from(fret.0) / 12.0).exp2()
+}
