@@ -1,0 +1,338 @@
+//! The conduct of the program, seen from outside: exit codes, hints, what goes to which stream.
+//!
+//! What it promises is written down in README.md under «In scripts». Nothing here depends on how
+//! well it hears.
+
+use std::fs;
+use std::io::Read;
+use std::path::PathBuf;
+use std::process::Command;
+use std::process::Output;
+use std::process::Stdio;
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+const LICK: &str = r#"title = "Cellar stairs"
+key   = "C major"
+tempo = 90
+meter = "4/4"
+steps = [
+  { beats = 1, frets = "x x x 9 x 8" },
+  { beats = 1, frets = "x x x 7 x 7" },
+]
+"#;
+
+/// A folder with a lick in it, gone at the end of the test.
+struct Desk {
+    folder: TempDir,
+}
+
+impl Desk {
+    fn new() -> Self {
+        let desk = Self { folder: TempDir::new().expect("a temporary folder") };
+        desk.put("lick.toml", LICK);
+        desk
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn put(&self, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
+        let path = self.path(name);
+        fs::write(&path, bytes).expect("a file in a temporary folder");
+        path
+    }
+
+    /// A mono 16-bit WAV file of one sine.
+    fn sine(&self, name: &str, seconds: f64, level: f64) -> PathBuf {
+        let rate = 44_100;
+        self.wave(name, rate, (seconds * f64::from(rate)) as usize, |index| {
+            level * (std::f64::consts::TAU * 440.0 * index as f64 / f64::from(rate)).sin()
+        })
+    }
+
+    fn wave(&self, name: &str, rate: u32, n: usize, sample: impl Fn(usize) -> f64) -> PathBuf {
+        let path = self.path(name);
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: rate,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut writer = hound::WavWriter::create(&path, spec).expect("a WAV file");
+        for index in 0..n {
+            let value = (sample(index).clamp(-1.0, 1.0) * 32_767.0) as i16;
+            writer.write_sample(value).expect("a sample");
+        }
+        writer.finalize().expect("a WAV file");
+        path
+    }
+
+    /// Runs `doublecheck` in the folder.
+    fn run(&self, arguments: &[&str]) -> Run {
+        Run::of(self.command(arguments).stdin(Stdio::null()).output().expect("it starts"))
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(assert_cmd::cargo::cargo_bin!("doublecheck"));
+        command.current_dir(self.folder.path()).args(arguments);
+        command
+    }
+}
+
+/// How a run ended.
+struct Run {
+    code: Option<i32>,
+    out: String,
+    err: String,
+}
+
+impl Run {
+    fn of(output: Output) -> Self {
+        Self {
+            code: output.status.code(),
+            out: String::from_utf8(output.stdout).expect("UTF-8"),
+            err: String::from_utf8(output.stderr).expect("UTF-8"),
+        }
+    }
+
+    /// Ended as a job that could not be done: what is wrong and the way out, in the words given.
+    fn refused(&self, words: &[&str]) {
+        assert_eq!(self.code, Some(2), "{}{}", self.out, self.err);
+        let line = |label: &str| self.err.lines().any(|line| line.starts_with(label));
+        assert!(line("error: ") && line("hint: "), "{}", self.err);
+        for word in words {
+            assert!(self.err.contains(word), "no «{word}» in: {}", self.err);
+        }
+        self.calm();
+    }
+
+    fn done(&self) -> &Self {
+        assert_eq!(self.code, Some(0), "{}{}", self.out, self.err);
+        self.calm();
+        self
+    }
+
+    fn calm(&self) {
+        assert!(!self.err.contains("panicked"), "{}", self.err);
+    }
+
+    fn json(&self) -> Value {
+        serde_json::from_str(&self.out).expect("one JSON document and nothing else")
+    }
+}
+
+#[test]
+fn help_and_version_are_results() {
+    let desk = Desk::new();
+    let help = desk.run(&["--help"]);
+    help.done();
+    for command in ["demo", "check", "practice", "listen", "tuning", "intonation", "explain"] {
+        assert!(help.out.contains(command), "{command} is not listed");
+        desk.run(&[command, "--help"]).done();
+    }
+    for command in ["render", "convert", "sheet", "new", "history", "devices", "calibrate"] {
+        assert!(help.out.contains(command), "{command} is not listed");
+        desk.run(&[command, "--help"]).done();
+    }
+    assert!(desk.run(&["--version"]).done().out.starts_with("doublecheck "));
+}
+
+#[test]
+fn a_command_line_that_means_nothing_is_refused_with_a_hint() {
+    let desk = Desk::new();
+    let bad: [&[&str]; 9] = [
+        &[],
+        &["chek"],
+        &["check"],
+        &["check", "lick.toml"],
+        &["check", "--nonsense", "lick.toml", "take.wav"],
+        &["check", "--a4", "9", "lick.toml", "take.wav"],
+        &["check", "--tolerance", "-1", "lick.toml", "take.wav"],
+        &["check", "--tolerance", "nan", "lick.toml", "take.wav"],
+        &["check", "--channel", "0", "lick.toml", "take.wav"],
+    ];
+    for arguments in bad {
+        let run = desk.run(arguments);
+        run.refused(&[]);
+        assert_eq!(run.out, "", "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_lick_that_cannot_be_read_is_told_with_its_place() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 0.5, 0.3);
+    desk.run(&["check", "nowhere.toml", "take.wav"]).refused(&["nowhere.toml"]);
+    desk.put("empty.toml", "");
+    desk.run(&["check", "empty.toml", "take.wav"]).refused(&["empty.toml"]);
+    desk.put("marks.toml", LICK.replace("x x x 7 x 7", "x x x 7 7"));
+    desk.run(&["check", "marks.toml", "take.wav"]).refused(&["marks.toml:7:", "5 marks"]);
+    desk.put("key.toml", LICK.replace("tempo", "tempi"));
+    let run = desk.run(&["check", "key.toml", "take.wav"]);
+    run.refused(&["key.toml:3:", "tempi", "`tempo`"]);
+    assert_eq!(run.out, "");
+}
+
+/// Recordings nobody could judge, each with a word of what must be said about it.
+#[test]
+fn bad_recordings_of_every_kind_are_refused() {
+    let desk = Desk::new();
+    fs::create_dir(desk.path("folder")).expect("a folder");
+    desk.put("empty.wav", "");
+    desk.put("noise.mp3", scrambled(5000));
+    desk.put("noise.flac", [b"fLaC".as_slice(), &scrambled(5000)].concat());
+    desk.put("noise.ogg", [b"OggS".as_slice(), &scrambled(5000)].concat());
+    desk.put("noise.m4a", [b"\0\0\0\x18ftypM4A ".as_slice(), &scrambled(5000)].concat());
+    desk.put("words.wav", "this is a letter and no recording\n".repeat(50));
+    let whole = fs::read(desk.sine("whole.wav", 0.5, 0.3)).expect("a WAV file");
+    desk.put("header.wav", &whole[..20]);
+    desk.put("nosound.wav", &whole[..44]);
+    desk.wave("slow.wav", 4_000, 4_000, |_| 0.0);
+    let names = [
+        "missing.wav",
+        "folder",
+        "empty.wav",
+        "noise.mp3",
+        "noise.flac",
+        "noise.ogg",
+        "noise.m4a",
+        "words.wav",
+        "header.wav",
+        "nosound.wav",
+        "slow.wav",
+        "lick.toml",
+    ];
+    for name in names {
+        desk.run(&["check", "lick.toml", name]).refused(&[name]);
+        desk.run(&["listen", name]).refused(&[name]);
+    }
+    desk.run(&["check", "lick.toml", "whole.wav", "--channel", "2"]).refused(&["channel 2"]);
+    desk.run(&["check", "lick.toml", "-"]).refused(&["standard input"]);
+    desk.run(&["check", "lick.toml", "-", "-"]).refused(&["more than once"]);
+}
+
+#[test]
+fn a_recording_that_breaks_off_is_judged_as_far_as_it_goes() {
+    let desk = Desk::new();
+    let whole = fs::read(desk.sine("whole.wav", 4.0, 0.3)).expect("a WAV file");
+    desk.put("half.wav", &whole[..whole.len() / 2]);
+    let document = desk.run(&["check", "lick.toml", "half.wav", "--json"]).done().json();
+    let take = &document["takes"][0];
+    let findings = take["findings"].as_array().expect("findings");
+    assert!(findings.iter().any(|finding| finding["finding"] == "damaged"), "{take}");
+    let seconds = take["duration_s"].as_f64().expect("a length");
+    assert!((seconds - 2.0).abs() < 0.1, "{seconds} s");
+    let page = desk.run(&["check", "lick.toml", "half.wav"]);
+    assert!(page.done().out.contains("damaged"), "{}", page.out);
+}
+
+#[test]
+fn one_bad_recording_does_not_stop_the_others() {
+    let desk = Desk::new();
+    desk.sine("first.wav", 1.0, 0.3);
+    desk.put("broken.wav", scrambled(300));
+    desk.sine("last.wav", 2.0, 0.3);
+    let names = ["first.wav", "broken.wav", "last.wav"];
+    let run = desk.run(&["check", "lick.toml", names[0], names[1], names[2], "--json"]);
+    run.refused(&["broken.wav", "1 of 3"]);
+    let document = run.json();
+    let takes = document["takes"].as_array().expect("takes");
+    assert_eq!(takes.len(), 3);
+    for (take, name) in takes.iter().zip(names) {
+        assert_eq!(take["recording"], name);
+        assert_eq!(take["error"].is_string(), name == "broken.wav", "{name}");
+        assert_eq!(take["steps"].is_array(), name != "broken.wav", "{name}");
+    }
+    let page = desk.run(&["check", "lick.toml", names[0], names[1], names[2]]);
+    page.refused(&["broken.wav"]);
+    assert!(page.out.contains("first.wav") && page.out.contains("last.wav"), "{}", page.out);
+}
+
+#[test]
+fn json_is_one_document_with_its_schema() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    let runs: [&[&str]; 3] = [
+        &["demo", "--json"],
+        &["--json", "check", "lick.toml", "take.wav"],
+        &["listen", "take.wav", "--json"],
+    ];
+    for arguments in runs {
+        let run = desk.run(arguments);
+        assert_eq!(run.done().json()["schema"], 1, "{arguments:?}");
+        assert_eq!(run.err, "", "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_recording_comes_from_standard_input_as_from_a_file() {
+    let desk = Desk::new();
+    let path = desk.sine("take.wav", 1.0, 0.3);
+    let from_file = desk.run(&["check", "lick.toml", "take.wav", "--json"]).done().json();
+    let mut command = desk.command(&["check", "lick.toml", "-", "--json"]);
+    let input = fs::File::open(path).expect("a WAV file");
+    let run = Run::of(command.stdin(input).output().expect("it starts"));
+    let mut from_stdin = run.done().json();
+    assert_eq!(from_stdin["takes"][0]["recording"], "-");
+    from_stdin["takes"][0]["recording"] = "take.wav".into();
+    assert_eq!(from_stdin, from_file);
+}
+
+/// Silence is no error: nothing was played, and that is told.
+#[test]
+fn a_silent_recording_is_told_as_silent() {
+    let desk = Desk::new();
+    desk.wave("silent.wav", 44_100, 88_200, |_| 0.0);
+    let listened = desk.run(&["listen", "silent.wav", "--json"]).done().json();
+    assert_eq!(listened["strikes"], serde_json::json!([]));
+    desk.run(&["check", "lick.toml", "silent.wav"]).done();
+}
+
+#[test]
+fn a_closed_pipe_is_no_error() {
+    let desk = Desk::new();
+    for arguments in [&["demo"] as &[&str], &["demo", "--json"], &["--help"]] {
+        let mut command = desk.command(arguments);
+        let mut child =
+            command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it starts");
+        drop(child.stdout.take());
+        let mut said = String::new();
+        let mut stderr = child.stderr.take().expect("piped");
+        stderr.read_to_string(&mut said).expect("UTF-8");
+        let status = child.wait().expect("it ends");
+        assert_eq!((status.code(), said.as_str()), (Some(0), ""), "{arguments:?}");
+    }
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn a_full_disk_is_an_error() {
+    let desk = Desk::new();
+    let full = fs::OpenOptions::new().write(true).open("/dev/full").expect("Linux has one");
+    let output = desk.command(&["demo"]).stdout(full).output().expect("it starts");
+    Run::of(output).refused(&["standard output"]);
+}
+
+#[test]
+fn there_is_no_colour_beside_a_terminal() {
+    let desk = Desk::new();
+    assert!(!desk.run(&["demo"]).done().out.contains('\x1b'));
+    let run = desk.run(&["chek"]);
+    run.refused(&[]);
+    assert!(!run.err.contains('\x1b'), "{}", run.err);
+}
+
+/// Bytes without sense, the same every time: a multiplicative congruence modulo 2^31 − 1 (Park
+/// and Miller 1988).
+fn scrambled(n: usize) -> Vec<u8> {
+    let mut state: u64 = 20_240_601;
+    (0..n)
+        .map(|_| {
+            state = state * 48_271 % 2_147_483_647;
+            (state >> 8) as u8
+        })
+        .collect()
+}
