@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "every test file uses a part of it")]
 
 pub mod soundfont;
+pub mod truth;
 
 use std::f64::consts::TAU;
 
