@@ -29,12 +29,16 @@ const NAME_WIDTH: usize = 17;
 /// # Errors
 /// Whatever `out` fails with.
 pub fn text(out: &mut impl Write, take: &Take, reference: Reference) -> io::Result<()> {
+    let length_s = take.length.seconds(take.rate);
+    if take.strikes.is_empty() {
+        return writeln!(out, "No strike in {length_s:.1} s.");
+    }
     heading(out)?;
     for strike in &take.strikes {
         line(out, strike, take.rate, reference)?;
     }
     let strikes = super::plural(take.strikes.len(), "strike");
-    writeln!(out, "\n{strikes} in {:.1} s.", take.length.seconds(take.rate))
+    writeln!(out, "\n{strikes} in {length_s:.1} s.")
 }
 
 /// Writes the head of the table.

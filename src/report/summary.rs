@@ -55,7 +55,6 @@ fn steps(tally: &Tally) -> String {
 fn most_frequent(page: &Page, tally: &Tally) -> Option<String> {
     let (fault, count) = tally.most_frequent()?;
     let what = match fault {
-        Fault::NotPlayed => "a step was not played".to_owned(),
         Fault::OffBy { string, semitones } => {
             let by = match semitones.unsigned_abs() {
                 1 => "a semitone".to_owned(),

@@ -16,11 +16,9 @@ use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
 use crate::units::Cents;
 
-/// One kind of fault; in order of weight, which breaks ties.
+/// One kind of fault within a step that was played; in order of weight, which breaks ties.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Fault {
-    /// A step that was not played.
-    NotPlayed,
     /// A note on this string came out this many semitones too high (negative: too low).
     OffBy {
         /// The string it was asked for on.
@@ -101,7 +99,6 @@ impl Tally {
             Verdict::Incomplete => self.incomplete += 1,
             Verdict::NotPlayed => {
                 self.not_played += 1;
-                self.add(Fault::NotPlayed);
                 return;
             }
             Verdict::Unsure => {
