@@ -1,5 +1,7 @@
 //! The lick file: round trips, errors with their exact text, and what is played.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
 use doublecheck::lick::Lick;
 use doublecheck::lick::Meter;
 use doublecheck::lick::Step;

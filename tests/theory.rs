@@ -1,5 +1,7 @@
 //! Notes, keys, intervals and chords against tables from outside the program.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
 use doublecheck::theory::chord::Chord;
 use doublecheck::theory::error::NameError;
 use doublecheck::theory::fretboard::Fret;

@@ -7,9 +7,14 @@ pub mod beats;
 pub mod check;
 pub mod error;
 pub mod expected;
+pub mod explanation;
+pub mod facts;
 pub mod file;
+pub mod hand;
 pub mod library;
 pub mod mark;
+pub mod places;
+pub mod runs;
 
 use crate::theory::chord::Chord;
 use crate::theory::fretboard::Tuning;

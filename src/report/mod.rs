@@ -3,6 +3,7 @@
 //! **Conventions.** Rounding happens here and only here. Colour is an argument and never the only
 //! carrier of meaning.
 
+pub mod explain;
 pub mod json;
 pub mod listen;
 #[cfg(test)]

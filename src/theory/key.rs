@@ -102,6 +102,14 @@ impl Key {
         self.tonic.fifths() + self.mode.sharps_against_major()
     }
 
+    /// True if the signature has a note of `pitch_class` (semitones above C).
+    pub fn contains(self, pitch_class: u8) -> bool {
+        let signature = self.fifths() - 1..=self.fifths() + 5;
+        signature
+            .filter_map(NoteName::from_fifths)
+            .any(|name| name.pitch_class() == pitch_class % 12)
+    }
+
     /// The name of `pitch_class` (semitones above C) in this key.
     pub fn name(self, pitch_class: u8) -> NoteName {
         let tonic = self.tonic.fifths();

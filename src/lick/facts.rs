@@ -1,0 +1,188 @@
+//! What a step is in the words of theory, and whether what its author claims of it is true.
+//!
+//! **Conventions.** A moment is a set of notes that sound together: the first at the strike, one
+//! more after every stage of a chain. Notes stand lowest first. An interval claim is about the
+//! lowest and the highest note.
+
+use super::Lick;
+use super::expected::ExpectedNote;
+use super::expected::ExpectedStep;
+use super::expected::Technique;
+use crate::theory::chord::Chord;
+use crate::theory::chord::Role;
+use crate::theory::interval::Interval;
+use crate::theory::key::Key;
+use crate::theory::naming::name_sounding;
+use crate::theory::note::MidiNote;
+use crate::theory::spelling::Spelling;
+
+/// A step explained.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepFacts {
+    /// Number of the step, 1 for the first.
+    pub number: usize,
+    /// Bar it begins in, 1 for the first.
+    pub bar: usize,
+    /// Where in the bar it begins, in notes of the metre, 1 for the start.
+    pub beat: f64,
+    /// The harmony of the moment.
+    pub harmony: Option<Chord>,
+    /// What sounds at the strike and after every stage; empty for a rest.
+    pub moments: Vec<Moment>,
+    /// What the author says it is, if anything.
+    pub claim: Option<Claim>,
+}
+
+/// Notes that sound together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Moment {
+    /// The notes, lowest first.
+    pub notes: Vec<SoundingNote>,
+    /// What they are called together: a note, an interval, a chord.
+    pub name: String,
+    /// The interval of every note but the lowest above the lowest.
+    pub intervals: Vec<Interval>,
+}
+
+/// A sounding note with its name.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SoundingNote {
+    /// Where and how it is played.
+    pub played: ExpectedNote,
+    /// How the key writes it.
+    pub spelling: Spelling,
+    /// What it is to the harmony.
+    pub role: Option<Role>,
+}
+
+/// An author's claim and what is true.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Claim {
+    /// The interval that the author names.
+    pub claimed: Interval,
+    /// The interval between the lowest and the highest note of the strike; `None` for fewer than
+    /// two notes.
+    pub actual: Option<Interval>,
+    /// How the one stands to the other.
+    pub truth: Truth,
+}
+
+/// How a claim stands to what is true.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Truth {
+    /// It is so.
+    True,
+    /// It is so after a stage of the step, not at the strike.
+    TrueLater,
+    /// It sounds so, but the key writes it with other letters.
+    OtherSpelling,
+    /// It is so but for whole octaves.
+    OctavesApart,
+    /// It is not so.
+    False,
+}
+
+/// Explains every step of `lick`.
+pub fn explain_steps(lick: &Lick) -> Vec<StepFacts> {
+    let expected = lick.expected();
+    let mut harmony: Option<Chord> = None;
+    lick.steps
+        .iter()
+        .zip(&expected.steps)
+        .map(|(written, asked)| {
+            if written.chord.is_some() {
+                harmony.clone_from(&written.chord);
+            }
+            let moments = moments(asked, lick.key, harmony.as_ref());
+            // Thirds of a beat do not add up exactly: a hair short of the bar line is on it.
+            let bars = asked.start_beats / lick.meter.bar_beats() + 1e-9;
+            StepFacts {
+                number: asked.number,
+                bar: bars as usize + 1,
+                beat: 1.0 + bars.fract() * f64::from(lick.meter.count),
+                harmony: harmony.clone(),
+                claim: written.interval.map(|claimed| Claim::check(claimed, &moments)),
+                moments,
+            }
+        })
+        .collect()
+}
+
+/// The sets of notes that sound one after the other in a step.
+fn moments(asked: &ExpectedStep, key: Key, harmony: Option<&Chord>) -> Vec<Moment> {
+    if asked.is_rest() {
+        return Vec::new();
+    }
+    let mut sounding: Vec<ExpectedNote> = asked.struck.iter().chain(&asked.held).copied().collect();
+    let mut moments = vec![Moment::new(&sounding, key, harmony)];
+    for stages in asked.stages.chunk_by(|a, b| a.order == b.order) {
+        for stage in stages {
+            for note in sounding.iter_mut().filter(|note| note.string == stage.to.string) {
+                *note = stage.to;
+            }
+        }
+        moments.push(Moment::new(&sounding, key, harmony));
+    }
+    moments
+}
+
+impl Moment {
+    fn new(sounding: &[ExpectedNote], key: Key, harmony: Option<&Chord>) -> Self {
+        let mut sounding = sounding.to_vec();
+        // At equal pitch the thicker string comes first.
+        sounding.sort_by_key(|note| (note.note, std::cmp::Reverse(note.string)));
+        let midi: Vec<MidiNote> = sounding.iter().map(|note| note.note).collect();
+        let notes: Vec<_> = sounding
+            .into_iter()
+            .map(|played| SoundingNote {
+                played,
+                spelling: key.spell(played.note),
+                role: harmony.map(|chord| chord.role(played.note)),
+            })
+            .collect();
+        let intervals = notes
+            .iter()
+            .skip(1)
+            .filter_map(|note| Interval::between(notes[0].spelling, note.spelling))
+            .collect();
+        Self { name: name_sounding(&midi, Some(key)), notes, intervals }
+    }
+
+    /// The interval between the lowest and the highest note; `None` for fewer than two.
+    pub fn span(&self) -> Option<Interval> {
+        self.intervals.last().copied()
+    }
+
+    /// The lower and the upper note where exactly two sound.
+    pub fn double_stop(&self) -> Option<[&SoundingNote; 2]> {
+        match &self.notes[..] {
+            [low, high] => Some([low, high]),
+            _ => None,
+        }
+    }
+}
+
+impl SoundingNote {
+    /// True for a note that is struck, pressed to a fret or open: no harmonic, nothing held.
+    pub fn is_plain(&self) -> bool {
+        self.played.technique == Technique::Struck
+    }
+}
+
+impl Claim {
+    fn check(claimed: Interval, moments: &[Moment]) -> Self {
+        let actual = moments.first().and_then(Moment::span);
+        let truth = match actual {
+            Some(actual) if actual == claimed => Truth::True,
+            _ if moments.iter().any(|moment| moment.span() == Some(claimed)) => Truth::TrueLater,
+            Some(actual) if actual.semitones() == claimed.semitones() => Truth::OtherSpelling,
+            Some(actual) if octaves_apart(actual, claimed) => Truth::OctavesApart,
+            _ => Truth::False,
+        };
+        Self { claimed, actual, truth }
+    }
+}
+
+fn octaves_apart(one: Interval, other: Interval) -> bool {
+    one.quality() == other.quality() && one.number() % 7 == other.number() % 7
+}
