@@ -109,14 +109,16 @@ fn major_scales_are_spelled_as_their_signature_has_them() {
     }
 }
 
-/// The harmonic chromatic scale on C and on A (The New Grove Dictionary, «Chromatic scale»; from
-/// memory).
+/// The harmonic chromatic scale on C, A and D (The New Grove Dictionary, «Chromatic scale»; from
+/// memory); in Ab and B major with naturals in place of Cb, Fb, Bbb and E# (common practice).
 #[test]
 fn chromatic_notes_follow_the_harmonic_chromatic_scale() {
     let table = [
         ("C major", "C Db D Eb E F F# G Ab A Bb B"),
         ("A minor", "A Bb B C C# D D# E F F# G G#"),
         ("D major", "D Eb E F F# G G# A Bb B C C#"),
+        ("Ab major", "Ab A Bb B C Db D Eb E F Gb G"),
+        ("B major", "B C C# D D# E F F# G G# A A#"),
     ];
     for (name, scale) in table {
         for degree in scale.split(' ') {
@@ -404,7 +406,14 @@ fn what_sounds_is_named_by_how_much_of_it_there_is() {
     assert_eq!(name_sounding(&notes("G3 C#4"), d), "augmented fourth");
     assert_eq!(name_sounding(&notes("C#4 G4"), d), "diminished fifth");
     assert_eq!(name_sounding(&notes("F#3 A3 D4"), d), "D/F#");
+    // Without a key the usual interval of the size; with one, the reading in common use.
+    assert_eq!(name_sounding(&notes("F4 G#4"), None), "minor third");
+    assert_eq!(name_sounding(&notes("E4 G#4"), Some(key("C major"))), "major third");
+    assert_eq!(name_sounding(&notes("A4 C#5"), Some(key("F major"))), "major third");
     assert_eq!(name_sounding(&notes("C3 C#3 D3"), d), "C3 C#3 D3");
+    assert_eq!(name_sounding(&notes("D3 B3 D4"), d), "major sixth with D doubled");
+    assert_eq!(name_sounding(&notes("D3 F#4 D4 F#3"), d), "major third with D and F# doubled");
+    assert_eq!(name_sounding(&notes("D2 D3 D4"), d), "D in octaves");
 }
 
 proptest! {

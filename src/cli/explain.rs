@@ -1,12 +1,20 @@
 //! `doublecheck explain`: show a lick's tab, notes, intervals and chord roles, and check the
 //! author's claims.
 
+use std::io;
+use std::io::IsTerminal;
+use std::path::Path;
+
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
 use super::output;
+use super::output::Existing;
 use crate::lick;
+use crate::lick::library;
+use crate::lick::repair::repair;
 use crate::report::explain;
+use crate::report::explain::repairs;
 
 /// Show a lick's tab, notes, intervals and chord roles, and check the author's claims.
 #[derive(Debug, clap::Args)]
@@ -14,13 +22,22 @@ pub struct Args {
     /// The lick file, or the name of an embedded lick
     #[arg(value_name = "LICK")]
     lick: String,
+    /// Repair what is certain (spelling, claims): show the difference, ask, then write the file
+    #[arg(long)]
+    fix: bool,
+    /// Write the repairs without asking
+    #[arg(long, requires = "fix")]
+    yes: bool,
 }
 
 /// Runs the command.
 ///
 /// # Errors
-/// A lick that cannot be read.
+/// A lick that cannot be read, or a repair that cannot be written.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    if args.fix {
+        return fix(&args, common);
+    }
     let lick = lick::find(&args.lick)?;
     let explanation = lick.explain();
     output::print(|out| match common.json {
@@ -28,4 +45,33 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         false => explain::text(out, &lick, &explanation),
     })?;
     Ok(Outcome::Done)
+}
+
+fn fix(args: &Args, common: &Common) -> Result<Outcome, Failure> {
+    let original = library::find_text(&args.lick)?;
+    let repaired = repair(&original, &args.lick)?;
+    if !common.json {
+        output::print(|out| repairs::text(out, &original, &repaired))?;
+    }
+    let wanted = !repaired.repairs.is_empty() && (args.yes || (!common.json && agreed(&args.lick)));
+    if wanted {
+        output::save(Path::new(&args.lick), repaired.text.as_bytes(), Existing::Replace)?;
+        output::tell(&format!("{} written", args.lick));
+    } else if !repaired.repairs.is_empty() {
+        output::tell(&format!("{} not changed; --yes writes it without asking", args.lick));
+    }
+    if common.json {
+        output::print(|out| repairs::json(out, &args.lick, &repaired, wanted))?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// Asks at the terminal; without one nobody can agree.
+fn agreed(file: &str) -> bool {
+    if !io::stdin().is_terminal() || !io::stderr().is_terminal() {
+        return false;
+    }
+    output::tell(&format!("Write this to {file}? Type y for yes."));
+    let mut answer = String::new();
+    io::stdin().read_line(&mut answer).is_ok() && matches!(answer.trim(), "y" | "Y" | "yes" | "Yes")
 }

@@ -5,6 +5,7 @@ use std::io::BufWriter;
 use std::io::IsTerminal;
 use std::io::StdoutLock;
 use std::io::Write;
+use std::path::Path;
 
 use super::exit::Failure;
 use crate::report::Colour;
@@ -37,4 +38,58 @@ pub fn colour() -> Colour {
 /// A message beside the result, on standard error. Nothing is lost if nobody reads it.
 pub fn tell(message: &str) {
     let _ = writeln!(io::stderr(), "{message}");
+}
+
+/// What becomes of a file that is there already.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Existing {
+    /// It stays; nothing is written.
+    Keep,
+    /// It is replaced.
+    Replace,
+}
+
+/// Writes a file that appears under its name only once it is whole.
+///
+/// # Errors
+/// The file exists and is to be kept, or the folder or disk does not take it; whatever was there
+/// before is still there then.
+pub fn save(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Failure> {
+    let write = || -> io::Result<()> {
+        // A link stays a link: what it points to is replaced.
+        let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+        let folder = match target.parent() {
+            Some(folder) if folder != Path::new("") => folder,
+            _ => Path::new("."),
+        };
+        let mut builder = tempfile::Builder::new();
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            let mode = std::fs::metadata(&target).map_or(0o666, |found| found.permissions().mode());
+            builder.permissions(std::fs::Permissions::from_mode(mode & 0o777));
+        }
+        let mut file = builder.prefix(".doublecheck-").suffix(".part").tempfile_in(folder)?;
+        file.write_all(bytes)?;
+        file.as_file().sync_all()?;
+        match existing {
+            Existing::Keep => file.persist_noclobber(&target)?,
+            Existing::Replace => file.persist(&target)?,
+        };
+        Ok(())
+    };
+    write().map_err(|error| match error.kind() {
+        io::ErrorKind::AlreadyExists => Failure::new(
+            format!("{}: there is such a file already", path.display()),
+            "give another name, or remove the file first",
+        ),
+        io::ErrorKind::NotFound => Failure::new(
+            format!("{}: there is no such folder", path.display()),
+            "make the folder first, or give another path",
+        ),
+        kind => Failure::new(
+            format!("{}: cannot be written: {kind}", path.display()),
+            "check the permissions of the folder and the room on the disk",
+        ),
+    })
 }

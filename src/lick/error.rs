@@ -430,7 +430,7 @@ fn list(known: &[&str]) -> String {
 }
 
 /// The known word that a slip of the pen may have meant: one or two letters away.
-fn nearest<'a>(found: &str, known: &[&'a str]) -> Option<&'a str> {
+pub(super) fn nearest<'a>(found: &str, known: &[&'a str]) -> Option<&'a str> {
     known
         .iter()
         .map(|word| (letters_apart(found, word), *word))

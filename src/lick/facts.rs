@@ -13,6 +13,7 @@ use crate::theory::chord::Role;
 use crate::theory::interval::Interval;
 use crate::theory::key::Key;
 use crate::theory::naming::name_sounding;
+use crate::theory::naming::readings;
 use crate::theory::note::MidiNote;
 use crate::theory::spelling::Spelling;
 
@@ -49,7 +50,7 @@ pub struct Moment {
 pub struct SoundingNote {
     /// Where and how it is played.
     pub played: ExpectedNote,
-    /// How the key writes it.
+    /// How the key writes it; of two notes outside the key, so that the interval reads well.
     pub spelling: Spelling,
     /// What it is to the harmony.
     pub role: Option<Role>,
@@ -101,7 +102,7 @@ pub fn explain_steps(lick: &Lick) -> Vec<StepFacts> {
                 bar: bars as usize + 1,
                 beat: 1.0 + bars.fract() * f64::from(lick.meter.count),
                 harmony: harmony.clone(),
-                claim: written.interval.map(|claimed| Claim::check(claimed, &moments)),
+                claim: written.interval.map(|claimed| Claim::check(claimed, &moments, lick.key)),
                 moments,
             }
         })
@@ -132,11 +133,20 @@ impl Moment {
         // At equal pitch the thicker string comes first.
         sounding.sort_by_key(|note| (note.note, std::cmp::Reverse(note.string)));
         let midi: Vec<MidiNote> = sounding.iter().map(|note| note.note).collect();
+        let spellings = match midi[..] {
+            [low, high] => {
+                readings(low, high, Some(key)).first().map(|best| vec![best.low, best.high])
+            }
+            _ => None,
+        };
+        let spellings =
+            spellings.unwrap_or_else(|| midi.iter().map(|&note| key.spell(note)).collect());
         let notes: Vec<_> = sounding
             .into_iter()
-            .map(|played| SoundingNote {
+            .zip(spellings)
+            .map(|(played, spelling)| SoundingNote {
                 played,
-                spelling: key.spell(played.note),
+                spelling,
                 role: harmony.map(|chord| chord.role(played.note)),
             })
             .collect();
@@ -151,6 +161,16 @@ impl Moment {
     /// The interval between the lowest and the highest note; `None` for fewer than two.
     pub fn span(&self) -> Option<Interval> {
         self.intervals.last().copied()
+    }
+
+    /// True if the lowest and the highest note can be written as `interval` in `key`.
+    fn may_be(&self, interval: Interval, key: Key) -> bool {
+        match &self.notes[..] {
+            [low, .., high] => readings(low.played.note, high.played.note, Some(key))
+                .iter()
+                .any(|reading| reading.interval == interval),
+            _ => false,
+        }
     }
 
     /// The lower and the upper note where exactly two sound.
@@ -170,11 +190,11 @@ impl SoundingNote {
 }
 
 impl Claim {
-    fn check(claimed: Interval, moments: &[Moment]) -> Self {
+    fn check(claimed: Interval, moments: &[Moment], key: Key) -> Self {
         let actual = moments.first().and_then(Moment::span);
         let truth = match actual {
-            Some(actual) if actual == claimed => Truth::True,
-            _ if moments.iter().any(|moment| moment.span() == Some(claimed)) => Truth::TrueLater,
+            Some(_) if moments[0].may_be(claimed, key) => Truth::True,
+            _ if moments.iter().any(|moment| moment.may_be(claimed, key)) => Truth::TrueLater,
             Some(actual) if actual.semitones() == claimed.semitones() => Truth::OtherSpelling,
             Some(actual) if octaves_apart(actual, claimed) => Truth::OctavesApart,
             _ => Truth::False,

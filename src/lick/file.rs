@@ -82,8 +82,7 @@ impl Lick {
             self.meter.unit,
         );
         if self.tuning != Tuning::default() {
-            let open: Vec<_> =
-                self.tuning.strings().map(|(_, note)| self.key.spell(note).to_string()).collect();
+            let open: Vec<_> = self.open_names().iter().map(ToString::to_string).collect();
             out += &format!("tuning = \"{}\"\n", open.join(" "));
         }
         if self.capo != 0 {

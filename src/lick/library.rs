@@ -26,6 +26,9 @@ const LICKS: [(&str, &str); 10] = licks![
     "two-brooks",
 ];
 
+/// A commented lick to start from, not one of the library.
+pub const STARTER: &str = include_str!("library/starter.toml");
+
 /// The names of the licks that come with the program, in alphabetical order.
 pub fn names() -> impl Iterator<Item = &'static str> {
     LICKS.iter().map(|(name, _)| *name)

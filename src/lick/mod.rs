@@ -14,12 +14,14 @@ pub mod hand;
 pub mod library;
 pub mod mark;
 pub mod places;
+pub mod repair;
 pub mod runs;
 
 use crate::theory::chord::Chord;
 use crate::theory::fretboard::Tuning;
 use crate::theory::interval::Interval;
 use crate::theory::key::Key;
+use crate::theory::spelling::Spelling;
 use beats::Beats;
 pub use library::find;
 use mark::Mark;
@@ -41,6 +43,18 @@ pub struct Lick {
     pub capo: u8,
     /// The steps in the order they are played.
     pub steps: Vec<Step>,
+}
+
+impl Lick {
+    /// The open strings without capo by name, lowest string first: naturals as such, others as
+    /// the key writes them.
+    pub fn open_names(&self) -> Vec<Spelling> {
+        let name = |note| match Spelling::sharp(note) {
+            natural if natural.name.accidental() == 0 => natural,
+            _ => self.key.spell(note),
+        };
+        self.tuning.strings().map(|(_, note)| name(note)).collect()
+    }
 }
 
 /// One column of tab.

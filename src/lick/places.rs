@@ -78,7 +78,8 @@ fn places(lick: &Lick, low: &SoundingNote, high: &SoundingNote, before: &Grip) -
         }
     }
     places.sort_by_key(|place| {
-        (place.shift_frets.map_or(0, i16::abs), place.low.1.max(place.high.1), place.low.0)
+        let (low, high) = (place.low.1, place.high.1);
+        (place.shift_frets.map_or(0, i16::abs), low.0.abs_diff(high.0), low.max(high), place.low.0)
     });
     places
 }

@@ -2,7 +2,7 @@
 //!
 //! **Conventions.** A run is at least three double stops of one number in a row, both voices
 //! moving the same way each time; a rest or another number of notes ends it. A run in which the
-//! quality stays as well is told on its own, even inside a longer one.
+//! size in semitones stays as well is told on its own, even inside a longer one.
 
 use super::facts::StepFacts;
 use crate::theory::interval::Interval;
@@ -52,9 +52,9 @@ pub enum Direction {
 }
 
 impl Run {
-    /// True if quality and number stay the same throughout.
+    /// True if the interval stays the same throughout.
     pub fn is_strict(&self) -> bool {
-        self.intervals.windows(2).all(|pair| pair[0] == pair[1])
+        self.intervals.windows(2).all(|pair| pair[0].semitones() == pair[1].semitones())
     }
 }
 
@@ -70,7 +70,7 @@ struct Stop {
 pub fn find_runs(steps: &[StepFacts], key: Key) -> Vec<Run> {
     let stops: Vec<Stop> = steps.iter().filter_map(stop).collect();
     let mut runs = Vec::new();
-    for same in [same_number as fn(&Stop, &Stop) -> bool, same_interval] {
+    for same in [same_number as fn(&Stop, &Stop) -> bool, same_size] {
         for chain in stops.chunk_by(|a, b| b.step == a.step + 1 && same(a, b) && parallel(a, b)) {
             if chain.len() >= SHORTEST {
                 let run = describe(chain, key);
@@ -99,8 +99,8 @@ fn same_number(a: &Stop, b: &Stop) -> bool {
     a.interval.number() == b.interval.number()
 }
 
-fn same_interval(a: &Stop, b: &Stop) -> bool {
-    a.interval == b.interval
+fn same_size(a: &Stop, b: &Stop) -> bool {
+    a.interval.semitones() == b.interval.semitones()
 }
 
 fn parallel(a: &Stop, b: &Stop) -> bool {

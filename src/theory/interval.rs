@@ -201,6 +201,12 @@ impl Interval {
         format!("{} {}", self.quality.names().1, ORDINALS[usize::from(self.number - 1)])
     }
 
+    /// The name in words with its article: `a minor sixth`, `an augmented fourth`.
+    pub fn with_article(self) -> String {
+        let vowel = self.quality == Quality::Augmented;
+        format!("{} {}", if vowel { "an" } else { "a" }, self.name())
+    }
+
     /// The five-limit just ratio, upper to lower; `None` for qualities without a usual one.
     ///
     /// The minor seventh is taken as 16:9, the augmented fourth as 45:32.

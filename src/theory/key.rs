@@ -2,8 +2,9 @@
 //!
 //! **Conventions.** A note of the key is spelled as its signature has it; the five others as the
 //! harmonic chromatic scale has them (flat second, raised fourth, and both forms of third, sixth
-//! and seventh), which is the same for every mode on one tonic. Double accidentals give way to
-//! the plain name of the same sound.
+//! and seventh), which is the same for every mode on one tonic. Outside the signature, double
+//! accidentals and the other names of natural notes (Cb, E#, …) give way to the natural, which
+//! is easier to read (common practice; a departure from the scale).
 //! **Reference.** *The New Grove Dictionary*, «Chromatic scale» (harmonic form); MusicXML 4.0 for
 //! the names of the modes.
 
@@ -114,12 +115,14 @@ impl Key {
     pub fn name(self, pitch_class: u8) -> NoteName {
         let tonic = self.tonic.fifths();
         let signature = self.fifths() - 1..=self.fifths() + 5;
+        let naturals = -1..=5;
         let chromatic = tonic - 5..=tonic + 6;
         signature
+            .chain(naturals)
             .chain(chromatic)
             .filter_map(NoteName::from_fifths)
-            .find(|name| name.pitch_class() == pitch_class % 12 && name.accidental().abs() < 2)
-            .unwrap_or_else(|| NoteName::sharp(pitch_class % 12))
+            .find(|name| name.pitch_class() == pitch_class % 12)
+            .expect("twelve fifths in a row name every pitch class")
     }
 
     /// `note` as this key writes it.

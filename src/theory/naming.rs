@@ -14,6 +14,7 @@ use super::key::Key;
 use super::key::spell;
 use super::note::MidiNote;
 use super::spelling::NoteName;
+use super::spelling::Spelling;
 
 /// The name of a set of notes as a chord.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -38,8 +39,9 @@ impl fmt::Display for ChordName {
     }
 }
 
-/// Names what sounds together: `F#4`, `minor sixth`, `D/F#`; a chord without a name is told by
-/// its notes, lowest first; `nothing` for no notes.
+/// Names what sounds together: `F#4`, `minor sixth`, `D/F#`. More than two notes of only two
+/// names are an interval with doublings; a chord without a name is told by its notes, lowest
+/// first; no notes are `nothing`.
 pub fn name_sounding(notes: &[MidiNote], key: Option<Key>) -> String {
     let mut notes = notes.to_vec();
     notes.sort_unstable();
@@ -50,11 +52,90 @@ pub fn name_sounding(notes: &[MidiNote], key: Option<Key>) -> String {
     match notes[..] {
         [] => "nothing".to_owned(),
         [note] => spell(note, key).to_string(),
-        [low, high] => {
-            Interval::between(spell(low, key), spell(high, key)).map_or_else(listed, Interval::name)
-        }
-        _ => name_chord(&notes, key).map_or_else(listed, |name| name.to_string()),
+        [low, high] => interval_name(low, high, key).unwrap_or_else(listed),
+        _ => name_chord(&notes, key)
+            .map(|name| name.to_string())
+            .or_else(|| name_doubled(&notes, key))
+            .unwrap_or_else(listed),
     }
+}
+
+fn interval_name(low: MidiNote, high: MidiNote, key: Option<Key>) -> Option<String> {
+    readings(low, high, key).first().map(|reading| reading.interval.name())
+}
+
+/// One way to write two notes, and the interval that it makes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reading {
+    /// The lower note.
+    pub low: Spelling,
+    /// The upper note.
+    pub high: Spelling,
+    /// The interval between them.
+    pub interval: Interval,
+}
+
+/// The ways to write two notes in `key`, the best first; none beyond four octaves.
+///
+/// Notes of the signature have one name; a black key outside it has two (in C major the note over
+/// E may be G# or Ab). Best is the way that makes an interval in common use (E–G#, a major third,
+/// before E–Ab, a diminished fourth), then the way the key writes the notes by themselves. Without
+/// a key the interval is the usual one of its size.
+pub fn readings(low: MidiNote, high: MidiNote, key: Option<Key>) -> Vec<Reading> {
+    let usual = Interval::from_semitones(high.0.abs_diff(low.0));
+    let Some(key) = key else {
+        let spelled =
+            |interval| Reading { low: spell(low, None), high: spell(high, None), interval };
+        return usual.map(spelled).into_iter().collect();
+    };
+    let mut readings = Vec::new();
+    for low in spellings(low, key) {
+        for &high in &spellings(high, key) {
+            readings.extend(Interval::between(low, high).map(|interval| Reading {
+                low,
+                high,
+                interval,
+            }));
+        }
+    }
+    // The tritone is in common use under both its names.
+    readings.sort_by_key(|reading| {
+        Some(reading.interval) != usual && reading.interval.semitones() % 12 != 6
+    });
+    readings
+}
+
+/// The names of one note, the key's own first.
+fn spellings(note: MidiNote, key: Key) -> Vec<Spelling> {
+    let own = key.spell(note);
+    let other = match own.name.accidental() {
+        _ if key.contains(note.0 % 12) => None,
+        0 => None,
+        1 => NoteName::from_fifths(own.name.fifths() - 12),
+        _ => NoteName::from_fifths(own.name.fifths() + 12),
+    };
+    [Some(own), other.and_then(|name| Spelling::of(note, name))].into_iter().flatten().collect()
+}
+
+/// The name of `notes`, lowest first, if they are doublings of at most two: `D in octaves`,
+/// `major sixth with D doubled`.
+fn name_doubled(notes: &[MidiNote], key: Option<Key>) -> Option<String> {
+    let low = *notes.first()?;
+    let is_low = |note: &&MidiNote| note.0 % 12 == low.0 % 12;
+    let Some(&other) = notes.iter().find(|note| !is_low(note)) else {
+        return Some(format!("{} in octaves", spell(low, key).name));
+    };
+    let n_low = notes.iter().filter(is_low).count();
+    let n_other = notes.iter().filter(|note| note.0 % 12 == other.0 % 12).count();
+    if n_low + n_other < notes.len() {
+        return None;
+    }
+    let doubled: Vec<_> = [(low, n_low), (other, n_other)]
+        .iter()
+        .filter(|(_, count)| *count > 1)
+        .map(|(note, _)| spell(*note, key).name.to_string())
+        .collect();
+    Some(format!("{} with {} doubled", interval_name(low, other, key)?, doubled.join(" and ")))
 }
 
 /// A kind of chord: its suffix, its tones as semitones above the root, and whether players leave

@@ -39,11 +39,7 @@ pub fn json(out: &mut impl Write, lick: &Lick, explanation: &Explanation) -> io:
             key: lick.key.to_string(),
             tempo_bpm: lick.tempo_bpm,
             meter: format!("{}/{}", lick.meter.count, lick.meter.unit),
-            tuning: lick
-                .tuning
-                .strings()
-                .map(|(_, open)| lick.key.spell(open).to_string())
-                .collect(),
+            tuning: lick.open_names().iter().map(ToString::to_string).collect(),
             capo: lick.capo,
             steps: steps
                 .map(|((written, facts), places)| Step {

@@ -1,6 +1,7 @@
 //! A lick explained: as a page of a lesson book, and as JSON.
 
 mod json;
+pub mod repairs;
 mod tab;
 mod text;
 mod words;

@@ -8,8 +8,7 @@ use crate::lick::mark::Mark;
 ///
 /// A string that is not played is a dash; a held one keeps its `=`.
 pub fn tab(lick: &Lick, steps: &[StepFacts], width: usize) -> String {
-    let names: Vec<String> =
-        lick.tuning.strings().map(|(_, open)| lick.key.name(open.0 % 12).to_string()).collect();
+    let names: Vec<String> = lick.open_names().iter().map(|open| open.name.to_string()).collect();
     let margin = names.iter().map(String::len).max().unwrap_or(0);
 
     let mut out = String::new();

@@ -3,6 +3,7 @@
 use std::io;
 use std::io::Write;
 
+use super::super::plural;
 use super::tab::tab;
 use super::words;
 use crate::lick::Lick;
@@ -34,8 +35,7 @@ pub fn text(out: &mut impl Write, lick: &Lick, explanation: &Explanation) -> io:
 
 fn heading(out: &mut impl Write, lick: &Lick) -> io::Result<()> {
     writeln!(out, "{}", lick.title)?;
-    let open: Vec<_> =
-        lick.tuning.strings().map(|(_, note)| lick.key.spell(note).to_string()).collect();
+    let open: Vec<_> = lick.open_names().iter().map(ToString::to_string).collect();
     write!(
         out,
         "{}, {} quarter notes a minute, {}/{}, tuned {}",
@@ -139,7 +139,8 @@ fn claims(out: &mut impl Write, lick: &Lick, steps: &[StepFacts]) -> io::Result<
         (0, 1) => "The author's one claim is true.".to_owned(),
         (0, all) => format!("All {all} claims of the author are true."),
         (wrong, all) => {
-            format!("Of the author's {}, {wrong} not true.", super::super::plural(all, "claim"))
+            let are = if wrong == 1 { "is" } else { "are" };
+            format!("Of the author's {}, {wrong} {are} not true.", plural(all, "claim"))
         }
     };
     let told = claims.iter().filter_map(|(step, claim)| {

@@ -13,7 +13,6 @@ use crate::lick::runs::Direction;
 use crate::lick::runs::Motion;
 use crate::lick::runs::Run;
 use crate::theory::interval::Interval;
-use crate::theory::interval::Quality;
 use crate::theory::key::Key;
 
 /// What is true of a claim that does not hold as it stands, and why; `None` where it does.
@@ -27,7 +26,7 @@ pub fn claim(step: &StepFacts, claim: Claim, key: Key) -> Option<String> {
             format!("\"{claimed}\" is not true: {sounding} here, and an interval takes two")
         });
     };
-    let is = format!("{low} to {high} is {}", with_article(actual));
+    let is = format!("{low} to {high} is {}", actual.with_article());
     match claim.truth {
         Truth::True => None,
         Truth::TrueLater => Some(format!(
@@ -61,20 +60,15 @@ fn why(actual: Interval, claimed: Interval, low: &str, high: &str) -> String {
         actual.semitones()
     );
     if actual.number() == claimed.number() {
-        format!("{letters}; {} has {}.", with_article(claimed), claimed.semitones())
+        format!("{letters}; {} has {}.", claimed.with_article(), claimed.semitones())
     } else {
         format!(
             "{letters}; {} has {} letters and {} semitones.",
-            with_article(claimed),
+            claimed.with_article(),
             claimed.number(),
             claimed.semitones()
         )
     }
-}
-
-fn with_article(interval: Interval) -> String {
-    let article = if interval.quality() == Quality::Augmented { "an" } else { "a" };
-    format!("{article} {}", interval.name())
 }
 
 /// `steps 1–4: four major sixths in parallel, chromatic, rising`.
