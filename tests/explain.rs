@@ -370,6 +370,14 @@ fn explain_takes_a_name_or_a_path_and_tells_faults_with_exit_2() {
 }
 
 #[test]
+fn check_takes_an_embedded_lick_by_name() {
+    let take = concat!(env!("CARGO_MANIFEST_DIR"), "/test-audio/all-right.wav");
+    let document = stdout(doublecheck().args(["check", "ferry-landing-sixths", take, "--json"]));
+    let document: serde_json::Value = serde_json::from_str(&document).unwrap();
+    assert_eq!(document["lick"], "Ferry landing sixths");
+}
+
+#[test]
 fn the_document_says_what_the_page_says() {
     let document = stdout(doublecheck().args(["explain", "mill-wheel-hammers", "--json"]));
     let document: serde_json::Value = serde_json::from_str(&document).unwrap();

@@ -13,7 +13,7 @@ use super::recording::Channel;
 use super::recording::Heard;
 use super::recording::Progress;
 use super::recording::hear;
-use crate::lick::Lick;
+use crate::lick;
 use crate::lick::expected::Expected;
 use crate::practice::judge::Settings;
 use crate::practice::judge::judge_take;
@@ -30,8 +30,8 @@ use crate::units::Cents;
 /// Judge recorded takes against a lick, step by step.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The lick file
-    lick: PathBuf,
+    /// The lick file, or the name of an embedded lick
+    lick: String,
     /// Takes of it: WAV, FLAC, MP3, Ogg Vorbis, M4A, AIFF or CAF; `-` reads one from standard input
     #[arg(required = true, value_name = "RECORDING")]
     recordings: Vec<PathBuf>,
@@ -59,7 +59,7 @@ pub struct Judging {
 /// Whatever keeps the job from being done, with the way out: a lick that cannot be read, or any
 /// recording that cannot be judged, told after the others have been.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
-    let lick = Lick::load(&args.lick)?;
+    let lick = lick::find(&args.lick)?;
     if args.recordings.iter().filter(|path| *path == Path::new("-")).count() > 1 {
         return Err(Failure::new(
             "standard input: `-` is given more than once, but it holds one recording",
