@@ -7,7 +7,7 @@
 //! ```
 //!
 //! so that `f1` is exactly what was asked for. Every partial is a phasor turned once a sample; pitch
-//! and amplitude are set anew every [`CONTROL_S`], the amplitude running straight in between.
+//! and amplitude are set anew every `CONTROL_S`, the amplitude running straight in between.
 //! **Limits.** Partials above 45 % of the sample rate are left out.
 
 use std::f64::consts::PI;
