@@ -1,1 +1,6 @@
-//! Sound without music: windows, spectra, peaks, onsets.
+//! Sound without music: decimation, spectra, peaks, onsets.
+
+pub mod decimate;
+pub mod onset;
+pub mod peaks;
+pub mod spectrum;

@@ -1,1 +1,6 @@
 //! From spectra to pitches, blind to what is expected.
+
+pub mod estimate;
+pub mod fit;
+pub mod presence;
+pub mod tone;

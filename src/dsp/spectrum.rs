@@ -1,0 +1,214 @@
+//! A stretch of samples in, its complex spectrum out.
+//!
+//! **Conventions.** The stretch is weighted with a Hann window and may be shorter than the
+//! transform (zero-padded). Bins are scaled so that a sine of amplitude `a` on a bin shows `a`, and
+//! phases refer to the middle of the stretch, so that the window's own transform is real:
+//! see [`hann_kernel`]. Distances in frequency are told in *widths*, one over the stretch's length.
+//! **Limits.** Bins above [`HIGHEST_HZ`] are not kept.
+//! **Reference.** F. J. Harris, «On the use of windows for harmonic analysis with the discrete
+//! Fourier transform», 1978.
+
+use std::f64::consts::PI;
+use std::fmt;
+use std::sync::Arc;
+
+use realfft::RealFftPlanner;
+use realfft::RealToComplex;
+use rustfft::num_complex::Complex32;
+
+/// Partials above this are not looked at.
+pub const HIGHEST_HZ: f64 = 6500.0;
+
+/// Transform of a Hann window of unit length, centred, 1 at `x = 0`; `x` in widths.
+///
+/// ```text
+/// W(x) = sin(πx) / (πx · (1 − x²))
+/// ```
+pub fn hann_kernel(x: f64) -> f64 {
+    let x = x.abs();
+    if x < 1e-6 {
+        1.0
+    } else if (x - 1.0).abs() < 1e-6 {
+        0.5
+    } else {
+        (PI * x).sin() / (PI * x * (1.0 - x * x))
+    }
+}
+
+/// Derivative of [`hann_kernel`], per width.
+pub fn hann_kernel_slope(x: f64) -> f64 {
+    const STEP: f64 = 1e-3;
+    (hann_kernel(x + STEP) - hann_kernel(x - STEP)) / (2.0 * STEP)
+}
+
+/// The spectrum of one stretch of samples.
+#[derive(Debug, Clone)]
+pub struct Spectrum {
+    /// Complex amplitude of every bin up to [`HIGHEST_HZ`].
+    pub bins: Vec<Complex32>,
+    /// Noise floor at every bin: the amplitude that noise alone has there (root mean square).
+    pub floor: Vec<f32>,
+    /// Distance of two bins in hertz.
+    pub bin_hz: f64,
+    /// One over the length of the stretch, in hertz: the unit of resolution.
+    pub width_hz: f64,
+}
+
+impl Spectrum {
+    /// An empty spectrum with room for any stretch up to `max_len` samples at `rate`.
+    fn with_capacity(max_bins: usize) -> Self {
+        Self {
+            bins: Vec::with_capacity(max_bins),
+            floor: Vec::with_capacity(max_bins),
+            bin_hz: 1.0,
+            width_hz: 1.0,
+        }
+    }
+
+    /// Highest frequency that has a bin.
+    pub fn top_hz(&self) -> f64 {
+        self.bins.len() as f64 * self.bin_hz
+    }
+
+    /// The bins within `reach_hz` of `hz`, as a range of indices.
+    pub fn range_around(&self, hz: f64, reach_hz: f64) -> std::ops::Range<usize> {
+        let low = ((hz - reach_hz) / self.bin_hz).ceil().max(0.0) as usize;
+        let high = ((hz + reach_hz) / self.bin_hz).floor().max(0.0) as usize + 1;
+        low.min(self.bins.len())..high.min(self.bins.len())
+    }
+
+    /// Noise floor at `hz`.
+    pub fn floor_at(&self, hz: f64) -> f64 {
+        let bin = ((hz / self.bin_hz).round() as usize).min(self.floor.len().saturating_sub(1));
+        self.floor.get(bin).map_or(0.0, |&f| f64::from(f))
+    }
+}
+
+/// Makes spectra without allocating after `new`.
+pub struct Transformer {
+    rate_hz: f64,
+    plans: Vec<Arc<dyn RealToComplex<f32>>>,
+    input: Vec<f32>,
+    output: Vec<Complex32>,
+    scratch: Vec<Complex32>,
+    sorted: Vec<f32>,
+    max_bins: usize,
+}
+
+impl fmt::Debug for Transformer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Transformer").field("rate_hz", &self.rate_hz).finish_non_exhaustive()
+    }
+}
+
+impl Transformer {
+    /// Plans transforms for stretches of up to `max_len` samples at `rate_hz`.
+    pub fn new(rate_hz: f64, max_len: usize) -> Self {
+        let mut planner = RealFftPlanner::new();
+        let mut plans: Vec<Arc<dyn RealToComplex<f32>>> = Vec::new();
+        let mut size = 256;
+        loop {
+            for len in [size, size * 3 / 2] {
+                plans.push(planner.plan_fft_forward(len));
+            }
+            if size * 3 / 2 >= max_len {
+                break;
+            }
+            size *= 2;
+        }
+        let longest = plans.last().map_or(0, |p| p.len());
+        let scratch_len = plans.iter().map(|p| p.get_scratch_len()).max().unwrap_or(0);
+        let max_bins = longest / 2 + 1;
+        Self {
+            rate_hz,
+            plans,
+            input: vec![0.0; longest],
+            output: vec![Complex32::default(); max_bins],
+            scratch: vec![Complex32::default(); scratch_len],
+            sorted: Vec::with_capacity(max_bins),
+            max_bins,
+        }
+    }
+
+    /// An empty spectrum with all the room it will ever need.
+    pub fn make_spectrum(&self) -> Spectrum {
+        Spectrum::with_capacity(self.max_bins)
+    }
+
+    /// Fills `spectrum` from `samples`, at least 16 of them.
+    ///
+    /// # Panics
+    /// If `samples` is longer than the `max_len` given to `new`.
+    pub fn transform(&mut self, samples: &[f32], spectrum: &mut Spectrum) {
+        let len = samples.len();
+        let plan = self
+            .plans
+            .iter()
+            .find(|p| p.len() >= len)
+            .expect("a stretch is never longer than max_len");
+        let size = plan.len();
+        let input = &mut self.input[..size];
+        fill_windowed(samples, &mut input[..len]);
+        input[len..].fill(0.0);
+        let output = &mut self.output[..size / 2 + 1];
+        plan.process_with_scratch(input, output, &mut self.scratch[..plan.get_scratch_len()])
+            .expect("lengths were taken from the plan");
+        let bin_hz = self.rate_hz / size as f64;
+        let kept = ((HIGHEST_HZ / bin_hz) as usize).min((0.45 * size as f64) as usize);
+        spectrum.bin_hz = bin_hz;
+        spectrum.width_hz = self.rate_hz / len as f64;
+        spectrum.bins.clear();
+        // Phase refers to the middle of the stretch: bin k turns by k · π · (len − 1) / size · …
+        let turn = PI * (len as f64 - 1.0) / size as f64;
+        let scale = 4.0 / len as f64;
+        for (k, bin) in output[..kept].iter().enumerate() {
+            let angle = (turn * k as f64) % (2.0 * PI);
+            let rotate = Complex32::new((angle.cos() * scale) as f32, (angle.sin() * scale) as f32);
+            spectrum.bins.push(*bin * rotate);
+        }
+        estimate_floor(spectrum, &mut self.sorted);
+    }
+}
+
+/// Weights `samples` with a Hann window of their own length.
+fn fill_windowed(samples: &[f32], out: &mut [f32]) {
+    // A rotation by recurrence, restarted now and then so that rounding does not build up.
+    let step = 2.0 * PI / samples.len() as f64;
+    let (sin_step, cos_step) = step.sin_cos();
+    for (block, (inputs, outputs)) in samples.chunks(256).zip(out.chunks_mut(256)).enumerate() {
+        let (mut sin, mut cos) = (step * (block as f64 * 256.0 + 0.5)).sin_cos();
+        for (input, output) in inputs.iter().zip(outputs) {
+            *output = input * (0.5 - 0.5 * cos) as f32;
+            (sin, cos) = (sin * cos_step + cos * sin_step, cos * cos_step - sin * sin_step);
+        }
+    }
+}
+
+/// Bands the floor is estimated in, in hertz, and how far they reach in widths at least.
+const FLOOR_BAND_HZ: f64 = 150.0;
+const FLOOR_BAND_WIDTHS: f64 = 24.0;
+
+/// The floor in a band is read off the quietest quarter of its bins: partials are narrow, and even a
+/// chord leaves a quarter of a band to the noise. For Rayleigh-distributed amplitudes the lower
+/// quartile is √(ln(4/3)) = 0.536 of the root mean square.
+fn estimate_floor(spectrum: &mut Spectrum, sorted: &mut Vec<f32>) {
+    const QUARTILE_OF_RMS: f32 = 0.536;
+    let n = spectrum.bins.len();
+    spectrum.floor.clear();
+    spectrum.floor.resize(n, 0.0);
+    let band_hz = FLOOR_BAND_HZ.max(FLOOR_BAND_WIDTHS * spectrum.width_hz);
+    let band = ((band_hz / spectrum.bin_hz) as usize).max(8);
+    let mut start = 0;
+    while start < n {
+        let end = if start + 2 * band > n { n } else { start + band };
+        // Half a band on either side is looked at too, so that the floor is smooth.
+        let wide = start.saturating_sub(band / 2)..(end + band / 2).min(n);
+        sorted.clear();
+        sorted.extend(spectrum.bins[wide].iter().map(|b| b.norm_sqr()));
+        let quartile = sorted.len() / 4;
+        let (_, value, _) = sorted.select_nth_unstable_by(quartile, f32::total_cmp);
+        let floor = value.sqrt() / QUARTILE_OF_RMS;
+        spectrum.floor[start..end].fill(floor);
+        start = end;
+    }
+}

@@ -1,0 +1,236 @@
+//! A spectrum in, the tones that sound out; blind to what is expected.
+
+use super::fit::FittedTone;
+use super::fit::Fitter;
+use super::fit::MAX_TONES;
+use super::presence::Evidence;
+use super::presence::examine;
+use super::tone::Tone;
+use crate::dsp::peaks::Peak;
+use crate::dsp::peaks::find_peaks;
+use crate::dsp::spectrum::Spectrum;
+use crate::dsp::spectrum::Transformer;
+
+/// Lowest and highest first partial looked for, in hertz: B1 of a seventh string to the highest
+/// artificial harmonics.
+pub const LOWEST_F1_HZ: f64 = 58.0;
+/// See [`LOWEST_F1_HZ`].
+pub const HIGHEST_F1_HZ: f64 = 2100.0;
+
+/// Candidates kept for closer examination.
+const MAX_CANDIDATES: usize = 24;
+/// Candidates nearer to each other than this are one, in cents.
+const SAME_CANDIDATE_CENTS: f64 = 45.0;
+
+/// A first partial that could explain some peaks.
+#[derive(Debug, Clone, Copy)]
+pub struct Candidate {
+    /// The tone.
+    pub tone: Tone,
+    /// How much it would explain.
+    pub salience: f64,
+}
+
+/// Proposes candidates for closer examination.
+#[derive(Debug)]
+pub struct Proposer {
+    peaks: Vec<Peak>,
+    candidates: Vec<Candidate>,
+}
+
+/// Peaks looked at, at most.
+const MAX_PEAKS: usize = 400;
+
+impl Proposer {
+    /// Takes all the memory it will need.
+    pub fn new() -> Self {
+        Self { peaks: Vec::with_capacity(MAX_PEAKS), candidates: Vec::with_capacity(4 * MAX_PEAKS) }
+    }
+
+    /// Peaks of the spectrum given last.
+    pub fn peaks(&self) -> &[Peak] {
+        &self.peaks
+    }
+
+    /// Candidates for `spectrum`, most salient first.
+    pub fn propose(&mut self, spectrum: &Spectrum) -> &[Candidate] {
+        find_peaks(spectrum, 4.0, &mut self.peaks);
+        self.candidates.clear();
+        let loudest = self.peaks.iter().map(|p| p.amplitude).fold(0.0, f64::max);
+        for peak in &self.peaks {
+            if peak.amplitude < 0.003 * loudest {
+                continue;
+            }
+            for m in 1..=4 {
+                let f1 = peak.hz / f64::from(m);
+                if !(LOWEST_F1_HZ..=HIGHEST_F1_HZ).contains(&f1) {
+                    continue;
+                }
+                let tone = Tone::at(f1);
+                let tone = Tone { f1: f1 * peak.hz / tone.partial(m as usize) * f64::from(m) / f64::from(m), ..tone };
+                let salience = salience(&self.peaks, tone, spectrum.width_hz, loudest);
+                self.candidates.push(Candidate { tone, salience });
+            }
+        }
+        self.candidates.sort_unstable_by(|a, b| {
+            b.salience.total_cmp(&a.salience).then(a.tone.f1.total_cmp(&b.tone.f1))
+        });
+        let mut kept = 0;
+        for i in 0..self.candidates.len() {
+            let f1 = self.candidates[i].tone.f1;
+            let known = self.candidates[..kept]
+                .iter()
+                .any(|c| 1200.0 * (c.tone.f1 / f1).log2().abs() < SAME_CANDIDATE_CENTS);
+            if !known {
+                self.candidates[kept] = self.candidates[i];
+                kept += 1;
+                if kept == MAX_CANDIDATES {
+                    break;
+                }
+            }
+        }
+        self.candidates.truncate(kept);
+        &self.candidates
+    }
+}
+
+impl Default for Proposer {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Compressed amplitude of the peaks near a tone's partials, later partials counting less.
+fn salience(peaks: &[Peak], tone: Tone, width_hz: f64, loudest: f64) -> f64 {
+    let mut sum = 0.0;
+    for n in 1..=10 {
+        let hz = tone.partial(n);
+        let reach = (0.012 * hz).max(0.6 * width_hz).min(2.0 * width_hz + 0.004 * hz);
+        let start = peaks.partition_point(|p| p.hz < hz - reach);
+        let best = peaks[start..]
+            .iter()
+            .take_while(|p| p.hz <= hz + reach)
+            .map(|p| p.amplitude)
+            .fold(0.0, f64::max);
+        let compressed = (1.0 + 20.0 * (best / loudest.max(1e-12)).max(1e-6).log10() / 60.0).max(0.0);
+        let weight = 1.0 / (n as f64).sqrt();
+        sum += if best > 0.0 { weight * compressed } else if n <= 3 { -0.25 * weight } else { 0.0 };
+    }
+    sum
+}
+
+/// Power of all peaks.
+pub fn total_power(peaks: &[Peak]) -> f64 {
+    peaks.iter().map(|p| p.amplitude * p.amplitude).sum()
+}
+
+
+/// A tone must bring this much evidence.
+const MIN_SCORE: f64 = 1.2;
+/// A tone quieter than this, against everything that sounds, was not struck, in decibels.
+const MIN_LEVEL_DB: f64 = -27.0;
+
+/// A tone found in a spectrum.
+#[derive(Debug, Clone, Copy)]
+pub struct Found {
+    /// The tone with its fit.
+    pub fitted: FittedTone,
+    /// What speaks for it.
+    pub evidence: Evidence,
+}
+
+/// Finds the tones of a spectrum; all memory is taken in `new`.
+#[derive(Debug)]
+pub struct Estimator {
+    proposer: Proposer,
+    fitter: Fitter,
+    residual: Spectrum,
+    found: Vec<Found>,
+}
+
+impl Estimator {
+    /// An estimator for spectra made by `transformer`.
+    pub fn new(transformer: &Transformer) -> Self {
+        let residual = transformer.make_spectrum();
+        Self {
+            proposer: Proposer::new(),
+            fitter: Fitter::new(residual.bins.capacity()),
+            residual,
+            found: Vec::with_capacity(MAX_TONES),
+        }
+    }
+
+    /// The tones of `spectrum`, at most six, rising in frequency.
+    pub fn estimate(&mut self, spectrum: &Spectrum) -> &[Found] {
+        let mut tones = [Tone { f1: 1.0, stiffness: 0.0 }; MAX_TONES];
+        let mut n = 0;
+        self.fitter.fit(spectrum, &[], 0);
+        self.proposer.propose(spectrum);
+        let power = total_power(self.proposer.peaks());
+        self.found.clear();
+        while n < MAX_TONES - 1 {
+            let best = self
+                .proposer
+                .candidates
+                .iter()
+                .map(|c| examine(spectrum, &self.fitter, c.tone, power))
+                .filter(|e| {
+                    e.score > MIN_SCORE
+                        && e.level_db > MIN_LEVEL_DB
+                        && tones[..n].iter().all(|t| cents_apart(t, &e.tone) > 60.0)
+                })
+                .max_by(|a, b| rank(a).total_cmp(&rank(b)));
+            let Some(best) = best else { break };
+            tones[n] = best.tone;
+            n += 1;
+            self.fitter.fit(spectrum, &tones[..n], 2);
+            for (tone, fitted) in tones[..n].iter_mut().zip(self.fitter.tones()) {
+                *tone = fitted.tone;
+            }
+            self.residual.clone_from(spectrum);
+            self.residual.bins.copy_from_slice(self.fitter.residual());
+            self.proposer.propose(&self.residual);
+        }
+        // A tone taken early may turn out to be explained by those that came later.
+        let mut evidence = [None; MAX_TONES];
+        while n > 1 {
+            let mut worst = (f64::INFINITY, 0);
+            for i in 0..n {
+                let mut rest = tones;
+                rest[i..n].rotate_left(1);
+                self.fitter.fit(spectrum, &rest[..n - 1], 1);
+                let e = examine(spectrum, &self.fitter, tones[i], power);
+                evidence[i] = Some(e);
+                let margin = (e.score - MIN_SCORE).min((e.level_db - MIN_LEVEL_DB) / 10.0);
+                if margin < worst.0 {
+                    worst = (margin, i);
+                }
+            }
+            if worst.0 >= 0.0 {
+                break;
+            }
+            tones[worst.1..n].rotate_left(1);
+            n -= 1;
+        }
+        if n == 1 {
+            self.fitter.fit(spectrum, &[], 0);
+            evidence[0] = Some(examine(spectrum, &self.fitter, tones[0], power));
+        }
+        self.fitter.fit(spectrum, &tones[..n], 4);
+        for (fitted, evidence) in self.fitter.tones().iter().zip(evidence) {
+            let evidence = evidence.expect("examined above");
+            self.found.push(Found { fitted: *fitted, evidence });
+        }
+        self.found.sort_unstable_by(|a, b| a.fitted.tone.f1.total_cmp(&b.fitted.tone.f1));
+        &self.found
+    }
+}
+
+/// Loud tones first, among them those with the most evidence.
+fn rank(e: &Evidence) -> f64 {
+    e.score + 0.08 * e.level_db
+}
+
+fn cents_apart(a: &Tone, b: &Tone) -> f64 {
+    1200.0 * (a.f1 / b.f1).log2().abs()
+}

@@ -1,0 +1,416 @@
+//! Tones and a spectrum in; amplitudes, refined frequencies and what is left over out.
+//!
+//! All partials of all tones are fitted together, so that partials closer than the window resolves
+//! are parted by what the string model says of them, and none is counted twice.
+//!
+//! **Conventions.** Amplitudes are complex, 1 being a full-scale sine, phases at the middle of the
+//! stretch. Distances are in widths (see [`crate::dsp::spectrum`]).
+//! **Limits.** Partials closer than about a third of a width share their amplitude evenly.
+//! **Reference.** G. Golub, V. Pereyra, «Separable nonlinear least squares», Inverse Problems 19
+//! (2003); M. G. Christensen, A. Jakobsson, *Multi-Pitch Estimation* (2009).
+
+use rustfft::num_complex::Complex32;
+use rustfft::num_complex::Complex64;
+
+use super::tone::MAX_PARTIALS;
+use super::tone::MAX_STIFFNESS;
+use super::tone::Tone;
+use super::tone::typical_stiffness;
+use crate::dsp::spectrum::Spectrum;
+use crate::dsp::spectrum::hann_kernel;
+use crate::dsp::spectrum::hann_kernel_slope;
+
+/// Tones fitted together, at most: six strings and a candidate.
+pub const MAX_TONES: usize = 7;
+
+/// Partials closer than this many widths are fitted together.
+const CLUSTER_WIDTHS: f64 = 3.0;
+/// How far from a partial the spectrum is looked at when fitting, in widths.
+const REACH_WIDTHS: f64 = 2.0;
+/// How far from a partial its model is taken off the spectrum, in widths.
+const TAIL_WIDTHS: f64 = 8.0;
+/// Partials in one cluster, at most; a longer chain is cut.
+const MAX_CLUSTER: usize = 10;
+/// Weight of «the partial stays where the string model puts it» against the spectrum.
+const SLOPE_RIDGE: f64 = 0.1;
+/// Weight that keeps two coincident partials from growing against each other.
+const AMPLITUDE_RIDGE: f64 = 2e-3;
+
+/// One partial of one tone.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Partial {
+    /// Index of the tone it belongs to.
+    pub tone: usize,
+    /// Number of the partial, from 1.
+    pub n: usize,
+    /// Where the string model puts it, in hertz.
+    pub hz: f64,
+    /// Fitted amplitude.
+    pub amplitude: Complex64,
+    /// Measured minus predicted frequency, in widths.
+    pub offset_widths: f64,
+    /// Amplitude that the fit left unexplained around it (root mean square a bin).
+    pub residual: f64,
+    /// Distance to the nearest other partial, in widths.
+    pub gap_widths: f64,
+    slope: Complex64,
+}
+
+/// A tone with what the fit says of it.
+#[derive(Debug, Clone, Copy)]
+pub struct FittedTone {
+    /// The refined tone.
+    pub tone: Tone,
+    /// Its partials below the top of the spectrum.
+    pub n_partials: usize,
+    /// One standard error of `f1`, in cents.
+    pub error_cents: f64,
+    /// Sum of squared amplitudes of its partials.
+    pub power: f64,
+}
+
+impl Default for FittedTone {
+    fn default() -> Self {
+        let tone = Tone { f1: 440.0, stiffness: 0.0 };
+        Self { tone, n_partials: 0, error_cents: f64::INFINITY, power: 0.0 }
+    }
+}
+
+/// Table of the window's transform: the fit asks for it millions of times.
+#[derive(Debug)]
+struct KernelTable {
+    value: Vec<f32>,
+    slope: Vec<f32>,
+}
+
+const TABLE_STEPS: f64 = 256.0;
+
+impl KernelTable {
+    fn new() -> Self {
+        let n = (TABLE_STEPS * (TAIL_WIDTHS + 4.0)) as usize + 2;
+        let x = |i: usize| i as f64 / TABLE_STEPS;
+        Self {
+            value: (0..n).map(|i| hann_kernel(x(i)) as f32).collect(),
+            slope: (0..n).map(|i| hann_kernel_slope(x(i)) as f32).collect(),
+        }
+    }
+
+    fn value(&self, x: f64) -> f64 {
+        interpolate(&self.value, x.abs())
+    }
+
+    fn slope(&self, x: f64) -> f64 {
+        interpolate(&self.slope, x.abs()) * x.signum()
+    }
+}
+
+fn interpolate(table: &[f32], x: f64) -> f64 {
+    let at = x * TABLE_STEPS;
+    let i = at as usize;
+    match table.get(i..i + 2) {
+        Some(&[a, b]) => f64::from(a) + (at - i as f64) * f64::from(b - a),
+        _ => 0.0,
+    }
+}
+
+/// Fits tones to spectra; all memory is taken in `new`.
+#[derive(Debug)]
+pub struct Fitter {
+    kernel: KernelTable,
+    tones: [FittedTone; MAX_TONES],
+    n_tones: usize,
+    partials: Vec<Partial>,
+    residual: Vec<Complex32>,
+    matrix: [[f64; 2 * MAX_CLUSTER]; 2 * MAX_CLUSTER],
+    right: [Complex64; 2 * MAX_CLUSTER],
+}
+
+impl Fitter {
+    /// A fitter for spectra of up to `max_bins` bins.
+    pub fn new(max_bins: usize) -> Self {
+        Self {
+            kernel: KernelTable::new(),
+            tones: [FittedTone::default(); MAX_TONES],
+            n_tones: 0,
+            partials: Vec::with_capacity(MAX_TONES * MAX_PARTIALS),
+            residual: Vec::with_capacity(max_bins),
+            matrix: [[0.0; 2 * MAX_CLUSTER]; 2 * MAX_CLUSTER],
+            right: [Complex64::default(); 2 * MAX_CLUSTER],
+        }
+    }
+
+    /// The fitted tones, in the order they were given.
+    pub fn tones(&self) -> &[FittedTone] {
+        &self.tones[..self.n_tones]
+    }
+
+    /// All partials of all tones, rising in frequency.
+    pub fn partials(&self) -> &[Partial] {
+        &self.partials
+    }
+
+    /// What the tones leave over of the spectrum.
+    pub fn residual(&self) -> &[Complex32] {
+        &self.residual
+    }
+
+    /// Fits `tones` (at most [`MAX_TONES`]) to `spectrum`, refining them `rounds` times.
+    pub fn fit(&mut self, spectrum: &Spectrum, tones: &[Tone], rounds: usize) {
+        self.n_tones = tones.len().min(MAX_TONES);
+        let top_hz = spectrum.top_hz() - 3.0 * spectrum.width_hz;
+        for (slot, &tone) in self.tones.iter_mut().zip(tones) {
+            *slot = FittedTone { tone, n_partials: tone.n_partials(top_hz), ..Default::default() };
+        }
+        self.solve(spectrum);
+        for _ in 0..rounds {
+            for t in 0..self.n_tones {
+                self.refine(spectrum, t);
+            }
+            self.solve(spectrum);
+        }
+        self.subtract(spectrum);
+        for t in 0..self.n_tones {
+            self.tones[t].power = self
+                .partials
+                .iter()
+                .filter(|p| p.tone == t)
+                .map(|p| p.amplitude.norm_sqr())
+                .sum();
+            self.tones[t].error_cents = self.standard_error(spectrum, t);
+        }
+    }
+
+    /// Amplitudes of all partials at their present frequencies.
+    fn solve(&mut self, spectrum: &Spectrum) {
+        self.partials.clear();
+        for (t, fitted) in self.tones[..self.n_tones].iter().enumerate() {
+            self.partials.extend((1..=fitted.n_partials).map(|n| Partial {
+                tone: t,
+                n,
+                hz: fitted.tone.partial(n),
+                ..Default::default()
+            }));
+        }
+        self.partials.sort_unstable_by(|a, b| a.hz.total_cmp(&b.hz).then(a.tone.cmp(&b.tone)));
+        let width = spectrum.width_hz;
+        for i in 0..self.partials.len() {
+            let hz = self.partials[i].hz;
+            let below = i.checked_sub(1).map_or(f64::INFINITY, |j| hz - self.partials[j].hz);
+            let above = self.partials.get(i + 1).map_or(f64::INFINITY, |p| p.hz - hz);
+            self.partials[i].gap_widths = below.min(above) / width;
+        }
+        let mut start = 0;
+        while start < self.partials.len() {
+            let mut end = start + 1;
+            while end < self.partials.len()
+                && end - start < MAX_CLUSTER
+                && self.partials[end].hz - self.partials[end - 1].hz < CLUSTER_WIDTHS * width
+            {
+                end += 1;
+            }
+            self.solve_cluster(spectrum, start, end);
+            start = end;
+        }
+    }
+
+    /// Least squares over the bins around the partials `start..end`: a column for the amplitude of
+    /// each and one for its first-order change (a shift in frequency, a decay).
+    fn solve_cluster(&mut self, spectrum: &Spectrum, start: usize, end: usize) {
+        let n = end - start;
+        let (width, bin_hz) = (spectrum.width_hz, spectrum.bin_hz);
+        let (first, last) = (self.partials[start].hz, self.partials[end - 1].hz);
+        let reach = REACH_WIDTHS * width;
+        let middle = 0.5 * (first + last);
+        let range = spectrum.range_around(middle, 0.5 * (last - first) + reach);
+        for row in &mut self.matrix[..2 * n] {
+            row[..2 * n].fill(0.0);
+        }
+        self.right[..2 * n].fill(Complex64::default());
+        let mut column = [0.0; 2 * MAX_CLUSTER];
+        for k in range.clone() {
+            let hz = k as f64 * bin_hz;
+            let bin = spectrum.bins[k];
+            let value = Complex64::new(f64::from(bin.re), f64::from(bin.im));
+            for (i, partial) in self.partials[start..end].iter().enumerate() {
+                let x = (hz - partial.hz) / width;
+                column[i] = self.kernel.value(x);
+                column[n + i] = self.kernel.slope(x);
+            }
+            for i in 0..2 * n {
+                if column[i] == 0.0 {
+                    continue;
+                }
+                for j in 0..=i {
+                    self.matrix[i][j] += column[i] * column[j];
+                }
+                self.right[i] += value * column[i];
+            }
+        }
+        for i in 0..n {
+            self.matrix[i][i] *= 1.0 + AMPLITUDE_RIDGE;
+            self.matrix[i][i] += 1e-9;
+            self.matrix[n + i][n + i] *= 1.0 + SLOPE_RIDGE;
+            self.matrix[n + i][n + i] += 1e-9;
+        }
+        solve_positive_definite(&mut self.matrix, &mut self.right, 2 * n);
+        let mut left_over = 0.0;
+        let mut n_bins = 0.0;
+        for k in range {
+            let hz = k as f64 * bin_hz;
+            let bin = spectrum.bins[k];
+            let mut value = Complex64::new(f64::from(bin.re), f64::from(bin.im));
+            for (i, partial) in self.partials[start..end].iter().enumerate() {
+                let x = (hz - partial.hz) / width;
+                value -= self.right[i] * self.kernel.value(x);
+                value -= self.right[n + i] * self.kernel.slope(x);
+            }
+            left_over += value.norm_sqr();
+            n_bins += 1.0;
+        }
+        // Twice as many unknowns as partials were spent on these bins.
+        let freedom = (n_bins - 2.0 * n as f64 * bin_hz / width).max(0.4 * n_bins).max(1.0);
+        let residual = (left_over / freedom).sqrt();
+        for (i, partial) in self.partials[start..end].iter_mut().enumerate() {
+            partial.amplitude = self.right[i];
+            partial.slope = self.right[n + i];
+            partial.residual = residual;
+            let power = partial.amplitude.norm_sqr();
+            partial.offset_widths = if power > 0.0 {
+                let offset = -(partial.slope * partial.amplitude.conj()).re / power;
+                (offset * (1.0 + SLOPE_RIDGE)).clamp(-1.0, 1.0)
+            } else {
+                0.0
+            };
+        }
+    }
+
+    /// Weight of a partial in the fit of its string: the inverse variance of its relative frequency.
+    fn weight(&self, spectrum: &Spectrum, partial: &Partial) -> f64 {
+        let noise = partial.residual.max(0.7 * spectrum.floor_at(partial.hz)).max(1e-9);
+        let ratio = partial.amplitude.norm() / noise;
+        // Too close to a neighbour the offset is anybody's guess.
+        let apart = ((partial.gap_widths - 0.7) / 0.8).clamp(0.0, 1.0);
+        if ratio < 2.0 {
+            return 0.0;
+        }
+        let relative = 0.35 * spectrum.width_hz / (ratio * partial.hz);
+        apart / (relative * relative)
+    }
+
+    /// Weighted Gauss–Newton step for first partial and stiffness of tone `t`.
+    fn refine(&mut self, spectrum: &Spectrum, t: usize) {
+        let tone = self.tones[t].tone;
+        let width = spectrum.width_hz;
+        let prior = typical_stiffness(tone.f1);
+        let mut shift = 0.0;
+        let mut bend = 0.0;
+        // Twice, the second time with partials that stray from the line counting less.
+        for _ in 0..3 {
+            let [mut h00, mut h01, mut h11, mut g0, mut g1] = [0.0; 5];
+            for partial in self.partials.iter().filter(|p| p.tone == t) {
+                let weight = self.weight(spectrum, partial);
+                let slope = tone.stiffness_slope(partial.n);
+                let measured = partial.offset_widths * width / partial.hz;
+                let stray = (measured - shift - bend * slope).abs();
+                // Three cents off the string's line is as far as an honest partial strays.
+                let huber = (1.5e-3 / stray.max(1e-12)).min(1.0);
+                let weight = weight * huber * huber;
+                h00 += weight;
+                h01 += weight * slope;
+                h11 += weight * slope * slope;
+                g0 += weight * measured;
+                g1 += weight * measured * slope;
+            }
+            if h00 == 0.0 {
+                return;
+            }
+            // The prior is loose; it decides only where one or two partials are all there is.
+            let looseness = 2.0 * prior;
+            let prior_weight = 1.0 / (looseness * looseness);
+            h11 += prior_weight;
+            g1 += prior_weight * (prior - tone.stiffness);
+            let det = h00 * h11 - h01 * h01;
+            if det <= 0.0 {
+                return;
+            }
+            shift = (g0 * h11 - g1 * h01) / det;
+            bend = (g1 * h00 - g0 * h01) / det;
+        }
+        let fitted = &mut self.tones[t].tone;
+        fitted.f1 *= 1.0 + shift.clamp(-0.02, 0.02);
+        fitted.stiffness = (fitted.stiffness + bend).clamp(0.0, MAX_STIFFNESS);
+    }
+
+    /// Standard error of the first partial in cents, from how far the partials scatter around the
+    /// string's line.
+    fn standard_error(&self, spectrum: &Spectrum, t: usize) -> f64 {
+        let tone = self.tones[t].tone;
+        let prior_weight = 1.0 / (2.0 * typical_stiffness(tone.f1)).powi(2);
+        let [mut h00, mut h01, mut h11, mut chi2, mut n] = [0.0, 0.0, prior_weight, 0.0, 0.0];
+        for partial in self.partials.iter().filter(|p| p.tone == t) {
+            let weight = self.weight(spectrum, partial);
+            if weight == 0.0 {
+                continue;
+            }
+            let slope = tone.stiffness_slope(partial.n);
+            let measured = partial.offset_widths * spectrum.width_hz / partial.hz;
+            h00 += weight;
+            h01 += weight * slope;
+            h11 += weight * slope * slope;
+            chi2 += weight * measured * measured;
+            n += 1.0;
+        }
+        let det = h00 * h11 - h01 * h01;
+        if h00 == 0.0 || det <= 0.0 {
+            return f64::INFINITY;
+        }
+        let scatter = if n > 2.0 { (chi2 / (n - 2.0)).max(1.0) } else { 4.0 };
+        (scatter * h11 / det).sqrt() * 1200.0 / std::f64::consts::LN_2
+    }
+
+    /// Takes the fitted partials off the spectrum.
+    fn subtract(&mut self, spectrum: &Spectrum) {
+        self.residual.clear();
+        self.residual.extend_from_slice(&spectrum.bins);
+        let width = spectrum.width_hz;
+        for partial in &self.partials {
+            for k in spectrum.range_around(partial.hz, TAIL_WIDTHS * width) {
+                let x = (k as f64 * spectrum.bin_hz - partial.hz) / width;
+                let model = partial.amplitude * self.kernel.value(x)
+                    + partial.slope * self.kernel.slope(x);
+                self.residual[k] -= Complex32::new(model.re as f32, model.im as f32);
+            }
+        }
+    }
+}
+
+/// Solves `matrix · x = right` in place; `matrix` is symmetric positive definite, lower half given.
+fn solve_positive_definite<const N: usize>(
+    matrix: &mut [[f64; N]; N],
+    right: &mut [Complex64; N],
+    n: usize,
+) {
+    for i in 0..n {
+        for j in 0..=i {
+            let mut sum = matrix[i][j];
+            for k in 0..j {
+                sum -= matrix[i][k] * matrix[j][k];
+            }
+            matrix[i][j] = if i == j { sum.max(1e-12).sqrt() } else { sum / matrix[j][j] };
+        }
+    }
+    for i in 0..n {
+        let mut sum = right[i];
+        for k in 0..i {
+            sum -= right[k] * matrix[i][k];
+        }
+        right[i] = sum / matrix[i][i];
+    }
+    for i in (0..n).rev() {
+        let mut sum = right[i];
+        for k in i + 1..n {
+            sum -= right[k] * matrix[k][i];
+        }
+        right[i] = sum / matrix[i][i];
+    }
+}

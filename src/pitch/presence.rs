@@ -1,0 +1,187 @@
+//! Does this tone sound, beside the tones that are known to sound?
+//!
+//! A tone shows itself in partials that no other tone explains (*exclusive*), or, where all its
+//! partials lie under another's (octave, twelfth), in the balance of that tone's partials and in
+//! pairs of partials that do not quite coincide (see [`super::shadow`]).
+
+use super::fit::Fitter;
+use super::tone::MAX_STIFFNESS;
+use super::tone::Tone;
+use super::tone::typical_stiffness;
+use crate::dsp::peaks::vertex_offset_bins;
+use crate::dsp::spectrum::Spectrum;
+
+/// Partials of a candidate that are looked at.
+const N_LOOKED: usize = 12;
+/// A partial nearer than this to a known tone's partial is not exclusive, in widths.
+const EXCLUSIVE_WIDTHS: f64 = 2.2;
+/// … nor is one nearer than this, relative to its frequency (25 cents): no two notes of a scale put
+/// partials there but those that share them.
+const EXCLUSIVE_RELATIVE: f64 = 0.0145;
+/// How much of a strong partial the model leaves behind near it: −30 dB.
+const MODEL_ERROR: f64 = 0.03;
+
+/// What is known of one partial of a candidate.
+#[derive(Debug, Clone, Copy, Default)]
+struct Look {
+    amplitude: f64,
+    floor: f64,
+    offset_widths: f64,
+    exclusive: bool,
+}
+
+/// What speaks for and against a candidate.
+#[derive(Debug, Clone, Copy)]
+pub struct Evidence {
+    /// The candidate, drawn to the peaks it would explain.
+    pub tone: Tone,
+    /// Partials that stand out, less partials that ought to and do not.
+    pub score: f64,
+    /// Power of its exclusive partials over that of the whole spectrum, in decibels.
+    pub level_db: f64,
+    /// How much of the candidate is exclusive, 1 being all of it.
+    pub exclusive_share: f64,
+}
+
+/// Gathers the evidence for `candidate`, given that `fitter` has fitted the tones known to sound.
+///
+/// `total_power` is the power of all peaks of the spectrum.
+pub fn examine(
+    spectrum: &Spectrum,
+    fitter: &Fitter,
+    candidate: Tone,
+    total_power: f64,
+) -> Evidence {
+    let mut line = StringLine::new(candidate);
+    let mut looks = [Look::default(); N_LOOKED];
+    let mut n_looked = 0;
+    // Partial by partial: each draws the string's line a little before the next is looked for.
+    for n in 1..=N_LOOKED {
+        let hz = line.tone.partial(n);
+        if hz > spectrum.top_hz() - 4.0 * spectrum.width_hz {
+            break;
+        }
+        let reach = (2.0 * line.uncertainty(n)).min(0.014) * hz;
+        let look = look_at(spectrum, fitter, hz, reach.max(0.75 * spectrum.width_hz));
+        if look.exclusive && look.amplitude > 2.0 * look.floor {
+            let relative = look.offset_widths * spectrum.width_hz / hz;
+            line.add(n, relative, 0.2 * spectrum.width_hz / hz);
+        }
+        looks[n - 1] = look;
+        n_looked = n;
+    }
+    let tone = line.tone;
+    let looks = &looks[..n_looked];
+    let last = looks
+        .iter()
+        .rposition(|l| l.exclusive && stick_out(l) > 0.5)
+        .map_or(0, |i| i + 1);
+    let [mut score, mut power, mut exclusive, mut all] = [0.0; 4];
+    for (i, look) in looks.iter().enumerate() {
+        let weight = 1.0 / (1.0 + i as f64).sqrt();
+        all += weight;
+        if !look.exclusive {
+            continue;
+        }
+        exclusive += weight;
+        power += look.amplitude * look.amplitude;
+        let out = stick_out(look);
+        if out > 0.5 {
+            score += weight * out;
+        } else if i < last.max(2) {
+            score -= weight * 2.0 * (0.5 - out);
+        }
+    }
+    Evidence {
+        tone,
+        score,
+        level_db: (10.0 * ((power + 1e-12) / (total_power + 1e-12)).log10()).max(-90.0),
+        exclusive_share: if all > 0.0 { exclusive / all } else { 0.0 },
+    }
+}
+
+/// First partial and stiffness as partials are found one by one: recursive least squares.
+#[derive(Debug)]
+struct StringLine {
+    tone: Tone,
+    /// Information on relative first partial and stiffness: the inverse of their covariance.
+    h: [f64; 3],
+}
+
+impl StringLine {
+    /// Before any partial is found: 15 cents and half the stiffness either way.
+    fn new(tone: Tone) -> Self {
+        let f1_spread: f64 = 5e-3;
+        let stiffness_spread = 1.0 * typical_stiffness(tone.f1);
+        Self { tone, h: [f1_spread.powi(-2), 0.0, stiffness_spread.powi(-2)] }
+    }
+
+    /// Standard error of partial `n`, relative to its frequency.
+    fn uncertainty(&self, n: usize) -> f64 {
+        let [h00, h01, h11] = self.h;
+        let det = h00 * h11 - h01 * h01;
+        let slope = self.tone.stiffness_slope(n);
+        ((h11 - 2.0 * slope * h01 + slope * slope * h00) / det).max(0.0).sqrt()
+    }
+
+    /// Partial `n` was found `relative` above where the line puts it, give or take `error`.
+    fn add(&mut self, n: usize, relative: f64, error: f64) {
+        // Real partials stray half a cent from the line of an ideal stiff string.
+        let weight = 1.0 / (error * error + 9e-8);
+        let slope = self.tone.stiffness_slope(n);
+        let [h00, h01, h11] = &mut self.h;
+        *h00 += weight;
+        *h01 += weight * slope;
+        *h11 += weight * slope * slope;
+        let det = *h00 * *h11 - *h01 * *h01;
+        let (g0, g1) = (weight * relative, weight * relative * slope);
+        let shift = (g0 * *h11 - g1 * *h01) / det;
+        let bend = (g1 * *h00 - g0 * *h01) / det;
+        self.tone.f1 *= 1.0 + shift;
+        self.tone.stiffness = (self.tone.stiffness + bend).clamp(0.0, MAX_STIFFNESS);
+    }
+}
+
+/// How far a partial stands out, 0 (not at all) to 1.5, 1 being 24 dB.
+fn stick_out(look: &Look) -> f64 {
+    let db = 20.0 * (look.amplitude.max(1e-9) / look.floor.max(1e-9)).log10();
+    (db / 24.0).clamp(0.0, 1.5)
+}
+
+/// Looks for a peak of the residual within `reach` of `hz`.
+fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
+    let width = spectrum.width_hz;
+    let residual = fitter.residual();
+    let mut best = (0.0_f32, 0_usize);
+    for k in spectrum.range_around(hz, reach) {
+        let power = residual[k].norm_sqr();
+        if power > best.0 {
+            best = (power, k);
+        }
+    }
+    let k = best.1;
+    let (mut offset, mut amplitude) = (0.0, f64::from(best.0).sqrt());
+    if k > 0 && k + 1 < residual.len() {
+        let logs = [k - 1, k, k + 1].map(|i| f64::from(residual[i].norm_sqr().max(1e-20)).ln());
+        if logs[1] >= logs[0] && logs[1] >= logs[2] {
+            offset = ((k as f64 + vertex_offset_bins(logs)) * spectrum.bin_hz - hz) / width;
+        } else {
+            // The slope of something further off: no peak here.
+            amplitude *= 0.3;
+        }
+    }
+    let at = hz + offset * width;
+    let mut nearest = f64::INFINITY;
+    let mut debris = 0.0;
+    for partial in fitter.partials() {
+        let gap = (partial.hz - at).abs() / width;
+        if gap > 40.0 {
+            continue;
+        }
+        nearest = nearest.min(gap);
+        let share = MODEL_ERROR / (1.0 + 0.25 * gap * gap);
+        debris += (partial.amplitude.norm() * share).powi(2);
+    }
+    let floor = (2.5 * spectrum.floor_at(hz)).hypot(debris.sqrt());
+    Look { amplitude, floor, offset_widths: offset, exclusive: nearest * width > (EXCLUSIVE_WIDTHS * width).max(EXCLUSIVE_RELATIVE * at) }
+}

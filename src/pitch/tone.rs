@@ -1,0 +1,57 @@
+//! The partials of a stiff string.
+//!
+//! **Conventions.** A tone is named by its *first partial* `f1`, which is what a tuner shows; `n`
+//! counts partials from 1.
+//! **Reference.** H. Fletcher, «Normal vibration frequencies of a stiff piano string», J. Acoust.
+//! Soc. Am. 36 (1964): `f_n = n f0 √(1 + B n²)`.
+
+/// Partials looked at, at most.
+pub const MAX_PARTIALS: usize = 24;
+
+/// The largest stiffness B a guitar string has, with room to spare.
+pub const MAX_STIFFNESS: f64 = 2.5e-3;
+
+/// A stiff string's tone: where its partials lie.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tone {
+    /// First partial in hertz.
+    pub f1: f64,
+    /// Stiffness B, 0 for an ideal string.
+    pub stiffness: f64,
+}
+
+impl Tone {
+    /// A tone of ordinary stiffness, before anything is measured.
+    pub fn at(f1: f64) -> Self {
+        Self { f1, stiffness: typical_stiffness(f1) }
+    }
+
+    /// Frequency of partial `n`:
+    ///
+    /// ```text
+    /// f_n = n · f1 · √((1 + B n²) / (1 + B))
+    /// ```
+    pub fn partial(&self, n: usize) -> f64 {
+        let n = n as f64;
+        let b = self.stiffness;
+        n * self.f1 * ((1.0 + b * n * n) / (1.0 + b)).sqrt()
+    }
+
+    /// Relative change of partial `n` per unit of stiffness: `∂ ln f_n / ∂B`.
+    pub fn stiffness_slope(&self, n: usize) -> f64 {
+        let n2 = (n * n) as f64;
+        let b = self.stiffness;
+        0.5 * (n2 / (1.0 + b * n2) - 1.0 / (1.0 + b))
+    }
+
+    /// How many partials lie below `top_hz`, at most [`MAX_PARTIALS`].
+    pub fn n_partials(&self, top_hz: f64) -> usize {
+        (1..=MAX_PARTIALS).take_while(|&n| self.partial(n) < top_hz).count()
+    }
+}
+
+/// What to assume of a string before its partials are fitted: the middle of what six strings of a
+/// guitar give at that pitch (B of open strings grows with the fret as 2^(fret/6)).
+pub fn typical_stiffness(f1: f64) -> f64 {
+    1.0e-4 * (1.0 + (f1 / 350.0).powf(1.5)).min(6.0)
+}
