@@ -139,7 +139,10 @@ fn main() {
                                 )
                             })
                             .collect();
-                        println!("{set} i{interval} c{class} exp {expected:?} played {played:?} heard {}", words.join(" "));
+                        println!(
+                            "{set} i{interval} c{class} exp {expected:?} played {played:?} heard {}",
+                            words.join(" ")
+                        );
                     }
                 }
             }

@@ -135,7 +135,8 @@ pub fn soundfont_notes() -> Vec<RealNote> {
             let n = 2 * RATE as usize;
             let (mut left, mut right) = (vec![0.0; n], vec![0.0; n]);
             synth.render(&mut left, &mut right);
-            let mut samples: Vec<f32> = left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect();
+            let mut samples: Vec<f32> =
+                left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect();
             let peak = samples.iter().fold(0.0_f32, |m, s| m.max(s.abs())).max(1e-9);
             samples.iter_mut().for_each(|s| *s *= 0.7 / peak);
             notes.push(RealNote {

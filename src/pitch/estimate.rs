@@ -67,7 +67,10 @@ impl Proposer {
                     continue;
                 }
                 let tone = Tone::at(f1);
-                let tone = Tone { f1: f1 * peak.hz / tone.partial(m as usize) * f64::from(m) / f64::from(m), ..tone };
+                let tone = Tone {
+                    f1: f1 * peak.hz / tone.partial(m as usize) * f64::from(m) / f64::from(m),
+                    ..tone
+                };
                 let salience = salience(&self.peaks, tone, spectrum.width_hz, loudest);
                 self.candidates.push(Candidate { tone, salience });
             }
@@ -112,9 +115,16 @@ fn salience(peaks: &[Peak], tone: Tone, width_hz: f64, loudest: f64) -> f64 {
             .take_while(|p| p.hz <= hz + reach)
             .map(|p| p.amplitude)
             .fold(0.0, f64::max);
-        let compressed = (1.0 + 20.0 * (best / loudest.max(1e-12)).max(1e-6).log10() / 60.0).max(0.0);
+        let compressed =
+            (1.0 + 20.0 * (best / loudest.max(1e-12)).max(1e-6).log10() / 60.0).max(0.0);
         let weight = 1.0 / (n as f64).sqrt();
-        sum += if best > 0.0 { weight * compressed } else if n <= 3 { -0.25 * weight } else { 0.0 };
+        sum += if best > 0.0 {
+            weight * compressed
+        } else if n <= 3 {
+            -0.25 * weight
+        } else {
+            0.0
+        };
     }
     sum
 }
@@ -123,7 +133,6 @@ fn salience(peaks: &[Peak], tone: Tone, width_hz: f64, loudest: f64) -> f64 {
 pub fn total_power(peaks: &[Peak]) -> f64 {
     peaks.iter().map(|p| p.amplitude * p.amplitude).sum()
 }
-
 
 /// A tone must bring this much evidence.
 const MIN_SCORE: f64 = 1.2;

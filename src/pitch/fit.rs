@@ -154,6 +154,21 @@ impl Fitter {
         &self.residual
     }
 
+    /// What the spectrum would be at bin `k` if partial `index` and what is left over were alone.
+    pub fn alone_at(&self, spectrum: &Spectrum, index: usize, k: usize) -> Complex64 {
+        let partial = &self.partials[index];
+        let x = (k as f64 * spectrum.bin_hz - partial.hz) / spectrum.width_hz;
+        let rest = self.residual[k];
+        Complex64::new(f64::from(rest.re), f64::from(rest.im))
+            + partial.amplitude * self.kernel.value(x)
+            + partial.slope * self.kernel.slope(x)
+    }
+
+    /// The window's transform and its slope at `x` widths from the line.
+    pub fn kernel_at(&self, x: f64) -> (f64, f64) {
+        (self.kernel.value(x), self.kernel.slope(x))
+    }
+
     /// Fits `tones` (at most [`MAX_TONES`]) to `spectrum`, refining them `rounds` times.
     pub fn fit(&mut self, spectrum: &Spectrum, tones: &[Tone], rounds: usize) {
         self.n_tones = tones.len().min(MAX_TONES);
@@ -170,12 +185,8 @@ impl Fitter {
         }
         self.subtract(spectrum);
         for t in 0..self.n_tones {
-            self.tones[t].power = self
-                .partials
-                .iter()
-                .filter(|p| p.tone == t)
-                .map(|p| p.amplitude.norm_sqr())
-                .sum();
+            self.tones[t].power =
+                self.partials.iter().filter(|p| p.tone == t).map(|p| p.amplitude.norm_sqr()).sum();
             self.tones[t].error_cents = self.standard_error(spectrum, t);
         }
     }
@@ -376,8 +387,8 @@ impl Fitter {
         for partial in &self.partials {
             for k in spectrum.range_around(partial.hz, TAIL_WIDTHS * width) {
                 let x = (k as f64 * spectrum.bin_hz - partial.hz) / width;
-                let model = partial.amplitude * self.kernel.value(x)
-                    + partial.slope * self.kernel.slope(x);
+                let model =
+                    partial.amplitude * self.kernel.value(x) + partial.slope * self.kernel.slope(x);
                 self.residual[k] -= Complex32::new(model.re as f32, model.im as f32);
             }
         }
@@ -385,7 +396,7 @@ impl Fitter {
 }
 
 /// Solves `matrix · x = right` in place; `matrix` is symmetric positive definite, lower half given.
-fn solve_positive_definite<const N: usize>(
+pub(super) fn solve_positive_definite<const N: usize>(
     matrix: &mut [[f64; N]; N],
     right: &mut [Complex64; N],
     n: usize,

@@ -3,4 +3,5 @@
 pub mod estimate;
 pub mod fit;
 pub mod presence;
+pub mod shadow;
 pub mod tone;

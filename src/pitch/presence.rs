@@ -72,10 +72,7 @@ pub fn examine(
     }
     let tone = line.tone;
     let looks = &looks[..n_looked];
-    let last = looks
-        .iter()
-        .rposition(|l| l.exclusive && stick_out(l) > 0.5)
-        .map_or(0, |i| i + 1);
+    let last = looks.iter().rposition(|l| l.exclusive && stick_out(l) > 0.5).map_or(0, |i| i + 1);
     let [mut score, mut power, mut exclusive, mut all] = [0.0; 4];
     for (i, look) in looks.iter().enumerate() {
         let weight = 1.0 / (1.0 + i as f64).sqrt();
@@ -183,5 +180,10 @@ fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
         debris += (partial.amplitude.norm() * share).powi(2);
     }
     let floor = (2.5 * spectrum.floor_at(hz)).hypot(debris.sqrt());
-    Look { amplitude, floor, offset_widths: offset, exclusive: nearest * width > (EXCLUSIVE_WIDTHS * width).max(EXCLUSIVE_RELATIVE * at) }
+    Look {
+        amplitude,
+        floor,
+        offset_widths: offset,
+        exclusive: nearest * width > (EXCLUSIVE_WIDTHS * width).max(EXCLUSIVE_RELATIVE * at),
+    }
 }
