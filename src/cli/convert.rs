@@ -1,17 +1,214 @@
 //! `doublecheck convert`: convert between lick files, MusicXML, Standard MIDI Files and plain-text tab.
 
+use std::fs::File;
+use std::io;
+use std::io::Read;
+use std::io::Write;
+use std::path::Path;
+use std::path::PathBuf;
+
+use serde_json::json;
+
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output::print;
+use super::output::tell;
+use crate::lick;
+use crate::lick::Lick;
+use crate::notation::Reading;
+use crate::notation::error::NotationError;
+use crate::notation::midi;
+use crate::notation::musicxml;
+use crate::notation::tab;
+
+/// Bytes of a file that are read at most; every format has a limit of its own below.
+const MAX_BYTES: u64 = 33 << 20;
 
 /// Convert between lick files, MusicXML, Standard MIDI Files and plain-text tab.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// The file to read, or the name of an embedded lick
+    #[arg(value_name = "IN")]
+    input: PathBuf,
+    /// The file to write; `-` for standard output
+    #[arg(short, long, value_name = "OUT")]
+    output: PathBuf,
+    /// What IN is, where its name does not tell
+    #[arg(long, value_name = "FORMAT")]
+    from: Option<Format>,
+    /// What to write, where the name of OUT does not tell
+    #[arg(long, value_name = "FORMAT")]
+    to: Option<Format>,
+    /// Round the times of a MIDI file to so many parts of a quarter note, such as 4 or 12
+    #[arg(long, value_name = "PARTS", value_parser = clap::value_parser!(u64).range(1..=96))]
+    grid: Option<u64>,
+    /// Write over a file that is there
+    #[arg(long)]
+    force: bool,
+}
+
+/// A way to write a lick down.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// A lick file (.toml)
+    Lick,
+    /// MusicXML (.musicxml, .xml)
+    Musicxml,
+    /// Compressed MusicXML (.mxl)
+    Mxl,
+    /// A Standard MIDI File (.mid, .midi)
+    Midi,
+    /// Plain-text tab (.tab, .txt)
+    Tab,
+}
+
+impl Format {
+    fn of(path: &Path) -> Option<Self> {
+        let extension = path.extension()?.to_str()?.to_ascii_lowercase();
+        match extension.as_str() {
+            "toml" => Some(Self::Lick),
+            "musicxml" | "xml" => Some(Self::Musicxml),
+            "mxl" => Some(Self::Mxl),
+            "mid" | "midi" => Some(Self::Midi),
+            "tab" | "txt" => Some(Self::Tab),
+            _ => None,
+        }
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::Lick => "lick",
+            Self::Musicxml => "musicxml",
+            Self::Mxl => "mxl",
+            Self::Midi => "midi",
+            Self::Tab => "tab",
+        }
+    }
+}
 
 /// Runs the command.
 ///
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
-pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("convert is not written yet", "use another command"))
+pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    let unknown = |path: &Path, option: &str| {
+        Failure::new(
+            format!("{}: the name does not tell the format", path.display()),
+            format!("name it .toml, .musicxml, .mxl, .mid or .tab, or say {option} FORMAT"),
+        )
+    };
+    let embedded = lick::library::names().any(|name| Path::new(name) == args.input);
+    let from = args.from.or_else(|| Format::of(&args.input)).or(embedded.then_some(Format::Lick));
+    let from = from.ok_or_else(|| unknown(&args.input, "--from"))?;
+    let to_stdout = args.output == Path::new("-");
+    let to = args.to.or_else(|| Format::of(&args.output));
+    let to = to.ok_or_else(|| unknown(&args.output, "--to"))?;
+    if to_stdout && common.json {
+        let hint = "give a file to --output, or leave --json out";
+        return Err(Failure::new("both the JSON and the lick would go to standard output", hint));
+    }
+    if !to_stdout && !args.force && args.output.exists() {
+        let error = format!("{}: this file is already there", args.output.display());
+        return Err(Failure::new(error, "choose another name, or say --force to replace it"));
+    }
+
+    let Reading { lick, remarks } = read(&args.input, from, args.grid)?;
+    let (bytes, losses) = write(&lick, to).map_err(|error| failure(&args.input, "", &error))?;
+    let told: Vec<&String> = remarks.iter().chain(&losses).collect();
+    for what in &told {
+        tell(&format!("note: {what}"));
+    }
+    if to_stdout {
+        print(|out| out.write_all(&bytes))?;
+    } else {
+        save(&args.output, &bytes)?;
+    }
+    if common.json {
+        let document = json!({
+            "schema": 1,
+            "input": args.input.display().to_string(),
+            "from": from.name(),
+            "output": args.output.display().to_string(),
+            "to": to.name(),
+            "lick": lick.title,
+            "notes": told,
+        });
+        print(|out| writeln!(out, "{document:#}"))?;
+    }
+    Ok(Outcome::Done)
+}
+
+fn read(path: &Path, from: Format, grid: Option<u64>) -> Result<Reading, Failure> {
+    if from == Format::Lick {
+        let lick = lick::find(&path.to_string_lossy())?;
+        return Ok(Reading { lick, remarks: Vec::new() });
+    }
+    let mut bytes = Vec::new();
+    File::open(path).and_then(|file| file.take(MAX_BYTES).read_to_end(&mut bytes)).map_err(
+        |error| {
+            Failure::new(
+                format!("{}: cannot be read: {error}", path.display()),
+                "check the name of the file",
+            )
+        },
+    )?;
+    let text = || String::from_utf8_lossy(&bytes);
+    match from {
+        Format::Midi => midi::read(&bytes, grid),
+        Format::Tab => tab::read(&text()),
+        _ => musicxml::read(&bytes),
+    }
+    .map_err(|error| failure(path, &text(), &error))
+}
+
+fn write(lick: &Lick, to: Format) -> Result<(Vec<u8>, Vec<String>), NotationError> {
+    Ok(match to {
+        Format::Lick => (lick.to_toml().into_bytes(), Vec::new()),
+        Format::Musicxml => (musicxml::write(lick)?.into_bytes(), musicxml::losses(lick)),
+        Format::Mxl => (musicxml::write_compressed(lick)?, musicxml::losses(lick)),
+        Format::Midi => (midi::write(lick, &midi::Options::default()), midi::losses(lick)),
+        Format::Tab => (tab::write(lick)?.into_bytes(), tab::losses(lick)),
+    })
+}
+
+/// Writes beside the file and then gives it its name, so that it is whole or not there.
+fn save(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let failed = |error: io::Error| {
+        Failure::new(
+            format!("{}: cannot be written: {error}", path.display()),
+            "check that the folder is there and may be written to",
+        )
+    };
+    let folder = path.parent().filter(|folder| *folder != Path::new(""));
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // As any new file, less what the user's umask takes away.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    let folder = folder.unwrap_or(Path::new("."));
+    let mut file = builder.prefix(".doublecheck-").tempfile_in(folder).map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    file.persist(path).map_err(|error| failed(error.error))?;
+    Ok(())
+}
+
+/// A reading that failed, with the line it failed at and the way out.
+fn failure(path: &Path, text: &str, error: &NotationError) -> Failure {
+    let hint = match error {
+        NotationError::Malformed { .. } => {
+            "export the file again from the program it comes from, or correct this place"
+        }
+        NotationError::Hostile { .. } => {
+            "a score needs no entities: remove the declaration, or do not trust this file"
+        }
+        NotationError::TooBig { .. } => "cut the lick out of the piece and convert only that",
+        NotationError::Unplayable(_) => "correct this step in the source and convert again",
+        _ => "write the passage in another way in the source and convert again",
+    };
+    let mut failure = Failure::new(format!("{}: {error}", path.display()), hint);
+    failure.excerpt = error.excerpt(text);
+    failure
 }

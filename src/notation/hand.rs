@@ -1,0 +1,242 @@
+//! Strings and frets for notes that come without them, so that the hand keeps still.
+//!
+//! **Rule.** The hand lies at its lowest stopped fret. Of all ways to lay the notes on the strings,
+//! no two at once on one string, the one is taken whose sum of hand movements is least; a stretch
+//! of more than four frets counts as much as moving the hand from end to end, and between equals
+//! the lower position wins. A note keeps its string as long as it sounds.
+//! **Limits.** Where no way exists, notes that still sound are cut short, and after that notes are
+//! left out from the middle of the chord; both are told.
+
+use std::collections::BTreeMap;
+
+use super::remarks::Remarks;
+use crate::lick::Lick;
+use crate::theory::fretboard::Fret;
+use crate::theory::fretboard::LAST_FRET;
+use crate::theory::fretboard::StringNumber;
+use crate::theory::note::MidiNote;
+
+/// Frets a hand spans without a stretch, first and last counted as their difference.
+const SPAN: u8 = 4;
+
+/// Notes that sound at once, as many as a step of a lick can hold.
+const MAX_NOTES: usize = 6;
+
+/// Tries at laying one onset. Six notes on six strings take at most 1 957.
+const MAX_TRIES: usize = 10_000;
+
+/// A note to be laid on a string, between two instants.
+#[derive(Debug, Clone)]
+pub(super) struct Wanted<T> {
+    /// When it begins.
+    pub start: T,
+    /// When it ends.
+    pub end: T,
+    /// What sounds at first.
+    pub note: MidiNote,
+    /// Semitones it slides below that at most.
+    pub down: u8,
+    /// Semitones it slides above that at most.
+    pub up: u8,
+}
+
+/// Where a note lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Placed<T> {
+    pub string: StringNumber,
+    /// Counted from the capo.
+    pub fret: Fret,
+    /// When it ends; sooner than wanted if its string was needed.
+    pub end: T,
+}
+
+/// String and fret of one note after another.
+type Layout = Vec<(StringNumber, u8)>;
+
+/// The cost of the cheapest way to have the hand in each place, and which way that is.
+type Hands = BTreeMap<Option<u8>, (u32, usize)>;
+
+/// One way to lay what sounds at an onset: string and fret of each note in `sounding` order.
+struct Way {
+    places: Layout,
+    /// Where the hand lies; `None` while only open strings have been played.
+    position: Option<u8>,
+    cost: u32,
+    before: usize,
+}
+
+/// An onset with everything that sounds there and the ways to lay it.
+struct Onset {
+    sounding: Vec<usize>,
+    ways: Vec<Way>,
+}
+
+/// Lays `notes`, ordered by start, on `open` strings as they sound at the capo. `None` for a note
+/// that cannot be laid.
+pub(super) fn place<T: Ord + Copy>(
+    notes: &[Wanted<T>],
+    open: &[(StringNumber, MidiNote)],
+    capo: Fret,
+) -> Vec<Option<Placed<T>>> {
+    let last = LAST_FRET.0.saturating_sub(capo.0);
+    let choices: Vec<Layout> = notes.iter().map(|note| choices(note, open, last)).collect();
+    let mut ends: Vec<T> = notes.iter().map(|note| note.end).collect();
+    let mut onsets: Vec<Onset> = Vec::new();
+    let mut next = 0;
+    while next < notes.len() {
+        let now = notes[next].start;
+        let mut fresh: Vec<usize> =
+            (next..notes.len()).take_while(|&i| notes[i].start == now).collect();
+        next += fresh.len();
+        fresh.retain(|&i| !choices[i].is_empty());
+        fresh.sort_by_key(|&i| notes[i].note);
+        let before = onsets.last();
+        let sounding = before.map_or(&[][..], |onset| &onset.sounding);
+        let held: Vec<usize> = (0..sounding.len()).filter(|&i| ends[sounding[i]] > now).collect();
+        let mut kept: Vec<usize> = held.iter().map(|&i| sounding[i]).collect();
+        while held.len() + fresh.len() > MAX_NOTES && !fresh.is_empty() {
+            fresh.remove(fresh.len() / 2);
+        }
+        let mut ways = extend(before, &held, &fresh, &choices);
+        if ways.is_empty() && !held.is_empty() {
+            for note in kept.drain(..) {
+                ends[note] = now;
+            }
+            ways = extend(before, &[], &fresh, &choices);
+        }
+        while ways.is_empty() && !fresh.is_empty() {
+            fresh.remove(fresh.len() / 2);
+            ways = extend(before, &[], &fresh, &choices);
+        }
+        if !ways.is_empty() {
+            kept.extend(&fresh);
+            onsets.push(Onset { sounding: kept, ways });
+        }
+    }
+    let mut placed = vec![None; notes.len()];
+    let cheapest = |onset: &Onset| (0..onset.ways.len()).min_by_key(|&way| onset.ways[way].cost);
+    let mut way = onsets.last().and_then(cheapest).unwrap_or(0);
+    for onset in onsets.iter().rev() {
+        let chosen = &onset.ways[way];
+        for (&note, &(string, fret)) in onset.sounding.iter().zip(&chosen.places) {
+            placed[note] = Some(Placed { string, fret: Fret(fret), end: ends[note] });
+        }
+        way = chosen.before;
+    }
+    placed
+}
+
+/// The strings and frets a note can begin at.
+fn choices<T>(note: &Wanted<T>, open: &[(StringNumber, MidiNote)], last: u8) -> Layout {
+    open.iter()
+        .filter_map(|&(string, open)| {
+            let fret = note.note.0.checked_sub(open.0)?;
+            (fret >= note.down && fret.saturating_add(note.up) <= last).then_some((string, fret))
+        })
+        .collect()
+}
+
+/// The ways to lay `fresh` notes beside the `held` ones (by place in the onset before).
+fn extend(before: Option<&Onset>, held: &[usize], fresh: &[usize], choices: &[Layout]) -> Vec<Way> {
+    // Only where the held notes lie and where the hand is matters of what came before.
+    let mut pasts: BTreeMap<Layout, Hands> = BTreeMap::new();
+    match before {
+        None => {
+            pasts.entry(Vec::new()).or_default().insert(None, (0, 0));
+        }
+        Some(onset) => {
+            for (index, way) in onset.ways.iter().enumerate() {
+                let lying = held.iter().map(|&i| way.places[i]).collect();
+                let best = pasts.entry(lying).or_default().entry(way.position);
+                let best = best.or_insert((way.cost, index));
+                *best = (*best).min((way.cost, index));
+            }
+        }
+    }
+    let mut ways = Vec::new();
+    for (lying, hands) in &pasts {
+        let mut layouts = Vec::new();
+        lay(fresh, choices, &mut lying.clone(), &mut layouts, &mut { MAX_TRIES });
+        for places in layouts {
+            let stopped = places.iter().map(|&(_, fret)| fret).filter(|&fret| fret > 0);
+            let (low, high) = (stopped.clone().min(), stopped.max());
+            let stretch = low.zip(high).map_or(0, |(low, high)| high - low).saturating_sub(SPAN);
+            let laid = hands.iter().map(|(&hand, &(cost, before))| {
+                let position = low.or(hand);
+                let travel = position.zip(hand).map_or(0, |(to, from)| to.abs_diff(from));
+                let effort = u32::from(travel) + u32::from(stretch) * u32::from(LAST_FRET.0);
+                let cost = cost + 100 * effort + u32::from(low.unwrap_or(0));
+                Way { places: places.clone(), position, cost, before }
+            });
+            match low {
+                // The hand is where the layout puts it, so the cheapest way to get there is enough.
+                Some(_) => ways.extend(laid.min_by_key(|way| way.cost)),
+                None => ways.extend(laid),
+            }
+        }
+    }
+    ways
+}
+
+/// All layouts of `fresh` notes on the strings that `taken` leaves free, as far as `tries` go.
+fn lay(
+    fresh: &[usize],
+    choices: &[Layout],
+    taken: &mut Layout,
+    layouts: &mut Vec<Layout>,
+    tries: &mut usize,
+) {
+    *tries = tries.saturating_sub(1);
+    let Some((&note, rest)) = fresh.split_first() else {
+        layouts.push(taken.clone());
+        return;
+    };
+    for &(string, fret) in &choices[note] {
+        if *tries > 0 && taken.iter().all(|&(other, _)| other != string) {
+            taken.push((string, fret));
+            lay(rest, choices, taken, layouts, tries);
+            taken.pop();
+        }
+    }
+}
+
+/// A note that found a place on a lick's strings.
+pub(super) struct Laid {
+    /// Index of the note.
+    pub note: usize,
+    /// Index of the string, 0 for the lowest.
+    pub string: usize,
+    /// Counted from the capo.
+    pub fret: Fret,
+    /// When it ends.
+    pub end: u64,
+}
+
+/// Lays `notes`, ordered by start, on the strings of `lick`, and tells what could not be laid.
+pub(super) fn placed_sounds(
+    notes: &[Wanted<u64>],
+    lick: &Lick,
+    remarks: &mut Remarks,
+) -> Vec<Laid> {
+    let n_strings = lick.tuning.n_strings();
+    let open: Vec<_> = lick
+        .tuning
+        .strings()
+        .filter_map(|(string, _)| Some((string, lick.sounding(string, 0)?)))
+        .collect();
+    let mut laid = Vec::new();
+    for (note, (wanted, placed)) in
+        notes.iter().zip(place(notes, &open, Fret(lick.capo))).enumerate()
+    {
+        let Some(placed) = placed else {
+            remarks.add("", "notes that find no string were left out");
+            continue;
+        };
+        if placed.end < wanted.end {
+            remarks.add("", "notes whose string is needed again were cut short");
+        }
+        let string = n_strings - usize::from(placed.string.0);
+        laid.push(Laid { note, string, fret: placed.fret, end: placed.end });
+    }
+    laid
+}

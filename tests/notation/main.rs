@@ -1,0 +1,15 @@
+//! Licks in other notations: what comes back, what hostile files meet, and what programs from
+//! outside read in them.
+
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+mod generate;
+mod round_trip;
+
+use doublecheck::lick;
+use doublecheck::lick::Lick;
+
+/// The licks that come with the program.
+fn embedded() -> impl Iterator<Item = Lick> {
+    lick::library::names().map(|name| lick::find(name).unwrap())
+}
