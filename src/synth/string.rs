@@ -29,6 +29,10 @@ const INAUDIBLE: f64 = 1e-6;
 /// Decay rate of partial `n` is `1 + DAMPING · (n − 1)` times that of the first: the loss per period
 /// stays nearly the same, as internal friction has it, on top of a constant loss.
 const DAMPING: f64 = 0.15;
+/// What air and friction take from higher partials besides, growing with the square of the
+/// frequency: at 5 kHz, 60 dB in half a second (from memory). The first partial is spared, its
+/// decay being given.
+const HIGH_DECAY_S_AT_5_KHZ: f64 = 0.5;
 /// Peak of the noise of plectrum or nail, relative to the level of the strike.
 const ATTACK_NOISE: f64 = 0.05;
 /// Time constant of that noise.
@@ -80,8 +84,8 @@ struct Partial {
     frequency_hz: f64,
     /// As struck.
     amplitude: f64,
-    /// Amplitude lost, in nepers a second.
-    decay: f64,
+    /// What is left of the amplitude after a control period.
+    kept: f64,
 }
 
 /// Partials side by side, so that the processor can turn several at once.
@@ -92,9 +96,15 @@ struct Bank {
     turn_re: [f64; LANES],
     turn_im: [f64; LANES],
     amplitude: [f64; LANES],
+    /// Cents above the settled pitch that `turn_re` and `turn_im` stand for.
+    tuned_to: Option<f64>,
 }
 
 impl Bank {
+    fn is_audible(&self) -> bool {
+        self.amplitude.iter().any(|amplitude| amplitude.abs() > INAUDIBLE)
+    }
+
     fn turn_by(&mut self, lane: usize, radians_a_sample: f64) {
         (self.turn_im[lane], self.turn_re[lane]) = radians_a_sample.sin_cos();
     }
@@ -121,6 +131,13 @@ impl Bank {
 }
 
 impl PluckedNote {
+    /// The same note tuned `offset` away: one string out of tune, or the whole guitar.
+    #[must_use]
+    pub fn detuned(mut self, offset: Cents) -> Self {
+        self.frequency = self.frequency.raised(offset);
+        self
+    }
+
     /// When nothing is left of it: the damping and its 60 dB counted.
     pub fn end_s(&self) -> f64 {
         self.start_s + self.length_s + DAMPED_S
@@ -129,9 +146,11 @@ impl PluckedNote {
     /// Adds the note to `samples`, the first of which is at time 0.
     pub(super) fn add_to(&self, samples: &mut [f32], rate: SampleRate, random: &mut Random) {
         let rate = f64::from(rate.get());
-        let partials = self.partials(rate);
+        let period = (CONTROL_S * rate).round().max(1.0);
+        let period_s = period / rate;
+        let partials = self.partials(rate, period_s);
         let first = (self.start_s * rate).ceil().max(0.0);
-        if first >= samples.len() as f64 || partials.is_empty() {
+        if first >= samples.len() as f64 {
             return;
         }
         let samples = &mut samples[first as usize..];
@@ -139,40 +158,41 @@ impl PluckedNote {
         let lead_s = first / rate - self.start_s;
         self.add_noise(samples, rate, random);
 
-        let period = (CONTROL_S * rate).round().max(1.0);
-        let period_s = period / rate;
         let mut banks: Vec<Bank> =
             (0..partials.len().div_ceil(LANES)).map(|_| Bank::default()).collect();
         for (n, partial) in partials.iter().enumerate() {
             let (bank, lane) = (&mut banks[n / LANES], n % LANES);
             (bank.im[lane], bank.re[lane]) = (TAU * partial.frequency_hz * lead_s).sin_cos();
         }
-        let mut tuned_cents = f64::NAN;
+        let kept_when_damped = (-1000_f64.ln() * period_s / DAMPED_S).exp();
         for (index, samples) in samples.chunks_mut(period as usize).enumerate() {
             let now_s = lead_s + index as f64 * period_s;
             let next_s = lead_s + (index + 1) as f64 * period_s;
             let cents = self.cents_at(now_s + 0.5 * period_s);
-            if cents != tuned_cents {
-                tuned_cents = cents;
-                let turn = TAU / rate * (cents / 1200.0).exp2();
-                for (n, partial) in partials.iter().enumerate() {
-                    banks[n / LANES].turn_by(n % LANES, turn * partial.frequency_hz);
-                }
-            }
+            let turn = TAU / rate * (cents / 1200.0).exp2();
             let brought = self.excitation_between(now_s, next_s, index == 0);
-            let damped = if now_s < self.length_s { 0.0 } else { 1000_f64.ln() / DAMPED_S };
-            let mut loudest: f64 = 0.0;
+            let kept = if now_s < self.length_s { 1.0 } else { kept_when_damped };
+            let mut sounds = false;
             for (bank, partials) in banks.iter_mut().zip(partials.chunks(LANES)) {
                 let mut target = [0.0; LANES];
                 for ((target, now), partial) in target.iter_mut().zip(bank.amplitude).zip(partials)
                 {
-                    *target = now * (-(partial.decay + damped) * period_s).exp()
-                        + brought * partial.amplitude;
-                    loudest = loudest.max(target.abs());
+                    *target = now * partial.kept * kept + brought * partial.amplitude;
+                }
+                // A bank gone silent stops turning: nobody can tell where it takes up again.
+                if brought == 0.0 && !bank.is_audible() {
+                    continue;
+                }
+                sounds = true;
+                if bank.tuned_to != Some(cents) {
+                    bank.tuned_to = Some(cents);
+                    for (lane, partial) in partials.iter().enumerate() {
+                        bank.turn_by(lane, turn * partial.frequency_hz);
+                    }
                 }
                 bank.add_to(samples, period, target);
             }
-            if loudest < INAUDIBLE && self.path.iter().all(|point| point.at_s < now_s) {
+            if !sounds && self.path.iter().all(|point| point.at_s < now_s) {
                 break;
             }
         }
@@ -181,7 +201,7 @@ impl PluckedNote {
     /// Pitch above the settled frequency, `at_s` seconds after the strike.
     fn cents_at(&self, at_s: f64) -> f64 {
         let glide = self.glide_cents * (-at_s / GLIDE_S).exp();
-        let settled = if glide.abs() < 1e-4 { 0.0 } else { glide };
+        let settled = if glide.abs() < 0.01 { 0.0 } else { glide };
         self.path.iter().filter(|point| point.at_s <= at_s).fold(0.0, |from, point| {
             let done = ((at_s - point.at_s) / point.lasting_s.max(1e-9)).min(1.0);
             from + (point.cents - from) * done * done * (3.0 - 2.0 * done)
@@ -194,13 +214,12 @@ impl PluckedNote {
         f64::from(struck) + later.map(|point| point.excitation).sum::<f64>()
     }
 
-    fn partials(&self, rate: f64) -> Vec<Partial> {
+    fn partials(&self, rate: f64, period_s: f64) -> Vec<Partial> {
         let stretch = |n: f64| n * ((1.0 + self.stiffness * n * n) / (1.0 + self.stiffness)).sqrt();
         let highest_cents = self.path.iter().map(|point| point.cents).fold(0.0, f64::max);
         let highest_hz = 0.45 * rate / ((highest_cents + self.glide_cents) / 1200.0).exp2();
         // The velocity of a string pulled aside falls as 1/n; a soft or broad plectrum rounds it.
         let slope = 2.0 - 0.8 * self.brightness;
-        let slowest = 1000_f64.ln() / self.decay_s.max(0.01);
         let mut partials: Vec<Partial> = (1..=MOST_PARTIALS)
             .map(|n| n as f64)
             .map(|n| (n, self.frequency.get() * stretch(n)))
@@ -209,7 +228,7 @@ impl PluckedNote {
                 frequency_hz,
                 amplitude: (n * PI * self.pluck_position).sin() / n.powf(slope)
                     * body(frequency_hz),
-                decay: slowest * (1.0 + DAMPING * (n - 1.0)),
+                kept: (-period_s * self.decay(n, frequency_hz)).exp(),
             })
             .collect();
         let peak = peak_of_first_period(&partials);
@@ -217,6 +236,13 @@ impl PluckedNote {
             partials.iter_mut().for_each(|partial| partial.amplitude *= self.level / peak);
         }
         partials
+    }
+
+    /// Amplitude that partial `n` loses, in nepers a second.
+    fn decay(&self, n: f64, frequency_hz: f64) -> f64 {
+        let slowest = 1000_f64.ln() / self.decay_s.max(0.01);
+        let high = |hz: f64| 1000_f64.ln() / HIGH_DECAY_S_AT_5_KHZ * (hz / 5000.0).powi(2);
+        slowest * (1.0 + DAMPING * (n - 1.0)) + high(frequency_hz) - high(self.frequency.get())
     }
 
     /// The tick of plectrum, nail or fingertip, low-passed.
@@ -251,21 +277,11 @@ fn body(frequency_hz: f64) -> f64 {
 /// Peak of the sum as struck, by evaluating one period of it.
 fn peak_of_first_period(partials: &[Partial]) -> f64 {
     const POINTS: usize = 256;
-    let mut period = [0.0; POINTS];
-    for (n, partial) in partials.iter().enumerate() {
-        for (k, point) in period.iter_mut().enumerate() {
-            let turn = ((n + 1) * k % POINTS) as f64 / POINTS as f64;
-            *point += partial.amplitude * (TAU * turn).sin();
-        }
-    }
-    period.iter().fold(0.0, |peak, point: &f64| peak.max(point.abs()))
-}
-
-impl PluckedNote {
-    /// The same note tuned `offset` away: one string out of tune, or the whole guitar.
-    #[must_use]
-    pub fn detuned(mut self, offset: Cents) -> Self {
-        self.frequency = self.frequency.raised(offset);
-        self
-    }
+    let sine: [f64; POINTS] = std::array::from_fn(|k| (TAU * k as f64 / POINTS as f64).sin());
+    (0..POINTS)
+        .map(|k| {
+            let at = |n: usize| sine[(n + 1) * k % POINTS];
+            partials.iter().enumerate().map(|(n, partial)| partial.amplitude * at(n)).sum::<f64>()
+        })
+        .fold(0.0, |peak, sum| peak.max(sum.abs()))
 }
