@@ -1,17 +1,234 @@
 //! `doublecheck render`: synthesise a reference performance of a lick.
 
+use std::io::Write;
+use std::path::Path;
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+use serde::Serialize;
+
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output;
+use crate::audio::HIGHEST_RATE;
+use crate::audio::LOWEST_RATE;
+use crate::audio::write::SampleFormat;
+use crate::audio::write::WavWriter;
+use crate::lick::Lick;
+use crate::lick::library;
+use crate::synth::Reverb;
+use crate::synth::Room;
+use crate::synth::loudness;
+use crate::synth::performance::ClickWhen;
+use crate::synth::performance::Manner;
+use crate::synth::performance::Performance;
+use crate::theory::fretboard::StringNumber;
+use crate::units::SampleRate;
+
+/// No peak comes nearer to full scale, so that no converter or codec clips (EBU R 128: −1 dBTP).
+const HIGHEST_PEAK_DBTP: f64 = -1.0;
+/// A small furnished room.
+const ROOM: Room = Room { noise: None, reverb: Some(Reverb { decay_s: 0.4, level: 0.25 }) };
+/// Chooses the noise of the attacks.
+const SEED: u64 = 1;
+/// Nobody plays along to more, and the sound is held in memory.
+const LONGEST_MINUTES: f64 = 60.0;
 
 /// Synthesise a reference performance of a lick.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// The lick file, or the name of an embedded lick
+    lick: String,
+    /// The file to write, ending in .wav
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// Write over a file of that name
+    #[arg(long)]
+    overwrite: bool,
+    /// Factor on the tempo: 0.5 is half as fast
+    #[arg(long, value_name = "FACTOR", default_value = "1", value_parser = speed)]
+    speed: f64,
+    /// Quarter notes before the lick begins [default: one bar]
+    #[arg(long, value_name = "BEATS", value_parser = clap::value_parser!(u32).range(0..=32))]
+    count_in: Option<u32>,
+    /// When the click sounds
+    #[arg(long, value_name = "WHEN", default_value = "count-in")]
+    click: When,
+    /// Level of one string, as STRING=DB (`3=-6`; string 1 is the highest); may be repeated
+    #[arg(long, value_name = "STRING=DB", value_parser = string_level)]
+    level: Vec<(StringNumber, f64)>,
+    /// Loudness in LUFS (ITU-R BS.1770); never so loud that a peak would clip
+    #[arg(
+        long,
+        value_name = "LUFS",
+        default_value = "-20",
+        allow_negative_numbers = true,
+        value_parser = loudness_lufs
+    )]
+    loudness: f64,
+    /// Samples a second
+    #[arg(long, value_name = "HZ", default_value = "48000", value_parser = sample_rate)]
+    rate: SampleRate,
+}
+
+/// As typed; see [`ClickWhen`].
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum When {
+    /// In the count-in and on every quarter note
+    Throughout,
+    /// In the count-in only
+    CountIn,
+    /// Not at all; the count-in is silent
+    Never,
+}
+
+/// What was written, for `--json`.
+#[derive(Debug, Serialize)]
+struct Rendered<'a> {
+    schema: u32,
+    lick: &'a str,
+    file: String,
+    duration_s: f64,
+    /// When the first step begins.
+    start_s: f64,
+    loudness_lufs: Option<f64>,
+    peak_dbtp: Option<f64>,
+}
 
 /// Runs the command.
 ///
 /// # Errors
-/// Whatever keeps the job from being done, with the way out.
-pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("render is not written yet", "use another command"))
+/// A lick that cannot be read, a string it does not have, a sound too long, a file that cannot be
+/// written.
+pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    let lick = library::find(&args.lick)?;
+    may_be_written(&args.output, args.overwrite)?;
+    let manner = manner(&args, &lick, common)?;
+    not_too_long(&args, &lick, &manner)?;
+    let performance = Performance::new(&lick.expected(), &manner);
+    let mut samples = performance.render(args.rate, &ROOM, SEED);
+    let reached = loudness::normalise(&mut samples, args.rate, args.loudness, HIGHEST_PEAK_DBTP);
+    let mut wav = WavWriter::create(&args.output, args.rate, SampleFormat::Int24)?;
+    wav.write(&samples)?;
+    wav.finish()?;
+
+    let rendered = Rendered {
+        schema: 1,
+        lick: &lick.title,
+        file: args.output.display().to_string(),
+        duration_s: samples.len() as f64 / f64::from(args.rate.get()),
+        start_s: performance.start_s,
+        loudness_lufs: reached.loudness_lufs,
+        peak_dbtp: reached.peak_dbtp,
+    };
+    tell(&rendered, args.loudness, common)?;
+    Ok(Outcome::Done)
+}
+
+fn tell(rendered: &Rendered<'_>, asked_lufs: f64, common: &Common) -> Result<(), Failure> {
+    if common.json {
+        return output::print(|out| {
+            serde_json::to_writer_pretty(&mut *out, rendered)?;
+            writeln!(out)
+        });
+    }
+    let loudness = rendered
+        .loudness_lufs
+        .map_or_else(|| "silent".to_owned(), |lufs| format!("{lufs:.1} LUFS"));
+    output::tell(&format!(
+        "{}: {:.1} s, the lick begins at {:.1} s, {loudness}",
+        rendered.file, rendered.duration_s, rendered.start_s
+    ));
+    if rendered.loudness_lufs.is_some_and(|lufs| lufs < asked_lufs - 0.05) {
+        output::tell(&format!("not louder, so that no peak comes above {HIGHEST_PEAK_DBTP} dBTP"));
+    }
+    Ok(())
+}
+
+fn may_be_written(path: &Path, overwrite: bool) -> Result<(), Failure> {
+    if !path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("wav")) {
+        return Err(Failure::new(
+            format!("{}: not the name of a WAV file", path.display()),
+            format!("name it {}", path.with_extension("wav").display()),
+        ));
+    }
+    if path.exists() && !overwrite {
+        return Err(Failure::new(
+            format!("{}: exists already", path.display()),
+            "choose another name, or add --overwrite",
+        ));
+    }
+    Ok(())
+}
+
+fn manner(args: &Args, lick: &Lick, common: &Common) -> Result<Manner, Failure> {
+    let n_strings = lick.tuning.n_strings();
+    if let Some((string, _)) =
+        args.level.iter().find(|(string, _)| lick.tuning.open(*string).is_none())
+    {
+        return Err(Failure::new(
+            format!("--level: {} has no string {}", args.lick, string.0),
+            format!("its strings are 1 (the highest) to {n_strings}"),
+        ));
+    }
+    let bar_beats = lick.meter.bar_beats();
+    Ok(Manner {
+        speed: args.speed,
+        count_in_beats: args.count_in.unwrap_or(bar_beats.ceil() as u32),
+        bar_beats,
+        click: match args.click {
+            When::Throughout => ClickWhen::Throughout,
+            When::CountIn => ClickWhen::CountIn,
+            When::Never => ClickWhen::Never,
+        },
+        string_levels_db: args.level.clone(),
+        // A double stop struck with one motion: nearly together, low string first.
+        strum_s: 0.005,
+        reference: common.a4,
+    })
+}
+
+fn not_too_long(args: &Args, lick: &Lick, manner: &Manner) -> Result<(), Failure> {
+    let lick_beats: f64 = lick.steps.iter().map(|step| step.beats.get()).sum();
+    let beats = lick_beats + f64::from(manner.count_in_beats);
+    let minutes = beats / (lick.tempo_bpm * manner.speed);
+    if minutes <= LONGEST_MINUTES {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!(
+            "{}: would sound for {minutes:.0} minutes, at most {LONGEST_MINUTES:.0} can be rendered",
+            args.lick
+        ),
+        "raise --speed, or cut the lick into shorter ones",
+    ))
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    number_between(text, 0.1, 4.0).ok_or_else(|| "expected a factor from 0.1 to 4".to_owned())
+}
+
+fn loudness_lufs(text: &str) -> Result<f64, String> {
+    number_between(text, -60.0, -6.0).ok_or_else(|| "expected -60 to -6 LUFS".to_owned())
+}
+
+fn sample_rate(text: &str) -> Result<SampleRate, String> {
+    text.parse()
+        .ok()
+        .filter(|rate| (LOWEST_RATE..=HIGHEST_RATE).contains(rate))
+        .and_then(SampleRate::new)
+        .ok_or_else(|| format!("expected {LOWEST_RATE} to {HIGHEST_RATE} samples a second"))
+}
+
+fn string_level(text: &str) -> Result<(StringNumber, f64), String> {
+    text.split_once('=')
+        .and_then(|(string, level_db)| {
+            Some((StringNumber(string.parse().ok()?), number_between(level_db, -60.0, 12.0)?))
+        })
+        .ok_or_else(|| "expected STRING=DB with -60 to 12 dB, for example 3=-6".to_owned())
+}
+
+fn number_between(text: &str, lowest: f64, highest: f64) -> Option<f64> {
+    text.parse().ok().filter(|number| (lowest..=highest).contains(number))
 }

@@ -10,6 +10,7 @@
 
 pub mod click;
 pub mod guitar;
+pub mod loudness;
 pub mod performance;
 mod random;
 pub mod room;

@@ -1,0 +1,241 @@
+//! `doublecheck render` through the binary: what is in the file, and what is refused.
+
+mod support;
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+use doublecheck::synth::loudness;
+use doublecheck::theory::note::MidiNote;
+use doublecheck::theory::note::Reference;
+use doublecheck::units::SampleRate;
+use support::cents;
+use support::excerpt;
+use support::level_at;
+use support::loudest_near;
+use support::mcleod_hz;
+
+/// A scale on single strings, which a one-voice library can follow, then a double stop.
+const LICK: &str = r#"
+title = "Test stairs"
+key = "C major"
+tempo = 60
+meter = "4/4"
+steps = [
+  { beats = 1, frets = "x 3 x x x x" },
+  { beats = 1, frets = "x x x 5 x x" },
+  { beats = 1, frets = "x x x x x 8" },
+  { beats = 2, frets = "x x x 5h7 x x" },
+  { beats = 1, frets = "x x x x x <12>" },
+  { beats = 2, frets = "x x x 9 10 x" },
+]
+"#;
+/// Sounding MIDI notes of it (E2 A2 D3 G3 B3 E4 are 40 45 50 55 59 64), with the beat each
+/// begins on; the hammer-on falls on the half of its step.
+const ONE_BY_ONE: [(f64, u8); 6] =
+    [(0.0, 48), (1.0, 60), (2.0, 72), (3.0, 60), (4.0, 62), (5.0, 76)];
+const TOGETHER: (f64, [u8; 2]) = (6.0, [64, 69]);
+
+struct Folder(tempfile::TempDir);
+
+impl Folder {
+    fn with_lick(text: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        fs::write(folder.path().join("lick.toml"), text).expect("room for a lick");
+        Self(folder)
+    }
+
+    fn path(&self) -> &Path {
+        self.0.path()
+    }
+
+    /// Renders the lick, at a low rate unless another is asked for: this is not optimised code.
+    fn render(&self, options: &[&str]) -> assert_cmd::assert::Assert {
+        let low_rate: &[&str] =
+            if options.contains(&"--rate") { &[] } else { &["--rate", "16000"] };
+        Command::cargo_bin("doublecheck")
+            .expect("the binary is built")
+            .current_dir(self.path())
+            .args(["render", "lick.toml", "-o", "out.wav"])
+            .args(low_rate)
+            .args(options)
+            .assert()
+    }
+
+    fn sound(&self) -> (Vec<f32>, SampleRate) {
+        let wav = hound::WavReader::open(self.path().join("out.wav")).expect("a WAV file");
+        let spec = wav.spec();
+        assert_eq!((spec.channels, spec.bits_per_sample), (1, 24));
+        let samples = wav
+            .into_samples::<i32>()
+            .map(|sample| sample.expect("whole") as f32 / 8_388_608.0)
+            .collect();
+        (samples, SampleRate::new(spec.sample_rate).expect("not zero"))
+    }
+}
+
+fn hz(note: u8) -> f64 {
+    // MIDI 1.0 and ISO 16:1975.
+    Reference::default().frequency(MidiNote(note)).get()
+}
+
+/// Stiffness, glide and the library's own bias (see synth.rs), and the echo of the note before.
+const HEARD_CENTS: f64 = 6.0;
+
+#[test]
+fn a_general_purpose_library_hears_the_lick() {
+    let folder = Folder::with_lick(LICK);
+    folder.render(&["--speed", "0.5", "--count-in", "2"]).success();
+    let (samples, rate) = folder.sound();
+    // Half of 60 beats a minute: two seconds a beat, two beats before.
+    let at_s = |beat: f64| 2.0 * (2.0 + beat);
+    for (beat, note) in ONE_BY_ONE {
+        let heard = mcleod_hz(excerpt(&samples, rate, at_s(beat) + 0.5, 0.5), rate)
+            .unwrap_or_else(|| panic!("beat {beat}: no pitch heard"));
+        let off = cents(heard, hz(note));
+        assert!(off.abs() < HEARD_CENTS, "beat {beat}: {off:.1} cents from MIDI {note}");
+    }
+    let (beat, notes) = TOGETHER;
+    for note in notes {
+        let piece = excerpt(&samples, rate, at_s(beat) + 0.5, 1.5);
+        let off = cents(loudest_near(piece, rate, hz(note), 5.0), hz(note));
+        assert!(off.abs() < 1.0, "beat {beat}: {off:.1} cents from MIDI {note}");
+    }
+}
+
+#[test]
+fn string_levels_are_followed() {
+    let ratio_db = |options: &[&str]| {
+        let folder = Folder::with_lick(LICK);
+        folder.render(options).success();
+        let (samples, rate) = folder.sound();
+        let piece = excerpt(&samples, rate, 4.0 + TOGETHER.0 + 0.3, 1.2);
+        let [low, high] = TOGETHER.1.map(|note| level_at(piece, rate, hz(note)));
+        20.0 * (low / high).log10()
+    };
+    let change = ratio_db(&["--level", "3=-9", "--level", "2=3"]) - ratio_db(&[]);
+    // What else sounds there (echo of other notes) is 40 dB down.
+    assert!((change + 12.0).abs() < 0.2, "changed by {change:.2} dB, asked for -12");
+}
+
+#[test]
+fn clicks_sound_when_asked_for() {
+    // Four beats of count-in; at 5 s the second beat of the lick.
+    for (click, in_count_in, in_lick) in
+        [("never", false, false), ("count-in", true, false), ("throughout", true, true)]
+    {
+        let folder = Folder::with_lick(LICK);
+        folder.render(&["--click", click]).success();
+        let (samples, rate) = folder.sound();
+        let heard = |at_s| level_at(excerpt(&samples, rate, at_s, 0.05), rate, 2100.0) > 0.01;
+        assert_eq!((heard(1.0), heard(5.0)), (in_count_in, in_lick), "{click}");
+    }
+}
+
+/// ITU-R BS.1770-4: a 997 Hz sine at full scale in one channel reads −3.01 LKFS.
+#[test]
+fn loudness_is_that_of_the_standard() {
+    let rate = SampleRate::new(48_000).expect("not zero");
+    let mut sine: Vec<f32> = (0..48_000 * 3)
+        .map(|k| 0.5 * (std::f64::consts::TAU * 997.0 * f64::from(k) / 48_000.0).sin() as f32)
+        .collect();
+    let reached = loudness::normalise(&mut sine, rate, -23.01, -1.0);
+    let peak = sine.iter().fold(0.0_f32, |peak, s| peak.max(s.abs()));
+    let peak_db = 20.0 * f64::from(peak).log10();
+    assert!((peak_db + 20.0).abs() < 0.05, "a sine at -23.01 LUFS peaks at {peak_db:.2} dBFS");
+    let loudness_lufs = reached.loudness_lufs.expect("three seconds have a loudness");
+    assert!((loudness_lufs + 23.01).abs() < 0.01, "{loudness_lufs} LUFS");
+}
+
+#[test]
+fn silence_and_short_sounds_are_not_blown_up() {
+    let rate = SampleRate::new(48_000).expect("not zero");
+    let mut silence = vec![0.0; 48_000];
+    let reached = loudness::normalise(&mut silence, rate, -20.0, -1.0);
+    assert_eq!((reached.loudness_lufs, reached.peak_dbtp), (None, None));
+    assert!(silence.iter().all(|&s| s == 0.0));
+    assert_eq!(loudness::normalise(&mut [], rate, -20.0, -1.0).peak_dbtp, None);
+    let mut click = vec![0.0_f32; 4_800];
+    click[100] = 0.01;
+    loudness::normalise(&mut click, rate, -20.0, -1.0);
+    assert!(click.iter().all(|s| s.abs() <= 0.9), "above -1 dBTP");
+}
+
+#[test]
+fn nothing_clips_however_loud() {
+    let folder = Folder::with_lick(LICK);
+    let told = folder.render(&["--loudness", "-6"]).success();
+    let said = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
+    assert!(said.contains("not louder"), "{said}");
+    let (samples, _) = folder.sound();
+    let peak = samples.iter().fold(0.0_f32, |peak, s| peak.max(s.abs()));
+    // −1 dBTP is a factor 0.891.
+    assert!((0.8..=0.892).contains(&peak), "peak {peak}");
+}
+
+#[test]
+fn json_is_one_document_and_nothing_else() {
+    let folder = Folder::with_lick(LICK);
+    let told = folder.render(&["--json", "--rate", "44100"]).success();
+    let document: serde_json::Value =
+        serde_json::from_slice(&told.get_output().stdout).expect("one JSON document");
+    assert_eq!(document["schema"], 1);
+    assert_eq!(document["start_s"], 4.0);
+    assert_eq!(document["file"], "out.wav");
+    let (samples, rate) = folder.sound();
+    assert_eq!(rate.get(), 44_100);
+    assert_eq!(document["duration_s"], samples.len() as f64 / 44_100.0);
+    let loudness_lufs = document["loudness_lufs"].as_f64().expect("a number");
+    assert!((loudness_lufs + 20.0).abs() < 0.01, "{loudness_lufs} LUFS");
+}
+
+#[test]
+fn what_cannot_be_done_is_told_and_leaves_nothing_behind() {
+    let folder = Folder::with_lick(LICK);
+    let refused = |options: &[&str], error: &str, hint: &str| {
+        let told = folder.render(options).code(2);
+        let said = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
+        assert!(said.starts_with("error: ") && said.contains(error), "{options:?}: {said}");
+        assert!(said.contains("\nhint: ") && said.contains(hint), "{options:?}: {said}");
+    };
+    refused(&["--level", "7=-3"], "no string 7", "1 (the highest) to 6");
+    refused(&["--level", "loud"], "3=-6", "--help");
+    refused(&["--speed", "0"], "0.1 to 4", "--help");
+    refused(&["--speed", "NaN"], "0.1 to 4", "--help");
+    refused(&["--rate", "7"], "8000 to 192000", "--help");
+    refused(&["--loudness", "0"], "-60 to -6", "--help");
+    let names: Vec<_> = fs::read_dir(folder.path())
+        .expect("the folder is there")
+        .map(|entry| entry.expect("readable").file_name())
+        .collect();
+    assert_eq!(names, ["lick.toml"], "nothing was left behind");
+
+    fs::write(folder.path().join("out.wav"), "my only take").expect("room");
+    refused(&[], "out.wav: exists already", "--overwrite");
+    let kept = fs::read_to_string(folder.path().join("out.wav")).expect("still there");
+    assert_eq!(kept, "my only take");
+    folder.render(&["--overwrite"]).success();
+    assert!(!folder.sound().0.is_empty());
+
+    let other_name = Command::cargo_bin("doublecheck")
+        .expect("the binary is built")
+        .current_dir(folder.path())
+        .args(["render", "lick.toml", "-o", "lick.toml", "--overwrite"])
+        .assert()
+        .code(2);
+    let said = String::from_utf8_lossy(&other_name.get_output().stderr).into_owned();
+    assert!(said.contains("not the name of a WAV file"), "{said}");
+    let lick = fs::read_to_string(folder.path().join("lick.toml")).expect("still there");
+    assert_eq!(lick, LICK);
+}
+
+#[test]
+fn an_endless_lick_is_refused_before_it_fills_the_memory() {
+    let endless = LICK.replace("beats = 2", "beats = 64");
+    let folder = Folder::with_lick(&endless.replace("tempo = 60", "tempo = 20"));
+    let told = folder.render(&["--speed", "0.1"]).code(2);
+    let said = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
+    // 4 + 128 beats and four of count-in, two a minute.
+    assert!(said.contains("lick.toml: would sound for 68 minutes, at most 60"), "{said}");
+}
