@@ -395,6 +395,29 @@ fn the_document_says_what_the_page_says() {
     assert_eq!(document["steps"][8]["moments"][0]["name"], "A");
 }
 
+#[test]
+fn inversions_missing_roots_and_harmonics_off_the_scale_are_told() {
+    let lick = lick_in(
+        "D major",
+        84,
+        &[
+            "beats = 1, frets = \"2 x 0 2 3 x\", chord = \"D\"",
+            "beats = 1, frets = \"x 0 x 2 3 2\"",
+            "beats = 1, frets = \"x 4 x 0 x 0\", chord = \"A7\"",
+            "beats = 1, frets = \"x <9> <12> x x x\"",
+        ],
+    );
+    let page = page(&lick);
+    assert!(page.contains("D/F#, first inversion (m6 m10 m13)"), "{page}");
+    assert!(page.contains("D/A, second inversion"), "{page}");
+    assert!(page.contains("A7: major third, minor seventh, fifth; no root"), "{page}");
+    // The fifth partial of A2 is C#5, 13.7 cents under the tempered one.
+    assert!(
+        page.contains("Harmonics\n  step 4: sounds by nature string 5 14 cents under C#5\n"),
+        "{page}"
+    );
+}
+
 /// The page as a player sees it; every line was checked by hand.
 #[test]
 fn the_page_reads_like_a_lesson_book() {

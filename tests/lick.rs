@@ -309,6 +309,30 @@ fn the_excerpt_shows_the_line_and_underlines_the_mark() {
     assert_eq!(found.excerpt(), excerpt);
 }
 
+/// A place far out in a long line once made the drawing of the excerpt panic.
+#[test]
+fn a_fault_in_a_very_long_line_is_shown_with_what_is_around_it() {
+    let text = format!("title = \"t\" # {}\nkey = \"{}?\n", "ü".repeat(70_000), "é".repeat(70_000));
+    let error = Lick::parse(&text, "long.toml").unwrap_err();
+    assert!(error.to_string().starts_with("long.toml:2:70009: "), "{error}");
+    assert!(error.to_string().chars().count() < 300, "{error}");
+    let excerpt = error.excerpt();
+    let [shown, caret] = excerpt.lines().collect::<Vec<_>>()[..] else { panic!("{excerpt}") };
+    assert!(shown.starts_with(" 2 │ éééé") && shown.ends_with("é?"), "{excerpt}");
+    assert_eq!(caret.chars().count(), shown.chars().count() + 1, "the caret is after the `?`");
+}
+
+#[test]
+fn faults_stay_on_one_line_and_pass_no_control_characters_on() {
+    let text = GOOD.replacen("\"D major\"", "\"\"\"D\nmajor\"\"\"", 1);
+    let error = Lick::parse(&text, "good.toml").unwrap_err();
+    assert_eq!(error.to_string(), "good.toml:2:10: `D major` is not a key");
+    let text = GOOD.replacen("beats a minute", "\u{1b}[31m", 1);
+    let error = Lick::parse(&text, "good.toml").unwrap_err();
+    assert!(!error.excerpt().contains('\u{1b}'), "{}", error.excerpt());
+    assert!(!error.excerpt().is_empty());
+}
+
 #[test]
 fn a_capo_takes_frets_from_the_neck() {
     let capo = |fret: u8| {
@@ -355,7 +379,7 @@ fn files_that_are_no_text_or_not_there_are_told() {
 }
 
 /// Partial n of a string sounds `12 · log2(n)` semitones above it: 12.00, 19.02, 24.00, 27.86,
-/// 31.02 for n = 2 to 6; its nodes lie where the string is cut in n parts, which is over frets
+/// 31.02 for n = 2 to 6 (the just fifth and major third: `hearing.md`, section 4); its nodes lie where the string is cut in n parts, which is over frets
 /// 12; 7 and 19; 5 and 24; 4, 9 and 16; 3 (`fret = −12 · log2(1 − k/n)`).
 #[test]
 fn harmonics_sound_where_the_partials_lie() {
@@ -371,6 +395,9 @@ fn harmonics_sound_where_the_partials_lie() {
             let note = natural.expected().steps[0].struck[0];
             assert_eq!(note.technique, Technique::NaturalHarmonic);
             assert_eq!(f64::from(note.note.0), 40.0 + sounding.round(), "over fret {fret}");
+            let offset = note.tempered_offset().0;
+            let expected = [0.0, 1.955, 0.0, -13.686, 1.955][usize::from(n - 2)];
+            assert!((offset - expected).abs() < 0.001, "over fret {fret}: {offset} cents");
         }
     }
     let artificial = lick("{ beats = 1, frets = \"x x x x 8<20> x\" }");

@@ -1,12 +1,13 @@
 //! What a lick must satisfy to be played, whoever made it: a file, a converter, a program.
 
 use super::Lick;
-use super::error::Fault;
+use super::fault::Fault;
 use super::mark::Mark;
 use super::mark::MoveKind;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::LAST_FRET;
 use crate::theory::fretboard::StringNumber;
+use crate::units::Cents;
 
 /// Most notes in one step.
 pub const MOST_NOTES: usize = 6;
@@ -15,18 +16,23 @@ pub const MOST_MOVES: usize = 24;
 /// The highest fret a capo may sit at.
 pub const LAST_CAPO: u8 = 12;
 
-/// Where a harmonic is touched, as frets above the nut, the capo or the stopped fret, and how many
-/// semitones above that open length it sounds.
-///
-/// The nodes of partials 2 to 6 nearest to a fret: partial n sounds `12 · log2(n)` semitones up,
-/// rounded (the fifth is 14 cents flat of that, the third and sixth 2 sharp).
+/// Where a harmonic is touched, as frets above the nut, the capo or the stopped fret, and which
+/// partial it sounds: the nodes of partials 2 to 6 nearest to a fret.
 pub(super) const NODES: [(u8, u8); 9] =
-    [(3, 31), (4, 28), (5, 24), (7, 19), (9, 28), (12, 12), (16, 28), (19, 19), (24, 24)];
+    [(3, 6), (4, 5), (5, 4), (7, 3), (9, 5), (12, 2), (16, 5), (19, 3), (24, 4)];
 
-/// Semitones that the harmonic over a node sounds above the open (or stopped) string; `None`
-/// where no strong node lies within a quarter of a fret.
+/// How far above the open (or stopped) string the harmonic over a node sounds: the nearest
+/// semitones to `12 · log2(partial)`, and what that leaves over; `None` where no strong node lies
+/// within a quarter of a fret.
+pub fn harmonic(node: u8) -> Option<(u8, Cents)> {
+    let (_, partial) = NODES.iter().find(|(fret, _)| *fret == node)?;
+    let exact = 12.0 * f64::from(*partial).log2();
+    Some((exact.round() as u8, Cents(100.0 * (exact - exact.round()))))
+}
+
+/// The semitones of [`harmonic`] alone.
 pub fn harmonic_semitones(node: u8) -> Option<u8> {
-    NODES.iter().find(|(fret, _)| *fret == node).map(|(_, semitones)| *semitones)
+    harmonic(node).map(|(semitones, _)| semitones)
 }
 
 /// A fault and the step and string it lies in.

@@ -1,28 +1,16 @@
-//! What can be wrong with a lick file, where it is, and what would be right.
+//! Why there is no lick, where it went wrong, and the way out.
 //!
-//! **Conventions.** Lines and columns count from 1, columns in characters. `Display` is one
-//! lower-case line with the place first; [`LickError::excerpt`] shows the place,
-//! [`LickError::hint`] the way out.
+//! **Conventions.** `Display` is one lower-case line with the place first; [`LickError::excerpt`]
+//! shows the place, [`LickError::hint`] the way out.
 
 use std::io;
-use std::ops::Range;
 
-use miette::GraphicalReportHandler;
-use miette::GraphicalTheme;
-use miette::LabeledSpan;
-use miette::MietteDiagnostic;
-use miette::NamedSource;
-use miette::Report;
-
-use super::beats::Beats;
-use super::check::LAST_CAPO;
-use super::check::MOST_MOVES;
-use super::check::MOST_NOTES;
-use super::check::NODES;
+use super::fault::Fault;
+use super::fault::list;
+use super::fault::lower_first;
 use super::library;
-use super::mark::MoveKind;
-use crate::theory::error::NameError;
-use crate::theory::fretboard::LAST_FRET;
+use super::place::Place;
+use super::place::printable;
 
 /// Why there is no lick.
 #[derive(Debug, thiserror::Error)]
@@ -51,261 +39,13 @@ pub enum LickError {
         line: usize,
     },
     /// The text is not a lick.
-    #[error("{}:{}:{}: {fault}", place.name, place.line, place.column)]
+    #[error("{}:{}:{}: {}", place.name, place.line, place.column, one_line(fault))]
     Malformed {
         /// Where.
         place: Box<Place>,
         /// What is wrong there.
         fault: Fault,
     },
-}
-
-/// A place in a text.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Place {
-    /// The file, or another name of the text.
-    pub name: String,
-    /// Line, 1 for the first.
-    pub line: usize,
-    /// Column in characters, 1 for the first.
-    pub column: usize,
-    /// The bytes that are meant.
-    pub span: Range<usize>,
-    /// The whole text.
-    pub text: String,
-}
-
-impl Place {
-    pub(super) fn new(name: &str, text: &str, span: Range<usize>) -> Box<Self> {
-        let start = char_boundary(text, span.start);
-        let end = char_boundary(text, span.end).max(start);
-        let before = &text[..start];
-        let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
-        Box::new(Self {
-            name: name.to_owned(),
-            line: before.matches('\n').count() + 1,
-            column: before[line_start..].chars().count() + 1,
-            span: start..end,
-            text: text.to_owned(),
-        })
-    }
-}
-
-/// What is wrong at a place in a lick.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum Fault {
-    /// Not TOML.
-    #[error("{}", lower_first(message))]
-    Syntax {
-        /// What the TOML reader said.
-        message: String,
-    },
-    /// A backslash that TOML takes for the beginning of an escape.
-    #[error(r"a lone `\` between double quotes")]
-    Escape,
-    /// A key that means nothing here.
-    #[error("unknown key `{found}`")]
-    UnknownKey {
-        /// The key as found.
-        found: String,
-        /// The keys that there are.
-        known: &'static [&'static str],
-    },
-    /// A key that must be there is not.
-    #[error("`{key}` is missing")]
-    Missing {
-        /// The key.
-        key: &'static str,
-    },
-    /// A value of another type than the key takes.
-    #[error("`{key}` is {found}, expected {expected}")]
-    Type {
-        /// The key.
-        key: &'static str,
-        /// What it takes.
-        expected: &'static str,
-        /// The type found.
-        found: &'static str,
-    },
-    /// A tempo nobody plays.
-    #[error("a tempo of {found} beats a minute")]
-    Tempo {
-        /// The number found.
-        found: f64,
-    },
-    /// Not a metre.
-    #[error("`{found}` is not a meter")]
-    Meter {
-        /// The text found.
-        found: String,
-    },
-    /// A capo off the neck.
-    #[error("a capo at fret {found}")]
-    Capo {
-        /// The number found.
-        found: i64,
-    },
-    /// A tuning of no string, or of too many.
-    #[error("a tuning of {found} strings")]
-    StringCount {
-        /// Strings found.
-        found: usize,
-    },
-    /// Nothing to play.
-    #[error("a lick without steps")]
-    NoSteps,
-    /// A step of no length, of a negative one, or of one that is not a number.
-    #[error("`{found}` is not a length")]
-    Length {
-        /// The length as found.
-        found: String,
-    },
-    /// A name that names nothing: note, key, chord or interval.
-    #[error(transparent)]
-    Name(#[from] NameError),
-    /// More or fewer marks than strings.
-    #[error("{found} marks for {expected} strings")]
-    MarkCount {
-        /// Strings of the instrument.
-        expected: usize,
-        /// Marks found.
-        found: usize,
-    },
-    /// Not a mark.
-    #[error("`{found}` is not a mark")]
-    Mark {
-        /// The mark as found.
-        found: String,
-    },
-    /// A fret beyond the neck.
-    #[error("fret {fret} cannot be reached{}", with_capo(*.capo))]
-    Fret {
-        /// The fret as written.
-        fret: u8,
-        /// Where the capo is, 0 for none.
-        capo: u8,
-    },
-    /// A note above MIDI 127.
-    #[error("this note is higher than MIDI can number")]
-    TooHigh,
-    /// A hammer-on that leads down, a slide to where it came from, …
-    #[error("{} cannot lead from fret {from} to fret {to}", move_name(*.kind))]
-    Move {
-        /// How it is done.
-        kind: MoveKind,
-        /// Where it starts.
-        from: u8,
-        /// Where it should lead.
-        to: u8,
-    },
-    /// A chain that no finger gets through.
-    #[error("{found} moves in one chain")]
-    LongChain {
-        /// Moves found.
-        found: usize,
-    },
-    /// A chain that goes on after a bend.
-    #[error("nothing can follow a bend in a chain")]
-    AfterBend,
-    /// A harmonic where none sounds.
-    #[error("no harmonic sounds {} frets above {}", touched.saturating_sub(*.stopped), open(*.stopped))]
-    Node {
-        /// The fret that is stopped, 0 for the open string.
-        stopped: u8,
-        /// The fret that is touched.
-        touched: u8,
-    },
-    /// A held string that is silent.
-    #[error("nothing sounds on string {string} that could be held")]
-    NothingHeld {
-        /// The string's number.
-        string: u8,
-    },
-    /// More notes than a step may have.
-    #[error("{found} notes in one step")]
-    TooManyNotes {
-        /// Notes found.
-        found: usize,
-    },
-}
-
-impl Fault {
-    /// What would be right.
-    pub fn hint(&self) -> String {
-        match self {
-            Self::Escape => {
-                r"write the marks between single quotes, where it stands for itself: frets = 'x x x x 7\5 5'"
-                    .to_owned()
-            }
-            Self::Syntax { .. } => {
-                "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from".to_owned()
-            }
-            Self::UnknownKey { found, known } => match nearest(found, known) {
-                Some(meant) => format!("did you mean `{meant}`? the keys here are {}", list(known)),
-                None => format!("the keys here are {}", list(known)),
-            },
-            Self::Missing { key } => format!("add {}", example(key)),
-            Self::Type { key, .. } => format!("write {}", example(key)),
-            Self::Tempo { .. } => "a tempo is between 10 and 400 quarter notes a minute".to_owned(),
-            Self::Meter { .. } => {
-                "write a meter as \"4/4\" or \"6/8\": 1 to 64 notes of length 1, 2, 4, 8, 16 or 32"
-                    .to_owned()
-            }
-            Self::Capo { .. } => {
-                format!("a capo sits at one of the frets 1 to {LAST_CAPO}; 0 is none")
-            }
-            Self::StringCount { .. } => {
-                "name 1 to 12 open strings, lowest first: tuning = \"E2 A2 D3 G3 B3 E4\"".to_owned()
-            }
-            Self::NoSteps => {
-                "write at least one: steps = [ { beats = 1, frets = \"x x x 9 x 9\" } ]".to_owned()
-            }
-            Self::Length { .. } => format!(
-                "beats is a number of quarter notes above 0 and up to {}, or a fraction in quotes: \
-                 0.5, 1, \"1/3\"",
-                Beats::LONGEST
-            ),
-            Self::Name(error) => name_hint(error),
-            Self::MarkCount { expected, .. } => {
-                format!("write {expected} marks separated by blanks, lowest string first; x is a string that is not played")
-            }
-            Self::Mark { .. } => {
-                "a mark is x, a fret (0 is open), 5h7, 7p5, 5s7, 5/7, 7\\5, 7b9, <12>, 8<20> or =; \
-                 blanks stand between strings, none within a mark"
-                    .to_owned()
-            }
-            Self::Fret { capo, .. } => {
-                format!("the highest fret is {}{}", LAST_FRET.0.saturating_sub(*capo), counted(*capo))
-            }
-            Self::TooHigh => "use a lower fret or a lower tuning".to_owned(),
-            Self::Move { kind, from, to } => match kind {
-                MoveKind::HammerOn | MoveKind::SlideUp | MoveKind::Bend if to < from => {
-                    let other = if *kind == MoveKind::HammerOn { 'p' } else { '\\' };
-                    format!("it leads upwards; downwards is written {from}{other}{to}")
-                }
-                MoveKind::PullOff | MoveKind::SlideDown if to > from => {
-                    let other = if *kind == MoveKind::PullOff { 'h' } else { '/' };
-                    format!("it leads downwards; upwards is written {from}{other}{to}")
-                }
-                _ => "name another fret to move to".to_owned(),
-            },
-            Self::LongChain { .. } => format!("a chain has up to {MOST_MOVES} moves"),
-            Self::AfterBend => "strike again in a step of its own".to_owned(),
-            Self::Node { stopped, .. } => {
-                let frets: Vec<_> = NODES
-                    .iter()
-                    .map(|(node, _)| (u16::from(*node) + u16::from(*stopped)).to_string())
-                    .collect();
-                format!("harmonics lie over frets {}", frets.join(", "))
-            }
-            Self::NothingHeld { .. } => {
-                "= holds what the step before left sounding on that string; write a fret to strike it, or x"
-                    .to_owned()
-            }
-            Self::TooManyNotes { .. } => format!("a step has up to {MOST_NOTES} notes"),
-        }
-    }
 }
 
 impl LickError {
@@ -327,130 +67,19 @@ impl LickError {
 
     /// The lines around the place with the place marked; empty where there is no place.
     pub fn excerpt(&self) -> String {
-        let Self::Malformed { place, .. } = self else {
-            return String::new();
-        };
-        let label = LabeledSpan::new_with_span(None, place.span.clone());
-        let report = Report::new(MietteDiagnostic::new("").with_labels([label]))
-            .with_source_code(NamedSource::new(&place.name, place.text.clone()));
-        let mut drawn = String::new();
-        let handler = GraphicalReportHandler::new_themed(GraphicalTheme::unicode_nocolor())
-            .with_context_lines(1)
-            .with_width(100);
-        if handler.render_report(&mut drawn, report.as_ref()).is_err() {
-            return String::new();
+        match self {
+            Self::Malformed { place, .. } => place.excerpt(),
+            _ => String::new(),
         }
-        // The first line would repeat the message; the drawing begins with the file's name.
-        drawn.find("╭─").map_or_else(String::new, |corner| {
-            let start = drawn[..corner].rfind('\n').map_or(0, |newline| newline + 1);
-            drawn[start..].trim_end().to_owned()
-        })
     }
 }
 
-/// The last place at or before `byte` where `text` can be cut.
-fn char_boundary(text: &str, byte: usize) -> usize {
-    (0..=byte.min(text.len())).rev().find(|&at| text.is_char_boundary(at)).unwrap_or(0)
-}
-
-fn lower_first(message: impl std::fmt::Display) -> String {
-    let message = message.to_string();
-    let mut chars = message.chars();
-    match chars.next() {
-        Some(first) => first.to_lowercase().chain(chars).collect::<String>().replace('\n', ", "),
+/// A message without line breaks and control characters, cut where it gets long.
+fn one_line(fault: &Fault) -> String {
+    const LONGEST: usize = 200;
+    let message = printable(&fault.to_string()).replace('\n', " ");
+    match message.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}…", &message[..end]),
         None => message,
     }
-}
-
-fn with_capo(capo: u8) -> String {
-    if capo == 0 { String::new() } else { format!(" with a capo at {capo}") }
-}
-
-fn counted(capo: u8) -> &'static str {
-    if capo == 0 { "" } else { ", counted from the capo" }
-}
-
-fn open(stopped: u8) -> String {
-    if stopped == 0 { "the open string".to_owned() } else { format!("fret {stopped}") }
-}
-
-fn move_name(kind: MoveKind) -> &'static str {
-    match kind {
-        MoveKind::HammerOn => "a hammer-on",
-        MoveKind::PullOff => "a pull-off",
-        MoveKind::Slide => "a slide",
-        MoveKind::SlideUp => "a slide up",
-        MoveKind::SlideDown => "a slide down",
-        MoveKind::Bend => "a bend",
-    }
-}
-
-fn name_hint(error: &NameError) -> String {
-    match error {
-        NameError::Note { .. } => {
-            "write a note as letter, # or b, and octave: E2, Bb3, F#4 (C4 is middle C)".to_owned()
-        }
-        NameError::Key { .. } => {
-            "write a key as \"D major\" or \"F# minor\" (or dorian, phrygian, lydian, mixolydian, locrian)"
-                .to_owned()
-        }
-        NameError::RemoteKey { instead, .. } => format!("write \"{instead}\", which sounds the same"),
-        NameError::Interval { .. } => {
-            "write an interval as m3, M6, P4, A4, d5 or m10 (m minor, M major, P perfect, A augmented, d diminished)"
-                .to_owned()
-        }
-        NameError::Chord { .. } => {
-            "write a chord as G, Em7, A9, C6/9, F#m7b5 or D/F#".to_owned()
-        }
-    }
-}
-
-fn example(key: &str) -> &'static str {
-    match key {
-        "title" => "title = \"Ferry landing sixths\"",
-        "key" => "key = \"D major\"",
-        "tempo" => "tempo = 84, in quarter notes a minute",
-        "meter" => "meter = \"4/4\"",
-        "tuning" => "tuning = \"E2 A2 D3 G3 B3 E4\"",
-        "capo" => "capo = 2",
-        "steps" => "steps = [ { beats = 1, frets = \"x x x 9 x 9\" } ]",
-        "beats" => "beats = 0.5 or beats = \"1/3\", in quarter notes",
-        "chord" => "chord = \"Em7\"",
-        "interval" => "interval = \"m6\"",
-        _ => "frets = \"x x x 9 x 9\", one mark for each string, lowest string first",
-    }
-}
-
-fn list(known: &[&str]) -> String {
-    match known {
-        [] => String::new(),
-        [only] => (*only).to_owned(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
-}
-
-/// The known word that a slip of the pen may have meant: one or two letters away.
-pub(super) fn nearest<'a>(found: &str, known: &[&'a str]) -> Option<&'a str> {
-    known
-        .iter()
-        .map(|word| (letters_apart(found, word), *word))
-        .filter(|(distance, word)| *distance <= 2 && *distance <= word.len() / 2)
-        .min()
-        .map(|(_, word)| word)
-}
-
-/// Levenshtein distance: insertions, deletions and replacements between two words.
-fn letters_apart(one: &str, other: &str) -> usize {
-    let other: Vec<char> = other.chars().collect();
-    let mut row: Vec<usize> = (0..=other.len()).collect();
-    for (i, a) in one.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, &b) in other.iter().enumerate() {
-            let replaced = diagonal + usize::from(a != b);
-            diagonal = row[j + 1];
-            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[other.len()]
 }

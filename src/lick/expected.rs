@@ -4,12 +4,14 @@
 //! harmonic at its sounding pitch). Times are in beats since the first step.
 
 use super::Lick;
+use super::check::harmonic;
 use super::check::harmonic_semitones;
 use super::mark::Mark;
 use super::mark::MoveKind;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
+use crate::units::Cents;
 
 /// One note that has to sound.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,6 +24,19 @@ pub struct ExpectedNote {
     pub note: MidiNote,
     /// How the note is made.
     pub technique: Technique,
+}
+
+impl ExpectedNote {
+    /// How far from the tempered pitch of `note` it sounds by nature: a harmonic is a whole
+    /// multiple of its string's pitch, and the fifth partial lies 14 cents under the scale.
+    pub fn tempered_offset(&self) -> Cents {
+        let node = match self.technique {
+            Technique::NaturalHarmonic => Some(self.fret.0),
+            Technique::ArtificialHarmonic { stopped } => self.fret.0.checked_sub(stopped.0),
+            _ => None,
+        };
+        node.and_then(harmonic).map_or(Cents(0.0), |(_, offset)| offset)
+    }
 }
 
 /// How a note is made to sound.

@@ -12,6 +12,8 @@ use crate::theory::chord::Chord;
 use crate::theory::chord::Role;
 use crate::theory::interval::Interval;
 use crate::theory::key::Key;
+use crate::theory::naming::ChordName;
+use crate::theory::naming::name_chord;
 use crate::theory::naming::name_sounding;
 use crate::theory::naming::readings;
 use crate::theory::note::MidiNote;
@@ -41,6 +43,8 @@ pub struct Moment {
     pub notes: Vec<SoundingNote>,
     /// What they are called together: a note, an interval, a chord.
     pub name: String,
+    /// The chord they make, where there are three or more and it has a name.
+    pub chord: Option<ChordName>,
     /// The interval of every note but the lowest above the lowest.
     pub intervals: Vec<Interval>,
 }
@@ -155,7 +159,8 @@ impl Moment {
             .skip(1)
             .filter_map(|note| Interval::between(notes[0].spelling, note.spelling))
             .collect();
-        Self { name: name_sounding(&midi, Some(key)), notes, intervals }
+        let chord = name_chord(&midi, Some(key));
+        Self { name: name_sounding(&midi, Some(key)), chord, notes, intervals }
     }
 
     /// The interval between the lowest and the highest note; `None` for fewer than two.

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-use super::error::Fault;
+use super::fault::Fault;
 use crate::theory::fretboard::Fret;
 
 /// What one string does in one step.
@@ -69,11 +69,7 @@ impl MoveKind {
 
     /// The sign between two frets.
     pub fn sign(self) -> char {
-        self.signs_entry().1
-    }
-
-    fn signs_entry(self) -> (Self, char) {
-        *Self::SIGNS.iter().find(|(kind, _)| *kind == self).expect("all moves are listed")
+        Self::SIGNS.iter().find(|(kind, _)| *kind == self).expect("all moves are listed").1
     }
 
     /// Whether the move can lead from one fret to the other.

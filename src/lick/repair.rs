@@ -8,11 +8,11 @@
 
 use std::ops::Range;
 
-use super::error::Fault;
 use super::error::LickError;
-use super::error::nearest;
 use super::facts::Truth;
 use super::facts::explain_steps;
+use super::fault::Fault;
+use super::fault::nearest;
 use super::file::Written;
 use crate::theory::chord::Chord;
 use crate::theory::error::NameError;

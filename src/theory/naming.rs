@@ -27,6 +27,20 @@ pub struct ChordName {
     pub without_fifth: bool,
 }
 
+impl ChordName {
+    /// 1 with the third in the bass, 2 with the fifth, 3 with the seventh; `None` in root position
+    /// and over any other bass.
+    pub fn inversion(&self) -> Option<u8> {
+        let bass = self.chord.bass()?.pitch_class();
+        let above_root = (12 + bass - self.chord.root().pitch_class()) % 12;
+        let tone = self.chord.tones().iter().find(|tone| tone.semitones() == above_root)?;
+        match tone.number() {
+            number @ (3 | 5 | 7) => Some(number / 2),
+            _ => None,
+        }
+    }
+}
+
 impl fmt::Display for ChordName {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let without = match (self.without_root, self.without_fifth) {
@@ -140,7 +154,7 @@ fn name_doubled(notes: &[MidiNote], key: Option<Key>) -> Option<String> {
 
 /// A kind of chord: its suffix, its tones as semitones above the root, and whether players leave
 /// the fifth or the root out. In order of preference.
-const KINDS: [(&str, &[u8], Omission); 38] = [
+const KINDS: [(&str, &[u8], Omission); 39] = [
     ("", &[0, 4, 7], Omission::None),
     ("m", &[0, 3, 7], Omission::None),
     ("5", &[0, 7], Omission::None),
@@ -158,22 +172,23 @@ const KINDS: [(&str, &[u8], Omission); 38] = [
     ("m(maj7)", &[0, 3, 7, 11], Omission::Fifth),
     ("7sus4", &[0, 5, 7, 10], Omission::Fifth),
     ("add9", &[0, 2, 4, 7], Omission::Fifth),
+    ("add11", &[0, 4, 5, 7], Omission::None),
     ("m(add9)", &[0, 2, 3, 7], Omission::Fifth),
     ("9", &[0, 2, 4, 7, 10], Omission::RootOrFifth),
     ("maj9", &[0, 2, 4, 7, 11], Omission::RootOrFifth),
     ("m9", &[0, 2, 3, 7, 10], Omission::RootOrFifth),
     ("6/9", &[0, 2, 4, 7, 9], Omission::RootOrFifth),
-    ("m6/9", &[0, 2, 3, 7, 9], Omission::RootOrFifth),
+    ("m6/9", &[0, 2, 3, 7, 9], Omission::Fifth),
     ("7b9", &[0, 1, 4, 7, 10], Omission::RootOrFifth),
     ("7#9", &[0, 3, 4, 7, 10], Omission::RootOrFifth),
     ("7#5", &[0, 4, 8, 10], Omission::None),
     ("7b5", &[0, 4, 6, 10], Omission::None),
     ("maj7#5", &[0, 4, 8, 11], Omission::None),
     ("9sus4", &[0, 2, 5, 7, 10], Omission::Fifth),
-    ("13", &[0, 2, 4, 7, 9, 10], Omission::RootOrFifth),
+    ("13", &[0, 2, 4, 7, 9, 10], Omission::Fifth),
     ("7(add13)", &[0, 4, 7, 9, 10], Omission::RootOrFifth),
-    ("maj13", &[0, 2, 4, 7, 9, 11], Omission::RootOrFifth),
-    ("m11", &[0, 2, 3, 5, 7, 10], Omission::RootOrFifth),
+    ("maj13", &[0, 2, 4, 7, 9, 11], Omission::Fifth),
+    ("m11", &[0, 2, 3, 5, 7, 10], Omission::Fifth),
     ("7#11", &[0, 4, 6, 7, 10], Omission::None),
     ("maj7#11", &[0, 4, 6, 7, 11], Omission::None),
     ("11", &[0, 2, 4, 5, 7, 10], Omission::Fifth),

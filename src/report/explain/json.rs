@@ -24,6 +24,7 @@ use crate::lick::runs::Motion;
 use crate::lick::runs::Run;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
+use crate::theory::naming::ChordName;
 
 /// Writes the explanation as the document of `explain`.
 ///
@@ -91,6 +92,8 @@ struct Step {
 struct Sounding {
     name: String,
     notes: Vec<Note>,
+    chord: Option<String>,
+    inversion: Option<u8>,
     intervals: Vec<Named>,
 }
 
@@ -101,6 +104,7 @@ struct Note {
     note: String,
     midi: u8,
     technique: &'static str,
+    tempered_offset_cents: f64,
     role: Option<String>,
     in_chord: Option<bool>,
 }
@@ -154,6 +158,8 @@ impl Sounding {
     fn of(moment: &Moment) -> Self {
         Self {
             name: moment.name.clone(),
+            chord: moment.chord.as_ref().map(ToString::to_string),
+            inversion: moment.chord.as_ref().and_then(ChordName::inversion),
             notes: moment.notes.iter().map(Note::of).collect(),
             intervals: moment
                 .intervals
@@ -185,6 +191,7 @@ impl Note {
                 Technique::ArtificialHarmonic { .. } => "artificial harmonic",
                 Technique::Held => "held",
             },
+            tempered_offset_cents: round(note.played.tempered_offset().0, 100.0),
             role: note.role.map(|role| role.to_string()),
             in_chord: note.role.map(|role| role.in_chord),
         }

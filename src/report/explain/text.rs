@@ -11,6 +11,8 @@ use crate::lick::explanation::Explanation;
 use crate::lick::facts::Moment;
 use crate::lick::facts::StepFacts;
 use crate::lick::facts::Truth;
+use crate::theory::chord::Role;
+use crate::theory::naming::ChordName;
 
 /// Characters in a line of tab or of the table.
 const WIDTH: usize = 96;
@@ -30,6 +32,7 @@ pub fn text(out: &mut impl Write, lick: &Lick, explanation: &Explanation) -> io:
     claims(out, lick, &explanation.steps)?;
     section(out, "Parallel runs", explanation.runs.iter().map(words::run))?;
     hard_spots(out, explanation)?;
+    section(out, "Harmonics", explanation.steps.iter().filter_map(words::harmonics))?;
     places(out, lick, explanation)
 }
 
@@ -111,7 +114,13 @@ fn together(moment: &Moment) -> String {
         [interval] => format!("{} {interval}", moment.name),
         intervals => {
             let each: Vec<_> = intervals.iter().map(ToString::to_string).collect();
-            format!("{} ({})", moment.name, each.join(" "))
+            let inversion = match moment.chord.as_ref().and_then(ChordName::inversion) {
+                Some(1) => ", first inversion",
+                Some(2) => ", second inversion",
+                Some(3) => ", third inversion",
+                _ => "",
+            };
+            format!("{}{inversion} ({})", moment.name, each.join(" "))
         }
     }
 }
@@ -120,13 +129,15 @@ fn roles(step: &StepFacts, moment: &Moment) -> String {
     let Some(harmony) = &step.harmony else {
         return String::new();
     };
-    let roles: Vec<_> = moment
-        .notes
+    let roles: Vec<Role> = moment.notes.iter().filter_map(|note| note.role).collect();
+    let told: Vec<_> = roles
         .iter()
-        .filter_map(|note| note.role)
         .map(|role| if role.in_chord { role.to_string() } else { format!("({role})") })
         .collect();
-    format!("{harmony}: {}", roles.join(", "))
+    let has_root = roles.iter().any(|role| role.interval.number() == 1);
+    let rootless = roles.len() > 2 && !has_root && roles.iter().all(|role| role.in_chord);
+    let without = if rootless { "; no root" } else { "" };
+    format!("{harmony}: {}{without}", told.join(", "))
 }
 
 fn claims(out: &mut impl Write, lick: &Lick, steps: &[StepFacts]) -> io::Result<()> {

@@ -14,6 +14,10 @@ use crate::lick::runs::Motion;
 use crate::lick::runs::Run;
 use crate::theory::interval::Interval;
 use crate::theory::key::Key;
+use crate::units::Cents;
+
+/// Harmonics nearer to the tempered note than this are not worth a word.
+const WORTH_TELLING: Cents = Cents(5.0);
 
 /// What is true of a claim that does not hold as it stands, and why; `None` where it does.
 pub fn claim(step: &StepFacts, claim: Claim, key: Key) -> Option<String> {
@@ -148,6 +152,30 @@ pub fn hardship(spot: &HardSpot) -> String {
             moved(*frets)
         ),
     }
+}
+
+/// Harmonics of a step that sound far from the tempered note, in a sentence.
+pub fn harmonics(step: &StepFacts) -> Option<String> {
+    let told: Vec<String> = step
+        .moments
+        .first()?
+        .notes
+        .iter()
+        .filter_map(|note| {
+            let off = note.played.tempered_offset();
+            let way = if off.0 < 0.0 { "under" } else { "over" };
+            (off.0.abs() >= WORTH_TELLING.0).then(|| {
+                format!(
+                    "string {} {:.0} cents {way} {}",
+                    note.played.string.0,
+                    off.0.abs(),
+                    note.spelling
+                )
+            })
+        })
+        .collect();
+    (!told.is_empty())
+        .then(|| format!("step {}: sounds by nature {}", step.number, told.join(" and ")))
 }
 
 /// Said wherever something is hard on the hand.
