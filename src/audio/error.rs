@@ -102,6 +102,86 @@ pub enum AudioError {
         /// The file.
         path: PathBuf,
     },
+    /// There is no such device, or none at all.
+    #[error("no audio {direction} {}", asked_for(asked, known))]
+    NoDevice {
+        /// «input» or «output».
+        direction: &'static str,
+        /// What was asked for; `None` for any.
+        asked: Option<String>,
+        /// The ids of those that are there.
+        known: Vec<String>,
+    },
+    /// The name fits several devices.
+    #[error("{asked:?} fits more than one audio {direction}: {}", known.join(", "))]
+    ManyDevices {
+        /// «input» or «output».
+        direction: &'static str,
+        /// What was asked for.
+        asked: String,
+        /// The ids of those it fits.
+        known: Vec<String>,
+    },
+    /// Another program has the device.
+    #[error("{device}: in use by another program")]
+    Busy {
+        /// The device.
+        device: String,
+    },
+    /// The system does not allow it.
+    #[error("{device}: the system does not permit its use")]
+    Denied {
+        /// The device.
+        device: String,
+    },
+    /// The device or the sound system went away.
+    #[error("{device}: disconnected, or the sound system has stopped")]
+    Gone {
+        /// The device.
+        device: String,
+    },
+    /// The device is open, but nothing moves.
+    #[error("{device}: open, but no samples come or go")]
+    Still {
+        /// The device.
+        device: String,
+    },
+    /// The device came back at another rate.
+    #[error("{device}: runs at {found} samples a second now, no longer at {expected}")]
+    RateChanged {
+        /// The device.
+        device: String,
+        /// The rate so far.
+        expected: u32,
+        /// The rate now.
+        found: u32,
+    },
+    /// The device does not do what was asked.
+    #[error("{device}: cannot be opened ({cause})")]
+    Refused {
+        /// The device.
+        device: String,
+        /// What the sound system said.
+        cause: String,
+    },
+    /// Too few calibration chirps came back.
+    #[error("{device}: only {heard} of {played} chirps came back")]
+    NotHeard {
+        /// The input.
+        device: String,
+        /// How many were found.
+        heard: usize,
+        /// How many were played.
+        played: usize,
+    },
+}
+
+fn asked_for(asked: &Option<String>, known: &[String]) -> String {
+    let Some(asked) = asked else { return "found".to_owned() };
+    match known {
+        [] => format!("{asked:?}: none found at all"),
+        _ => format!("{asked:?}: there are {}", known.join(", ")),
+    }
 }
 
 impl AudioError {
@@ -121,6 +201,27 @@ impl AudioError {
             Self::NoChannel { .. } => "choose a lower --channel, or leave it out to mix them all",
             Self::Write { .. } => "check that the folder exists, may be written to and has room",
             Self::Exists { .. } => "choose another name or move the old file away",
+            Self::NoDevice { asked: None, .. } => {
+                "connect a microphone or interface, check that the sound system runs, then see \
+                 `doublecheck devices`"
+            }
+            Self::NoDevice { .. } => "choose one that `doublecheck devices` lists",
+            Self::ManyDevices { .. } => "write more of its name, or its whole id",
+            Self::Busy { .. } => "close the other program, or choose another device",
+            Self::Denied { .. } => {
+                "allow this terminal to use the microphone in the system's privacy settings; on \
+                 Linux, join the group `audio`"
+            }
+            Self::Gone { .. } => "connect it again, or choose another one",
+            Self::Still { .. } => {
+                "check that it is switched on and not muted or suspended, or choose another one"
+            }
+            Self::RateChanged { .. } => "start again: one take has one rate",
+            Self::Refused { .. } => "leave out --rate, --buffer and --channel, or change them",
+            Self::NotHeard { .. } => {
+                "connect output and input by a cable, or hold the microphone to the loudspeaker, \
+                 and raise the level in small steps"
+            }
             Self::Full { .. } => "what was recorded is kept; go on in a new file",
         }
     }

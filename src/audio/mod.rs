@@ -9,6 +9,8 @@ mod chunks;
 pub mod error;
 pub mod file;
 mod guard;
+#[cfg(feature = "live")]
+pub mod live;
 mod source;
 pub mod write;
 
