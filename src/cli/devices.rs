@@ -1,17 +1,173 @@
-//! `doublecheck devices`: list audio inputs and outputs.
+//! `doublecheck devices`: list audio inputs and outputs. The options that choose among them.
 
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::recording::Channel;
 
 /// List audio inputs and outputs.
 #[derive(Debug, clap::Args)]
 pub struct Args {}
 
+/// Options of the commands that use the sound card.
+#[derive(Debug, Clone, clap::Args)]
+pub struct SoundCard {
+    /// Input to listen to: an id or name from `doublecheck devices`, or a part of it
+    #[arg(long, value_name = "DEVICE")]
+    pub input: Option<String>,
+    /// Output to play on: an id or name from `doublecheck devices`, or a part of it
+    #[arg(long, value_name = "DEVICE")]
+    pub output: Option<String>,
+    /// Samples a second [default: what the input runs at]
+    #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(8_000..=192_000))]
+    pub rate: Option<u32>,
+    /// Samples handed over at a time: fewer are quicker, more are safer [default: 512 in, 2048 out]
+    #[arg(long, value_name = "SAMPLES", value_parser = clap::value_parser!(u32).range(16..=16_384))]
+    pub buffer: Option<u32>,
+}
+
 /// Runs the command.
 ///
 /// # Errors
-/// Whatever keeps the job from being done, with the way out.
+/// No device at all; a program built without sound card support.
+#[cfg(not(feature = "live"))]
 pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("devices is not written yet", "use another command"))
+    Err(no_live())
+}
+
+/// Why a program built without the feature `live` cannot use the sound card.
+#[cfg(not(feature = "live"))]
+pub fn no_live() -> Failure {
+    Failure::new(
+        "this program was built without sound card support",
+        "build it with the default features, or hand over a recording instead",
+    )
+}
+
+#[cfg(feature = "live")]
+pub use with_sound_card::run;
+
+#[cfg(feature = "live")]
+mod with_sound_card {
+    use std::io;
+    use std::io::Write;
+
+    use serde::Serialize;
+
+    use super::Args;
+    use super::Channel;
+    use super::Common;
+    use super::Failure;
+    use super::Outcome;
+    use super::SoundCard;
+    use crate::audio::AudioError;
+    use crate::audio::ChannelChoice;
+    use crate::audio::live::Choice;
+    use crate::audio::live::devices;
+    use crate::audio::live::devices::Direction;
+    use crate::audio::live::devices::Listed;
+    use crate::cli::output;
+
+    impl SoundCard {
+        /// The input that is meant.
+        pub fn input(&self, channel: Channel) -> Choice {
+            let (device, channel) = (self.input.clone(), channel.choice());
+            Choice { device, channel, rate: self.rate, buffer: self.buffer }
+        }
+
+        /// The output that is meant, to run at `rate` samples a second as its input does.
+        pub fn output(&self, rate: u32) -> Choice {
+            let (device, channel) = (self.output.clone(), ChannelChoice::Mix);
+            Choice { device, channel, rate: Some(rate), buffer: self.buffer }
+        }
+    }
+
+    #[derive(Serialize)]
+    struct Document<'a> {
+        schema: u32,
+        inputs: Vec<Device<'a>>,
+        outputs: Vec<Device<'a>>,
+    }
+
+    #[derive(Serialize)]
+    struct Device<'a> {
+        id: &'a str,
+        name: &'a str,
+        default: bool,
+        channels: u16,
+        rate_hz: u32,
+        rates_hz: &'a [u32],
+    }
+
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// No device at all.
+    pub fn run(_args: Args, common: &Common) -> Result<Outcome, Failure> {
+        let listed = devices::list();
+        if listed.is_empty() {
+            let direction = "input or output";
+            return Err(AudioError::NoDevice { direction, asked: None, known: Vec::new() }.into());
+        }
+        output::print(|out| match common.json {
+            true => json(out, &listed),
+            false => text(out, &listed),
+        })?;
+        Ok(Outcome::Done)
+    }
+
+    fn of(direction: Direction, listed: &[Listed]) -> impl Iterator<Item = &Listed> {
+        listed.iter().filter(move |device| device.direction == direction)
+    }
+
+    fn json(out: &mut impl Write, listed: &[Listed]) -> io::Result<()> {
+        let devices = |direction| {
+            of(direction, listed)
+                .map(|device| Device {
+                    id: &device.id,
+                    name: &device.name,
+                    default: device.default,
+                    channels: device.channels,
+                    rate_hz: device.usual_rate,
+                    rates_hz: &device.rates,
+                })
+                .collect()
+        };
+        let (inputs, outputs) = (devices(Direction::Input), devices(Direction::Output));
+        serde_json::to_writer_pretty(&mut *out, &Document { schema: 1, inputs, outputs })?;
+        writeln!(out)
+    }
+
+    fn text(out: &mut impl Write, listed: &[Listed]) -> io::Result<()> {
+        let id_width = listed.iter().map(|device| device.id.chars().count()).max().unwrap_or(0);
+        for (direction, title) in [(Direction::Input, "Inputs"), (Direction::Output, "Outputs")] {
+            let mut devices = of(direction, listed).peekable();
+            if direction == Direction::Output {
+                writeln!(out)?;
+            }
+            if devices.peek().is_none() {
+                writeln!(out, "{title}: none")?;
+                continue;
+            }
+            writeln!(out, "{title:id_width$}  channels  rate (Hz)  can run at       name")?;
+            for device in devices {
+                let Listed { id, channels, usual_rate, name, .. } = device;
+                let span = span(&device.rates);
+                let mark = if device.default { ", the default" } else { "" };
+                writeln!(
+                    out,
+                    "{id:id_width$}  {channels:>8}  {usual_rate:>9}  {span:15}  {name}{mark}"
+                )?;
+            }
+        }
+        Ok(())
+    }
+
+    fn span(rates: &[u32]) -> String {
+        match rates {
+            [] => "no usual rate".to_owned(),
+            [only] => only.to_string(),
+            [first, .., last] => format!("{first} to {last}"),
+        }
+    }
 }
