@@ -212,22 +212,67 @@ fn what_cannot_be_done_is_told_and_leaves_nothing_behind() {
     assert_eq!(names, ["lick.toml"], "nothing was left behind");
 
     fs::write(folder.path().join("out.wav"), "my only take").expect("room");
-    refused(&[], "out.wav: exists already", "--overwrite");
+    refused(&[], "out.wav: this file is already there", "--force");
     let kept = fs::read_to_string(folder.path().join("out.wav")).expect("still there");
     assert_eq!(kept, "my only take");
-    folder.render(&["--overwrite"]).success();
+    folder.render(&["--force"]).success();
     assert!(!folder.sound().0.is_empty());
 
     let other_name = Command::cargo_bin("doublecheck")
         .expect("the binary is built")
         .current_dir(folder.path())
-        .args(["render", "lick.toml", "-o", "lick.toml", "--overwrite"])
+        .args(["render", "lick.toml", "-o", "lick.toml", "--force"])
         .assert()
         .code(2);
     let said = String::from_utf8_lossy(&other_name.get_output().stderr).into_owned();
     assert!(said.contains("not the name of a WAV file"), "{said}");
     let lick = fs::read_to_string(folder.path().join("lick.toml")).expect("still there");
     assert_eq!(lick, LICK);
+}
+
+/// Read back with `midly`: note-ons of the guitar's channels, in beats of the file.
+#[test]
+fn midi_holds_the_same_notes_at_the_same_beats() {
+    let folder = Folder::with_lick(LICK);
+    let command = |options: &[&str]| {
+        Command::cargo_bin("doublecheck")
+            .expect("the binary is built")
+            .current_dir(folder.path())
+            .args(["render", "lick.toml", "--midi", "--json"])
+            .args(options)
+            .assert()
+    };
+    let told = command(&["-o", "out.mid", "--speed", "0.5", "--count-in", "2"]).success();
+    let document: serde_json::Value =
+        serde_json::from_slice(&told.get_output().stdout).expect("one JSON document");
+    // Two seconds a beat: two beats before, eight beats of lick.
+    assert_eq!((&document["start_s"], &document["duration_s"]), (&4.0.into(), &20.0.into()));
+
+    let bytes = fs::read(folder.path().join("out.mid")).expect("a MIDI file");
+    let file = midly::Smf::parse(&bytes).expect("a well-formed MIDI file");
+    let midly::Timing::Metrical(per_beat) = file.header.timing else { panic!("not in beats") };
+    let (mut ticks, mut heard) = (0, Vec::new());
+    for event in &file.tracks[0] {
+        ticks += event.delta.as_int();
+        if let midly::TrackEventKind::Midi {
+            channel,
+            message: midly::MidiMessage::NoteOn { key, vel },
+        } = event.kind
+        {
+            // Channel 9, counted from 0, is percussion in General MIDI.
+            if channel != 9 && vel > 0 {
+                heard.push((f64::from(ticks) / f64::from(per_beat.as_int()) - 2.0, key.as_int()));
+            }
+        }
+    }
+    let (beat, [low, high]) = TOGETHER;
+    let all: Vec<(f64, u8)> = ONE_BY_ONE.into_iter().chain([(beat, low), (beat, high)]).collect();
+    heard.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    assert_eq!(heard, all);
+
+    command(&["-o", "other.wav"]).code(2);
+    command(&["-o", "other.mid", "--loudness", "-20"]).code(2);
+    command(&["-o", "out.mid"]).code(2);
 }
 
 #[test]

@@ -1,7 +1,6 @@
 //! `doublecheck render`: synthesise a reference performance of a lick.
 
 use std::io::Write;
-use std::path::Path;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -11,12 +10,14 @@ use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
 use super::output;
+use super::output::Existing;
 use crate::audio::HIGHEST_RATE;
 use crate::audio::LOWEST_RATE;
 use crate::audio::write::SampleFormat;
 use crate::audio::write::WavWriter;
 use crate::lick::Lick;
 use crate::lick::library;
+use crate::notation::midi;
 use crate::synth::Reverb;
 use crate::synth::Room;
 use crate::synth::loudness;
@@ -37,15 +38,19 @@ const LONGEST_MINUTES: f64 = 60.0;
 
 /// Synthesise a reference performance of a lick.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Turn the volume down before you listen, on headphones above all.")]
 pub struct Args {
     /// The lick file, or the name of an embedded lick
     lick: String,
-    /// The file to write, ending in .wav
+    /// The file to write, ending in .wav (.mid with --midi)
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
-    /// Write over a file of that name
+    /// Write over a file that is there
     #[arg(long)]
-    overwrite: bool,
+    force: bool,
+    /// Write a Standard MIDI File for another instrument to sound
+    #[arg(long, conflicts_with_all = ["level", "loudness", "rate"])]
+    midi: bool,
     /// Factor on the tempo: 0.5 is half as fast
     #[arg(long, value_name = "FACTOR", default_value = "1", value_parser = speed)]
     speed: f64,
@@ -103,60 +108,107 @@ struct Rendered<'a> {
 /// written.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let lick = library::find(&args.lick)?;
-    may_be_written(&args.output, args.overwrite)?;
+    may_be_written(&args)?;
     let manner = manner(&args, &lick, common)?;
     not_too_long(&args, &lick, &manner)?;
     let performance = Performance::new(&lick.expected(), &manner);
+    let mut rendered = Rendered {
+        schema: 1,
+        lick: &lick.title,
+        file: args.output.display().to_string(),
+        duration_s: performance.length_s,
+        start_s: performance.start_s,
+        loudness_lufs: None,
+        peak_dbtp: None,
+    };
+    if args.midi {
+        write_midi(&args, &lick, &manner, &mut rendered)?;
+    } else {
+        write_wav(&args, &performance, &mut rendered)?;
+    }
+    tell(&rendered, &args, common)?;
+    Ok(Outcome::Done)
+}
+
+fn write_wav(
+    args: &Args,
+    performance: &Performance,
+    rendered: &mut Rendered<'_>,
+) -> Result<(), Failure> {
     let mut samples = performance.render(args.rate, &ROOM, SEED);
     let reached = loudness::normalise(&mut samples, args.rate, args.loudness, HIGHEST_PEAK_DBTP);
     let mut wav = WavWriter::create(&args.output, args.rate, SampleFormat::Int24)?;
     wav.write(&samples)?;
     wav.finish()?;
-
-    let rendered = Rendered {
-        schema: 1,
-        lick: &lick.title,
-        file: args.output.display().to_string(),
-        duration_s: samples.len() as f64 / f64::from(args.rate.get()),
-        start_s: performance.start_s,
-        loudness_lufs: reached.loudness_lufs,
-        peak_dbtp: reached.peak_dbtp,
-    };
-    tell(&rendered, args.loudness, common)?;
-    Ok(Outcome::Done)
+    rendered.duration_s = samples.len() as f64 / f64::from(args.rate.get());
+    rendered.loudness_lufs = reached.loudness_lufs;
+    rendered.peak_dbtp = reached.peak_dbtp;
+    Ok(())
 }
 
-fn tell(rendered: &Rendered<'_>, asked_lufs: f64, common: &Common) -> Result<(), Failure> {
+fn write_midi(
+    args: &Args,
+    lick: &Lick,
+    manner: &Manner,
+    rendered: &mut Rendered<'_>,
+) -> Result<(), Failure> {
+    // A file without a click has nothing to count in with, and beats there are those of the metre.
+    let counted = if manner.click == ClickWhen::Never { 0 } else { manner.count_in_beats };
+    let options = midi::Options {
+        speed: manner.speed,
+        count_in_beats: (counted * u32::from(lick.meter.unit)).div_ceil(4),
+        click: manner.click == ClickWhen::Throughout,
+    };
+    let existing = if args.force { Existing::Replace } else { Existing::Keep };
+    output::save(&args.output, &midi::write(lick, &options), existing)?;
+    for loss in midi::losses(lick) {
+        output::tell(&format!("note: {loss}"));
+    }
+    let lick_beats: f64 = lick.steps.iter().map(|step| step.beats.get()).sum();
+    let beat_s = 60.0 / (lick.tempo_bpm * manner.speed);
+    let count_in_beats = 4.0 * f64::from(options.count_in_beats) / f64::from(lick.meter.unit);
+    rendered.start_s = count_in_beats * beat_s;
+    rendered.duration_s = (count_in_beats + lick_beats) * beat_s;
+    Ok(())
+}
+
+fn tell(rendered: &Rendered<'_>, args: &Args, common: &Common) -> Result<(), Failure> {
     if common.json {
         return output::print(|out| {
             serde_json::to_writer_pretty(&mut *out, rendered)?;
             writeln!(out)
         });
     }
-    let loudness = rendered
-        .loudness_lufs
-        .map_or_else(|| "silent".to_owned(), |lufs| format!("{lufs:.1} LUFS"));
+    let Rendered { file, duration_s, start_s, loudness_lufs, .. } = rendered;
+    let loudness = match loudness_lufs {
+        Some(lufs) => format!(", {lufs:.1} LUFS"),
+        None if args.midi => String::new(),
+        None => ", silent".to_owned(),
+    };
     output::tell(&format!(
-        "{}: {:.1} s, the lick begins at {:.1} s, {loudness}",
-        rendered.file, rendered.duration_s, rendered.start_s
+        "{file}: {duration_s:.1} s, the lick begins at {start_s:.1} s{loudness}"
     ));
-    if rendered.loudness_lufs.is_some_and(|lufs| lufs < asked_lufs - 0.05) {
+    if loudness_lufs.is_some_and(|lufs| lufs < args.loudness - 0.05) {
         output::tell(&format!("not louder, so that no peak comes above {HIGHEST_PEAK_DBTP} dBTP"));
     }
     Ok(())
 }
 
-fn may_be_written(path: &Path, overwrite: bool) -> Result<(), Failure> {
-    if !path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("wav")) {
+fn may_be_written(args: &Args) -> Result<(), Failure> {
+    let path = &args.output;
+    let (endings, kind): (&[&str], _) =
+        if args.midi { (&["mid", "midi"], "MIDI") } else { (&["wav"], "WAV") };
+    let ends = |ending: &&str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
+    if !endings.iter().any(|ending| ends(&ending)) {
         return Err(Failure::new(
-            format!("{}: not the name of a WAV file", path.display()),
-            format!("name it {}", path.with_extension("wav").display()),
+            format!("{}: not the name of a {kind} file", path.display()),
+            format!("name it {}", path.with_extension(endings[0]).display()),
         ));
     }
-    if path.exists() && !overwrite {
+    if path.exists() && !args.force {
         return Err(Failure::new(
-            format!("{}: exists already", path.display()),
-            "choose another name, or add --overwrite",
+            format!("{}: this file is already there", path.display()),
+            "choose another name, or say --force to replace it",
         ));
     }
     Ok(())
