@@ -4,6 +4,8 @@ use super::fit::FittedTone;
 use super::fit::Fitter;
 use super::fit::MAX_TONES;
 use super::presence::Evidence;
+use super::presence::MIN_LEVEL_DB;
+use super::presence::MIN_SCORE;
 use super::presence::examine;
 use super::tone::Tone;
 use crate::dsp::peaks::Peak;
@@ -80,12 +82,12 @@ impl Proposer {
         });
         let mut kept = 0;
         for i in 0..self.candidates.len() {
-            let f1 = self.candidates[i].tone.f1;
+            let candidate = self.candidates[i];
             let known = self.candidates[..kept]
                 .iter()
-                .any(|c| 1200.0 * (c.tone.f1 / f1).log2().abs() < SAME_CANDIDATE_CENTS);
+                .any(|c| c.tone.cents_from(&candidate.tone).abs() < SAME_CANDIDATE_CENTS);
             if !known {
-                self.candidates[kept] = self.candidates[i];
+                self.candidates[kept] = candidate;
                 kept += 1;
                 if kept == MAX_CANDIDATES {
                     break;
@@ -134,11 +136,6 @@ pub fn total_power(peaks: &[Peak]) -> f64 {
     peaks.iter().map(|p| p.amplitude * p.amplitude).sum()
 }
 
-/// A tone must bring this much evidence.
-const MIN_SCORE: f64 = 1.2;
-/// A tone quieter than this, against everything that sounds, was not struck, in decibels.
-const MIN_LEVEL_DB: f64 = -27.0;
-
 /// A tone found in a spectrum.
 #[derive(Debug, Clone, Copy)]
 pub struct Found {
@@ -169,6 +166,11 @@ impl Estimator {
         }
     }
 
+    /// The tones found last.
+    pub fn found(&self) -> &[Found] {
+        &self.found
+    }
+
     /// The tones of `spectrum`, at most six, rising in frequency.
     pub fn estimate(&mut self, spectrum: &Spectrum) -> &[Found] {
         let mut tones = [Tone { f1: 1.0, stiffness: 0.0 }; MAX_TONES];
@@ -186,7 +188,7 @@ impl Estimator {
                 .filter(|e| {
                     e.score > MIN_SCORE
                         && e.level_db > MIN_LEVEL_DB
-                        && tones[..n].iter().all(|t| cents_apart(t, &e.tone) > 60.0)
+                        && tones[..n].iter().all(|t| e.tone.cents_from(t).abs() > 60.0)
                 })
                 .max_by(|a, b| rank(a).total_cmp(&rank(b)));
             let Some(best) = best else { break };
@@ -238,8 +240,4 @@ impl Estimator {
 /// Loud tones first, among them those with the most evidence.
 fn rank(e: &Evidence) -> f64 {
     e.score + 0.08 * e.level_db
-}
-
-fn cents_apart(a: &Tone, b: &Tone) -> f64 {
-    1200.0 * (a.f1 / b.f1).log2().abs()
 }

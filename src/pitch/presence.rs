@@ -21,6 +21,11 @@ const EXCLUSIVE_RELATIVE: f64 = 0.0145;
 /// How much of a strong partial the model leaves behind near it: −30 dB.
 const MODEL_ERROR: f64 = 0.03;
 
+/// A tone must bring this much evidence.
+pub const MIN_SCORE: f64 = 1.2;
+/// A tone quieter than this, against everything that sounds, was not struck, in decibels.
+pub const MIN_LEVEL_DB: f64 = -27.0;
+
 /// What is known of one partial of a candidate.
 #[derive(Debug, Clone, Copy, Default)]
 struct Look {
@@ -41,6 +46,15 @@ pub struct Evidence {
     pub level_db: f64,
     /// How much of the candidate is exclusive, 1 being all of it.
     pub exclusive_share: f64,
+}
+
+impl Evidence {
+    /// Log-odds that the tone sounds.
+    pub fn log_odds(&self) -> f64 {
+        let score = 2.0 * (self.score - MIN_SCORE);
+        let level = 0.5 * (self.level_db - MIN_LEVEL_DB);
+        score.min(level)
+    }
 }
 
 /// Gathers the evidence for `candidate`, given that `fitter` has fitted the tones known to sound.

@@ -44,6 +44,11 @@ impl Tone {
         0.5 * (n2 / (1.0 + b * n2) - 1.0 / (1.0 + b))
     }
 
+    /// How far its first partial lies above that of `other`, in cents.
+    pub fn cents_from(&self, other: &Self) -> f64 {
+        1200.0 * (self.f1 / other.f1).log2()
+    }
+
     /// How many partials lie below `top_hz`, at most [`MAX_PARTIALS`].
     pub fn n_partials(&self, top_hz: f64) -> usize {
         (1..=MAX_PARTIALS).take_while(|&n| self.partial(n) < top_hz).count()
