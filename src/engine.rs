@@ -129,7 +129,6 @@ struct Open {
 /// Listens to a stream of samples.
 #[derive(Debug)]
 pub struct Engine {
-    settings: Settings,
     decimator: Decimator,
     rate: f64,
     /// The last seconds of the decimated stream and the instant of its first sample.
@@ -158,7 +157,6 @@ impl Engine {
         let transformer = Transformer::new(rate, longest);
         let spectrum = transformer.make_spectrum();
         Self {
-            settings,
             decimator,
             rate,
             stream: Vec::with_capacity((KEEP_S * rate) as usize),
@@ -254,8 +252,7 @@ impl Engine {
         self.stream.push(sample);
         if let Some(guess) = self.detector.push(sample) {
             let within = guess.saturating_sub(self.stream_start) as usize;
-            let onset =
-                self.stream_start + onset::refine(&self.stream, within, self.rate) as u64;
+            let onset = self.stream_start + onset::refine(&self.stream, within, self.rate) as u64;
             self.close(onset, on_event);
             self.open = Some(Open { onset, told: None, loudest: 0.0, has_notes: false });
         }

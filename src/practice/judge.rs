@@ -1,12 +1,36 @@
-//! Decides, step by step, between hypotheses about what was played.
+//! A whole take against a lick: what was heard in, the judgement out.
 
+use super::alignment::Costs;
+use super::alignment::Place;
+use super::alignment::align;
+use super::matching::Match;
+use super::matching::match_strike;
+use super::matching::place;
+use super::offset::common_offset;
+use super::timing::Struck;
+use super::timing::beat_s;
+use super::timing::lateness_ms;
+use super::verdict::Finding;
+use super::verdict::Status;
+use super::verdict::StepJudgement;
 use super::verdict::TakeJudgement;
+use super::verdict::UnmatchedStrike;
+use super::verdict::Verdict;
 use crate::engine::Strike;
 use crate::engine::Take;
 use crate::lick::expected::Expected;
+use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
-use crate::practice::verdict::StepJudgement;
 use crate::theory::note::Reference;
+use crate::units::Cents;
+
+/// An offset smaller than this is not worth a word, in cents.
+const TOLD_OFFSET: f64 = 5.0;
+/// An offset of a semitone or more must make the take fit this much better to be believed: so many
+/// steps' worth of distance.
+const BELIEVED_GAIN: f64 = 2.5;
+/// Ratios of sample rates in use, in cents: 48 for 44.1 kHz and back, 32 for 44.1.
+const RATE_RATIOS: [f64; 2] = [146.7, -146.7];
 
 /// What the judge goes by.
 #[derive(Debug, Clone, Copy, Default)]
@@ -16,27 +40,280 @@ pub struct Settings {
 }
 
 /// Judges a whole take: strikes are aligned with steps, then every step is judged.
-pub fn judge_take(expected: &Expected, take: &Take, _settings: &Settings) -> TakeJudgement {
-    let _ = expected;
+pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> TakeJudgement {
+    let steps: Vec<&ExpectedStep> =
+        expected.steps.iter().filter(|s| !s.struck.is_empty()).collect();
+    let (offset, places) = best_alignment(&steps, take, settings.reference);
+    let second = |strike: &Strike| strike.onset.seconds(take.rate);
+    let mut judged: Vec<StepJudgement> = steps.iter().map(|s| not_played(s)).collect();
+    let mut unmatched = Vec::new();
+    for (strike, place) in take.strikes.iter().zip(&places) {
+        match *place {
+            Place::Step(j) => {
+                let found = match_strike(steps[j], strike, settings.reference, offset);
+                fill(&mut judged[j], found, second(strike));
+            }
+            Place::StageOf(j) => {
+                stage(&mut judged[j], steps[j], strike, second(strike), settings, offset);
+            }
+            Place::Nothing => unmatched.push(UnmatchedStrike {
+                start_s: second(strike),
+                heard: strike
+                    .notes
+                    .iter()
+                    .filter(|n| n.struck)
+                    .filter_map(|n| self::place(n, settings.reference, offset))
+                    .collect(),
+            }),
+        }
+    }
+    let struck: Vec<(usize, Struck)> = judged
+        .iter()
+        .enumerate()
+        .filter_map(|(j, s)| {
+            s.start_s.map(|at_s| (j, Struck { beats: steps[j].start_beats, at_s }))
+        })
+        .collect();
+    let times: Vec<Struck> = struck.iter().map(|&(_, s)| s).collect();
+    for (&(j, _), late) in struck.iter().zip(lateness_ms(&times)) {
+        judged[j].timing_ms = late;
+    }
+    for (step, judgement) in steps.iter().zip(&mut judged) {
+        miss_stages(step, judgement);
+    }
     TakeJudgement {
         duration_s: take.length.seconds(take.rate),
-        steps: Vec::new(),
-        unmatched: Vec::new(),
-        tempo_bpm: None,
-        findings: Vec::new(),
+        steps: judged,
+        unmatched,
+        tempo_bpm: beat_s(&times).map(|beat| 60.0 / beat),
+        findings: findings(take, offset),
     }
 }
 
 /// Judges one strike as an attempt at `step`, as live practice does while the step sounds.
-pub fn judge_strike(step: &ExpectedStep, _strike: &Strike, _settings: &Settings) -> StepJudgement {
+///
+/// `start_s` is left empty: the caller knows the rate of its stream.
+pub fn judge_strike(
+    step: &ExpectedStep,
+    strike: &Strike,
+    settings: &Settings,
+    offset: Cents,
+) -> StepJudgement {
+    let mut judgement = not_played(step);
+    let found = match_strike(step, strike, settings.reference, offset);
+    judgement.verdict = found.verdict;
+    judgement.heard = found.heard;
+    judgement.missing = found.missing;
+    judgement
+}
+
+/// All strikes against all steps, for one offset of the guitar.
+struct Table<'a> {
+    steps: &'a [&'a ExpectedStep],
+    strikes: &'a [Strike],
+    distances: Vec<Vec<f64>>,
+    stages: Vec<Vec<Option<f64>>>,
+    rate: crate::units::SampleRate,
+}
+
+impl<'a> Table<'a> {
+    fn new(
+        steps: &'a [&'a ExpectedStep],
+        take: &'a Take,
+        reference: Reference,
+        offset: Cents,
+    ) -> Self {
+        let strikes = &take.strikes;
+        let distances = strikes
+            .iter()
+            .map(|strike| {
+                steps
+                    .iter()
+                    .map(|step| {
+                        match_strike(step, strike, reference, offset).distance(step.struck.len())
+                    })
+                    .collect()
+            })
+            .collect();
+        let stages = strikes
+            .iter()
+            .map(|strike| {
+                steps.iter().map(|step| stage_cost(step, strike, reference, offset)).collect()
+            })
+            .collect();
+        Self { steps, strikes, distances, stages, rate: take.rate }
+    }
+}
+
+impl Costs for Table<'_> {
+    fn n_strikes(&self) -> usize {
+        self.strikes.len()
+    }
+
+    fn n_steps(&self) -> usize {
+        self.steps.len()
+    }
+
+    fn distance(&self, i: usize, j: usize) -> f64 {
+        self.distances[i][j]
+    }
+
+    fn stage(&self, i: usize, j: usize) -> Option<f64> {
+        self.stages[i][j]
+    }
+
+    fn haste(&self, i: usize, j: usize, before: usize, k: usize) -> f64 {
+        // Two strikes far closer than any tempo would have it are one strike heard twice.
+        let gap = self.strikes[i].onset.seconds(self.rate)
+            - self.strikes[before].onset.seconds(self.rate);
+        let beats = self.steps[j].start_beats - self.steps[k].start_beats;
+        if gap < 0.08 * beats { 0.2 } else { 0.0 }
+    }
+}
+
+/// What it costs to take `strike` for a later stage of `step`; `None` if it cannot be one.
+fn stage_cost(
+    step: &ExpectedStep,
+    strike: &Strike,
+    reference: Reference,
+    offset: Cents,
+) -> Option<f64> {
+    if step.stages.is_empty() {
+        return None;
+    }
+    let struck: Vec<_> = strike
+        .notes
+        .iter()
+        .filter(|n| n.struck)
+        .filter_map(|n| place(n, reference, offset))
+        .collect();
+    let foreign = struck
+        .iter()
+        .filter(|p| {
+            let target = step.stages.iter().any(|s| s.to.note == p.note);
+            let own = step.struck.iter().any(|e| e.note == p.note);
+            !target && !own
+        })
+        .count();
+    let reached = struck.iter().any(|p| step.stages.iter().any(|s| s.to.note == p.note));
+    (reached && foreign < struck.len()).then_some(0.3 * foreign as f64)
+}
+
+/// Tries the offsets the strikes suggest and keeps the one that fits best.
+fn best_alignment(
+    steps: &[&ExpectedStep],
+    take: &Take,
+    reference: Reference,
+) -> (Cents, Vec<Place>) {
+    let common = common_offset(&take.strikes, reference);
+    let near = common.filter(|c| c.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0));
+    let attempt = |offset: Cents| {
+        let (places, cost) = align(&Table::new(steps, take, reference, offset));
+        (cost, offset, places)
+    };
+    let mut best = attempt(near);
+    if let Some(common) = common {
+        // Half a semitone off may be a whole one less half; the rest is a wrong rate or a capo.
+        let further = RATE_RATIOS
+            .into_iter()
+            .map(|ratio| ratio + wrap_near(common.0, ratio))
+            .chain([-200.0, -100.0, 100.0, 200.0].map(|k| common.0 + k));
+        for offset in further {
+            let other = attempt(Cents(offset));
+            let needed = if offset.abs() < 60.0 { 0.3 } else { BELIEVED_GAIN };
+            if other.0 + needed < best.0.min(attempt(near).0) {
+                best = other;
+            }
+        }
+    }
+    (best.1, best.2)
+}
+
+/// The deviation of `cents` from `ratio` on the circle of one semitone.
+fn wrap_near(cents: f64, ratio: f64) -> f64 {
+    let d = cents - ratio;
+    d - 100.0 * (d / 100.0).round()
+}
+
+fn not_played(step: &ExpectedStep) -> StepJudgement {
+    let expected: Vec<ExpectedNote> =
+        step.struck.iter().copied().chain(step.stages.iter().map(|s| s.to)).collect();
     StepJudgement {
         step: step.number,
-        verdict: super::verdict::Verdict::NotPlayed,
+        verdict: Verdict::NotPlayed,
         start_s: None,
         timing_ms: None,
-        expected: step.struck.clone(),
+        missing: expected.clone(),
+        expected,
         heard: Vec::new(),
-        missing: Vec::new(),
         remarks: Vec::new(),
     }
+}
+
+fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
+    judgement.verdict = found.verdict;
+    judgement.heard = found.heard;
+    judgement.missing = found.missing;
+    judgement.start_s = Some(start_s);
+}
+
+/// Adds what was reached at a later stage.
+fn stage(
+    judgement: &mut StepJudgement,
+    step: &ExpectedStep,
+    strike: &Strike,
+    start_s: f64,
+    settings: &Settings,
+    offset: Cents,
+) {
+    for sound in strike.notes.iter().filter(|n| n.struck) {
+        let Some(pitch) = place(sound, settings.reference, offset) else { continue };
+        let target = step.stages.iter().find(|s| s.to.note == pitch.note);
+        let Some(target) = target else { continue };
+        judgement.heard.push(super::verdict::HeardNote {
+            pitch,
+            status: Status::Right,
+            expected: Some(target.to),
+            start_s: Some(start_s),
+            confidence: sound.confidence,
+        });
+    }
+}
+
+/// Later stages that were not reached are missing.
+fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
+    if judgement.verdict == Verdict::NotPlayed {
+        return;
+    }
+    for target in &step.stages {
+        let reached = judgement.heard.iter().any(|h| h.pitch.note == target.to.note);
+        if !reached {
+            judgement.missing.push(target.to);
+            if judgement.verdict == Verdict::Right {
+                judgement.verdict = Verdict::Incomplete;
+            }
+        }
+    }
+}
+
+fn findings(take: &Take, offset: Cents) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if take.strikes.is_empty() {
+        findings.push(Finding::Silent);
+    }
+    let at_wrong_rate = RATE_RATIOS.iter().any(|r| (offset.0 - r).abs() < 25.0);
+    if at_wrong_rate {
+        findings.push(Finding::PlayedAtWrongRate { offset });
+    } else if offset.0.abs() >= TOLD_OFFSET {
+        findings.push(Finding::TunedOff { offset });
+    }
+    let share = take.clipped.0 as f64 / take.length.0.max(1) as f64;
+    if share > 1e-4 {
+        findings.push(Finding::Clipped { share });
+    }
+    findings.extend(take.holes.iter().map(|&(at, lost)| Finding::Hole {
+        start_s: at.seconds(take.rate),
+        length_s: lost.seconds(take.rate),
+    }));
+    findings
 }

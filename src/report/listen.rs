@@ -159,6 +159,7 @@ mod tests {
             error_cents: Some(0.3),
             level: Decibels(-20.0),
             struck,
+            rise: Decibels(20.0),
             confidence: 1.0,
         };
         let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {

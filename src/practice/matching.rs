@@ -1,0 +1,141 @@
+//! One strike against one step: which notes are right, wrong, missing, extra or ringing on.
+//!
+//! The ear was blind to the step. Here its notes are only compared with what the step asks for;
+//! nothing is heard again, so a wrong double stop cannot turn into a right one.
+//!
+//! **Conventions.** Cents are told against the expected note, or the nearest one, with the offset
+//! of the guitar as a whole taken off.
+
+use super::verdict::HeardNote;
+use super::verdict::Pitch;
+use super::verdict::Status;
+use super::verdict::Verdict;
+use crate::engine::HeardPitch;
+use crate::engine::Strike;
+use crate::lick::expected::ExpectedNote;
+use crate::lick::expected::ExpectedStep;
+use crate::theory::note::MidiNote;
+use crate::theory::note::Reference;
+use crate::units::Cents;
+
+/// A note struck in place of an expected one lies this near to it at most, in semitones; further
+/// off it is an extra note beside a missing one.
+const INSTEAD_SEMITONES: i32 = 4;
+/// A note that gained this much less than a struck one must, in decibels, may have been struck
+/// softly: if the step asks for it, it counts.
+const SOFT_STRIKE_DB: f64 = -1.0;
+
+/// What a strike is to a step.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Match {
+    /// How it went.
+    pub verdict: Verdict,
+    /// What sounded, rising in pitch.
+    pub heard: Vec<HeardNote>,
+    /// Expected notes that did not sound.
+    pub missing: Vec<ExpectedNote>,
+}
+
+impl Match {
+    /// How far the strike is from the step: 0 right, 1 nothing in common.
+    pub fn distance(&self, n_expected: usize) -> f64 {
+        let count = |wanted: fn(&Status) -> bool| {
+            self.heard.iter().filter(|h| wanted(&h.status)).count() as f64
+        };
+        let wrong = count(|s| matches!(s, Status::Wrong { .. }));
+        let extra = count(|s| matches!(s, Status::Extra));
+        let missing = self.missing.len() as f64 - wrong;
+        ((0.9 * wrong + 0.45 * extra + missing) / n_expected.max(1) as f64).min(1.2)
+    }
+}
+
+/// Where a pitch lies on a scale that is `offset` sharp.
+pub fn place(pitch: &HeardPitch, reference: Reference, offset: Cents) -> Option<Pitch> {
+    let (note, cents) = reference.nearest(pitch.frequency.raised(Cents(-offset.0)))?;
+    let cents_error = pitch.error_cents.map(Cents);
+    Some(Pitch { note, frequency: pitch.frequency, cents, cents_error })
+}
+
+/// Compares what sounds after `strike` with what `step` asks for.
+pub fn match_strike(
+    step: &ExpectedStep,
+    strike: &Strike,
+    reference: Reference,
+    offset: Cents,
+) -> Match {
+    let mut missing = distinct(&step.struck);
+    let mut heard: Vec<HeardNote> = Vec::new();
+    let mut others: Vec<(Pitch, &HeardPitch)> = Vec::new();
+    for sound in &strike.notes {
+        let Some(pitch) = place(sound, reference, offset) else { continue };
+        let wanted = missing.iter().position(|e| e.note == pitch.note);
+        let counts = sound.struck || sound.rise.0 > SOFT_STRIKE_DB;
+        match wanted {
+            Some(i) if counts => {
+                let expected = missing.remove(i);
+                heard.push(note(pitch, Status::Right, Some(expected), sound));
+            }
+            _ => others.push((pitch, sound)),
+        }
+    }
+    for (pitch, sound) in others {
+        let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
+        let again = heard.iter().any(|h| h.pitch.note == pitch.note);
+        let later = step.stages.iter().any(|s| s.to.note == pitch.note);
+        if !sound.struck || again || later || belongs(&step.held) {
+            heard.push(note(pitch, Status::Ringing, None, sound));
+            continue;
+        }
+        let nearest = missing
+            .iter()
+            .copied()
+            .enumerate()
+            .map(|(i, e)| (semitones(e.note, pitch.note).abs(), i, e))
+            .filter(|&(distance, ..)| distance <= INSTEAD_SEMITONES)
+            .filter(|(_, i, _)| {
+                !heard.iter().any(|h| {
+                    matches!(h.status, Status::Wrong { instead_of } if instead_of == missing[*i])
+                })
+            })
+            .min_by_key(|&(distance, i, _)| (distance, i));
+        let status = match nearest {
+            Some((_, _, instead_of)) => Status::Wrong { instead_of },
+            None => Status::Extra,
+        };
+        heard.push(note(pitch, status, None, sound));
+    }
+    heard.sort_by(|a, b| a.pitch.frequency.get().total_cmp(&b.pitch.frequency.get()));
+    let fault = heard.iter().any(|h| matches!(h.status, Status::Wrong { .. } | Status::Extra));
+    let verdict = if fault {
+        Verdict::Wrong
+    } else if missing.is_empty() {
+        Verdict::Right
+    } else {
+        Verdict::Incomplete
+    };
+    Match { verdict, heard, missing }
+}
+
+fn note(
+    pitch: Pitch,
+    status: Status,
+    expected: Option<ExpectedNote>,
+    sound: &HeardPitch,
+) -> HeardNote {
+    HeardNote { pitch, status, expected, start_s: None, confidence: sound.confidence }
+}
+
+/// The same pitch on two strings sounds as one.
+fn distinct(notes: &[ExpectedNote]) -> Vec<ExpectedNote> {
+    let mut kept: Vec<ExpectedNote> = Vec::new();
+    for note in notes {
+        if !kept.iter().any(|k| k.note == note.note) {
+            kept.push(*note);
+        }
+    }
+    kept
+}
+
+fn semitones(a: MidiNote, b: MidiNote) -> i32 {
+    i32::from(b.0) - i32::from(a.0)
+}
