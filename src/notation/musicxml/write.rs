@@ -261,6 +261,8 @@ impl<'a> Staff<'a> {
                 tone,
             });
         }
+        // Lowest note first: programs pair the marks of a chord with its notes in that order.
+        pieces.sort_by_key(|piece| piece.tone.pitch);
         pieces
     }
 

@@ -21,7 +21,7 @@ use crate::notation::error::NotationError;
 use crate::notation::error::Place;
 
 /// Elements in one document. A lick of 200 steps needs about 10 000.
-const MAX_ELEMENTS: u64 = 1_000_000;
+const MAX_ELEMENTS: u64 = 300_000;
 
 /// Elements inside each other. MusicXML needs about 10.
 const MAX_DEPTH: usize = 64;
