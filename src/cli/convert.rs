@@ -1,7 +1,6 @@
 //! `doublecheck convert`: convert between lick files, MusicXML, Standard MIDI Files and plain-text tab.
 
 use std::fs::File;
-use std::io;
 use std::io::Read;
 use std::io::Write;
 use std::path::Path;
@@ -12,7 +11,9 @@ use serde_json::json;
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output::Existing;
 use super::output::print;
+use super::output::save;
 use super::output::tell;
 use crate::lick;
 use crate::lick::Lick;
@@ -108,10 +109,6 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         let hint = "give a file to --output, or leave --json out";
         return Err(Failure::new("both the JSON and the lick would go to standard output", hint));
     }
-    if !to_stdout && !args.force && args.output.exists() {
-        let error = format!("{}: this file is already there", args.output.display());
-        return Err(Failure::new(error, "choose another name, or say --force to replace it"));
-    }
 
     let Reading { lick, remarks } = read(&args.input, from, args.grid)?;
     let (bytes, losses) = write(&lick, to).map_err(|error| failure(&args.input, "", &error))?;
@@ -122,7 +119,8 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if to_stdout {
         print(|out| out.write_all(&bytes))?;
     } else {
-        save(&args.output, &bytes)?;
+        let existing = if args.force { Existing::Replace } else { Existing::Keep };
+        save(&args.output, &bytes, existing)?;
     }
     if common.json {
         let document = json!({
@@ -170,29 +168,6 @@ fn write(lick: &Lick, to: Format) -> Result<(Vec<u8>, Vec<String>), NotationErro
         Format::Midi => (midi::write(lick, &midi::Options::default()), midi::losses(lick)),
         Format::Tab => (tab::write(lick)?.into_bytes(), tab::losses(lick)),
     })
-}
-
-/// Writes beside the file and then gives it its name, so that it is whole or not there.
-fn save(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let failed = |error: io::Error| {
-        Failure::new(
-            format!("{}: cannot be written: {error}", path.display()),
-            "check that the folder is there and may be written to",
-        )
-    };
-    let folder = path.parent().filter(|folder| *folder != Path::new(""));
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // As any new file, less what the user's umask takes away.
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    let folder = folder.unwrap_or(Path::new("."));
-    let mut file = builder.prefix(".doublecheck-").tempfile_in(folder).map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
-    file.persist(path).map_err(|error| failed(error.error))?;
-    Ok(())
 }
 
 /// A reading that failed, with the line it failed at and the way out.
