@@ -3,8 +3,11 @@
 //! What it promises is written down in README.md under «In scripts». Nothing here depends on how
 //! well it hears.
 
+#![expect(clippy::print_stderr, reason = "what is skipped must be seen")]
+
 use std::fs;
 use std::io::Read;
+use std::path::Path;
 use std::path::PathBuf;
 use std::process::Command;
 use std::process::Output;
@@ -323,6 +326,30 @@ fn there_is_no_colour_beside_a_terminal() {
     let run = desk.run(&["chek"]);
     run.refused(&[]);
     assert!(!run.err.contains('\x1b'), "{}", run.err);
+}
+
+/// `script` (util-linux) runs a command on a terminal of its own.
+#[test]
+#[cfg(target_os = "linux")]
+fn a_terminal_gets_colour_unless_it_is_refused() {
+    if !Path::new("/usr/bin/script").exists() {
+        eprintln!("skipped: no /usr/bin/script here");
+        return;
+    }
+    let desk = Desk::new();
+    let program = assert_cmd::cargo::cargo_bin!("doublecheck");
+    let on_terminal = |variables: &[(&str, &str)]| {
+        let mut command = Command::new("/usr/bin/script");
+        command.args(["-qec", &format!("'{}' demo", program.display()), "/dev/null"]);
+        command.current_dir(desk.folder.path()).env_remove("NO_COLOR").env("TERM", "xterm");
+        command.envs(variables.iter().copied()).stdin(Stdio::null());
+        let output = command.output().expect("script starts");
+        assert_eq!(output.status.code(), Some(0));
+        String::from_utf8(output.stdout).expect("UTF-8")
+    };
+    assert!(on_terminal(&[]).contains("\x1b["));
+    assert!(!on_terminal(&[("NO_COLOR", "1")]).contains('\x1b'));
+    assert!(!on_terminal(&[("TERM", "dumb")]).contains('\x1b'));
 }
 
 /// Bytes without sense, the same every time: a multiplicative congruence modulo 2^31 − 1 (Park
