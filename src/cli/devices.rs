@@ -3,6 +3,7 @@
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+#[cfg(feature = "live")]
 use super::recording::Channel;
 
 /// List audio inputs and outputs.

@@ -6,6 +6,7 @@
 //! **Limits.** See [`Timekeeper`] for holes the sound system keeps to itself.
 
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::sync::atomic::AtomicI64;
 use std::sync::atomic::AtomicU8;
 use std::sync::atomic::AtomicU64;
@@ -60,6 +61,8 @@ pub struct Counters {
     fault: AtomicU8,
     /// Errors that say nothing.
     grumbles: AtomicU64,
+    /// True if samples were lost on the way, nobody knows how many.
+    slipped: AtomicBool,
 }
 
 impl Counters {
@@ -71,6 +74,7 @@ impl Counters {
             ahead: AtomicI64::new(i64::MIN),
             fault: AtomicU8::new(0),
             grumbles: AtomicU64::new(0),
+            slipped: AtomicBool::new(false),
         })
     }
 
@@ -116,8 +120,12 @@ impl Counters {
             Kind::DeviceNotAvailable | Kind::HostUnavailable => Fault::Gone,
             Kind::PermissionDenied => Fault::Denied,
             Kind::StreamInvalidated => Fault::Changed,
-            // The stream lives on: rerouted, late, or only complaining.
-            Kind::DeviceChanged | Kind::RealtimeDenied | Kind::Xrun => return,
+            Kind::Xrun => {
+                self.slipped.store(true, Ordering::Release);
+                return;
+            }
+            // The stream lives on, rerouted or less punctual.
+            Kind::DeviceChanged | Kind::RealtimeDenied => return,
             _ => {
                 self.grumbles.fetch_add(1, Ordering::Relaxed);
                 return;
@@ -267,15 +275,16 @@ impl Lead {
     }
 }
 
-/// Finds holes that nobody reports, by counting samples against the clock.
+/// Finds holes whose length nobody reports, by counting samples against the clock.
 ///
 /// A stream that stalls may deliver everything in a burst afterwards, or may have lost it: after a
-/// stall nothing is handed on for [`PROBATION_S`], until it is clear which. What is still
+/// stall nothing is handed on for 0.3 s, until it is clear which. What is still
 /// missing then is a hole, exactly where the stall was.
 #[derive(Debug)]
 pub struct Timekeeper {
     rate: f64,
     limit: f64,
+    buffer: f64,
     /// The best lead of the samples over the clock so far; sinks by [`DRIFT`].
     best: Option<f64>,
     lead: Lead,
@@ -285,11 +294,12 @@ pub struct Timekeeper {
     state: Flow,
 }
 
+/// `hole`: how much must be missing to count, in samples.
 #[derive(Debug)]
 enum Flow {
     Steady,
-    Stalled,
-    Probation { until_s: f64, recent: f64 },
+    Stalled { hole: f64 },
+    Probation { hole: f64, until_s: f64, recent: f64 },
 }
 
 /// What to do with what has arrived.
@@ -321,6 +331,7 @@ impl Timekeeper {
         Self {
             rate,
             limit,
+            buffer: f64::from(buffer),
             best: None,
             lead: Lead::default(),
             checked_s: 0.0,
@@ -367,23 +378,29 @@ impl Timekeeper {
             best = best.max(ahead);
         }
         let behind = best - (moved as f64 - now_s * self.rate);
+        if counters.slipped.swap(false, Ordering::AcqRel) {
+            // The sound system says so itself: even a short hole is one.
+            self.state = Flow::Stalled { hole: self.buffer };
+        }
         let mut advice = Advice::Go;
         match &mut self.state {
-            Flow::Steady if behind > self.limit => self.state = Flow::Stalled,
+            Flow::Steady if behind > self.limit => {
+                self.state = Flow::Stalled { hole: 0.5 * self.limit };
+            }
             Flow::Steady => {}
-            Flow::Stalled if came => {
-                let recent = ahead.unwrap_or(f64::NEG_INFINITY);
-                self.state = Flow::Probation { until_s: now_s + PROBATION_S, recent };
+            Flow::Stalled { hole } if came => {
+                let (hole, recent) = (*hole, ahead.unwrap_or(f64::NEG_INFINITY));
+                self.state = Flow::Probation { hole, until_s: now_s + PROBATION_S, recent };
                 advice = Advice::Hold;
             }
-            Flow::Stalled => {}
-            Flow::Probation { until_s, recent } => {
+            Flow::Stalled { .. } => {}
+            Flow::Probation { hole, until_s, recent } => {
                 *recent = recent.max(ahead.unwrap_or(f64::NEG_INFINITY));
                 if now_s < *until_s {
                     advice = Advice::Hold;
                 } else {
                     let missing = best - *recent;
-                    if missing > 0.5 * self.limit && missing.is_finite() {
+                    if missing > *hole && missing.is_finite() {
                         advice = Advice::Hole(SampleCount(missing as u64));
                         best = *recent;
                     }
@@ -465,6 +482,10 @@ mod tests {
 
     /// Feeds blocks of 480 every 10 ms of pretended time, except in a pause; returns the holes.
     fn holes(pause: std::ops::Range<u32>, made_up_for: bool) -> Vec<(u64, u64)> {
+        holes_told(pause, made_up_for, false)
+    }
+
+    fn holes_told(pause: std::ops::Range<u32>, made_up_for: bool, told: bool) -> Vec<(u64, u64)> {
         let counters = Counters::new(0);
         let mut keeper = Timekeeper::new(rate(), 480);
         let (mut moved, mut found) = (0, Vec::new());
@@ -476,6 +497,9 @@ mod tests {
                 }
                 moved += 480;
                 counters.note_moved(moved, now_s, rate());
+            }
+            if told && tick == pause.start {
+                counters.note_error(cpal::ErrorKind::Xrun);
             }
             if let Advice::Hole(lost) = keeper.check(now_s, &counters) {
                 found.push((moved, lost.0));
@@ -490,6 +514,15 @@ mod tests {
         assert_eq!(found.len(), 1, "{found:?}");
         // 40 blocks of 480, less what the clocks may have drifted.
         assert!((19_150..=19_200).contains(&found[0].1), "{found:?}");
+    }
+
+    #[test]
+    fn a_short_hole_is_found_where_the_sound_system_tells_of_one() {
+        let found = holes_told(100..105, false, true);
+        assert_eq!(found.len(), 1, "{found:?}");
+        // Five blocks of 480, less what the clocks may have drifted.
+        assert!((2_350..=2_400).contains(&found[0].1), "{found:?}");
+        assert_eq!(holes_told(100..105, true, true), [], "told, but made up for");
     }
 
     #[test]

@@ -22,7 +22,8 @@
 //! handed over as [`Chunk::Gap`](super::Chunk::Gap) where it happened, so that the count of samples
 //! keeps to the clock; a whole connection that was lost and found again is one gap.
 //! **Limits.** A hole of which the card tells nothing is known only if it is longer than some
-//! 150 ms or three buffers; its length is then right to a buffer.
+//! 150 ms or three buffers; one that it tells of, if longer than a buffer. Its length is then right
+//! to a buffer.
 //! **Reference.** Card access by the crate `cpal`, the ring between threads by `ringbuf`.
 
 pub mod calibration;
