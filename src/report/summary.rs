@@ -16,6 +16,10 @@ use crate::practice::verdict::Verdict;
 /// Notes out of tune and strikes without a step are listed up to this many.
 const MOST_LISTED: usize = 4;
 
+/// Smaller deviations from an even beat go unnoticed (Friberg and Sundberg 1995: about 6 ms in a
+/// fast sequence).
+const NOTICED_MS: f64 = 6.0;
+
 /// The summary, one sentence or two a line.
 pub(super) fn sentences(page: &Page, take: &TakeJudgement, tally: &Tally) -> Vec<String> {
     let mut lines = vec![steps(tally)];
@@ -114,6 +118,9 @@ fn timing(take: &TakeJudgement) -> Option<String> {
     late.sort_by(|(_, a), (_, b)| a.abs().total_cmp(&b.abs()));
     let (_, half) = late[(late.len() - 1) / 2];
     let (step, most) = late[late.len() - 1];
+    if most.abs() < NOTICED_MS {
+        return Some(format!("Every strike within {NOTICED_MS} ms of an even beat."));
+    }
     let way = if most > 0.0 { "late" } else { "early" };
     let (half, most) = (half.abs().round() as i64, most.abs().round() as i64);
     Some(format!(
@@ -212,6 +219,18 @@ mod tests {
         take.findings = vec![Finding::TunedOff { offset: Cents(-12.4) }];
         let said = said(&take);
         assert_eq!(said.matches("12 cents flat").count(), 1, "{said}");
+    }
+
+    #[test]
+    fn deviations_nobody_hears_are_not_counted_up() {
+        let mut take = sample::take();
+        for (step, ms) in take.steps.iter_mut().zip([2.0, -5.9]) {
+            step.timing_ms = Some(ms);
+        }
+        take.steps.truncate(2);
+        assert!(said(&take).contains("Every strike within 6 ms of an even beat."));
+        take.steps[1].timing_ms = Some(-6.1);
+        assert!(said(&take).contains("furthest off step 2, 6 ms early"), "{}", said(&take));
     }
 
     #[test]
