@@ -1,17 +1,48 @@
 //! `doublecheck sheet`: write a printable practice sheet.
 
+use std::io::Write;
+use std::path::PathBuf;
+
+use serde_json::json;
+
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output::Existing;
+use super::output::print;
+use super::output::save;
+use crate::lick;
+use crate::report::sheet::sheet;
 
 /// Write a printable practice sheet.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// The lick file, or the name of an embedded lick
+    #[arg(value_name = "LICK")]
+    lick: String,
+    /// The page to write (HTML); print it from a browser, on A4 or Letter
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// Write over a file that is there
+    #[arg(long)]
+    force: bool,
+}
 
 /// Runs the command.
 ///
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
-pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("sheet is not written yet", "use another command"))
+pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    let lick = lick::find(&args.lick)?;
+    let existing = if args.force { Existing::Replace } else { Existing::Keep };
+    save(&args.output, sheet(&lick, common.a4).as_bytes(), existing)?;
+    if common.json {
+        let document = json!({
+            "schema": 1,
+            "lick": lick.title,
+            "output": args.output.display().to_string(),
+        });
+        print(|out| writeln!(out, "{document:#}"))?;
+    }
+    Ok(Outcome::Done)
 }

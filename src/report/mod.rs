@@ -8,6 +8,7 @@ pub mod json;
 pub mod listen;
 #[cfg(test)]
 mod sample;
+pub mod sheet;
 mod summary;
 pub mod tally;
 pub mod text;

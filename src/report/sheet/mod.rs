@@ -1,0 +1,137 @@
+//! A practice sheet: one self-contained page for the music stand, to be printed in black and white.
+//!
+//! **Conventions.** HTML 5 with drawings in SVG 1.1; no script, no outside file, no fixed paper
+//! size, so that A4 and Letter both fit. Beats are counted between equal-tempered notes.
+//! **Limits.** Real strings are a little stiff: their high partials beat somewhat faster than told.
+
+mod listening;
+mod shapes;
+mod staff;
+
+use maud::DOCTYPE;
+use maud::Markup;
+use maud::PreEscaped;
+use maud::html;
+
+use crate::lick::Lick;
+use crate::lick::facts::explain_steps;
+use crate::theory::note::Reference;
+
+/// Shares of the full tempo that the plan climbs through, in hundredths.
+const PLAN: [u32; 6] = [50, 60, 70, 80, 90, 100];
+
+/// Lines for the teacher.
+const REMARK_LINES: usize = 8;
+
+const STYLE: &str = "
+@page { margin: 14mm 15mm; }
+* { box-sizing: border-box; }
+body { font: 10.5pt/1.35 Georgia, 'Times New Roman', serif; color: #000; background: #fff;
+  max-width: 186mm; margin: 0 auto; padding: 4mm; }
+@media print { body { max-width: none; padding: 0; } }
+h1 { font-size: 20pt; font-weight: normal; margin: 0; }
+h2 { font-size: 12pt; font-variant: small-caps; font-weight: normal; letter-spacing: .04em;
+  border-bottom: .5pt solid #000; margin: 6mm 0 2mm; break-after: avoid; }
+p { margin: 0 0 1.5mm; }
+svg { display: block; fill: #000; }
+svg text { font-family: Georgia, 'Times New Roman', serif; }
+.staff { width: 100%; break-inside: avoid; margin-bottom: 2mm; }
+.shapes { display: flex; flex-wrap: wrap; gap: 3mm 6mm; }
+.shapes figure { margin: 0; width: 28mm; break-inside: avoid; text-align: center; }
+.shapes figcaption { font-size: 8.5pt; line-height: 1.2; }
+table { border-collapse: collapse; width: 100%; }
+th { font-weight: normal; font-style: italic; text-align: left; border-bottom: .5pt solid #000; }
+td, th { padding: .8mm 3mm .8mm 0; vertical-align: top; }
+tr { break-inside: avoid; }
+.head { display: flex; justify-content: space-between; align-items: baseline; }
+.blank { border-bottom: .5pt solid #000; display: inline-block; width: 34mm; }
+.rule { border-bottom: .4pt solid #777; height: 8.5mm; }
+.together { break-inside: avoid; }
+.small { font-size: 9pt; }
+";
+
+/// The sheet of `lick`; beats are told for a tuning to `reference`.
+pub fn sheet(lick: &Lick, reference: Reference) -> String {
+    let steps = explain_steps(lick);
+    let open: Vec<_> = lick.open_names().iter().map(ToString::to_string).collect();
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width";
+                title { (lick.title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                div.head {
+                    h1 { (lick.title) }
+                    span { "Name " span.blank {} " Date " span.blank style="width:22mm" {} }
+                }
+                p {
+                    (lick.key) ", " (lick.tempo_bpm) " quarter notes a minute, "
+                    (lick.meter.count) "/" (lick.meter.unit) ". Strings from the lowest: "
+                    (open.join(" ")) "."
+                    @if lick.capo > 0 {
+                        " Capo at fret " (lick.capo) "; frets are counted from it."
+                    }
+                }
+                h2 { "The lick" }
+                (staff::systems(lick, &steps))
+                p.small {
+                    "Above the strings the chord; below them the length of each step, its interval and its number. "
+                    "h hammer-on, p pull-off, s / \\ slide, b bend, <12> harmonic, = let ring."
+                }
+                h2 { "Shapes" }
+                (shapes::drawings(lick, &steps))
+                (listening::section(&steps, reference))
+                (plan(lick))
+                div.together {
+                    h2 { "Remarks" }
+                    @for _ in 0..REMARK_LINES { div.rule {} }
+                }
+            }
+        }
+    };
+    page.into_string()
+}
+
+/// From half the tempo up, with boxes to tick.
+fn plan(lick: &Lick) -> Markup {
+    let beats: f64 = lick.steps.iter().map(|step| step.beats.get()).sum();
+    html! {
+        div.together {
+            h2 { "Practice plan" }
+            p {
+                "Play each tempo until three passes in a row are clean, then go up one line. After a "
+                "slip go back one line. Keep the shoulders loose."
+            }
+            table {
+                tr { th { "Share" } th { "Quarter notes a minute" } th { "One pass" } th { "Clean passes" } th { "Date" } }
+                @for share in PLAN {
+                    @let tempo = lick.tempo_bpm * f64::from(share) / 100.0;
+                    tr {
+                        td { (share) " %" }
+                        td { (format!("{tempo:.0}")) }
+                        td { (format!("{:.0} s", 60.0 * beats / tempo)) }
+                        td { (boxes()) }
+                        td { span.blank style="width:22mm" {} }
+                    }
+                }
+            }
+            p.small {
+                "Stop and rest when a hand hurts or goes numb; if it keeps doing so, ask your teacher or a doctor."
+            }
+        }
+    }
+}
+
+fn boxes() -> Markup {
+    html! {
+        svg viewBox="0 0 60 14" style="width:20mm" {
+            @for x in [1, 17, 33] {
+                rect x=(x) y="1" width="12" height="12" fill="none" stroke="#000" {}
+            }
+        }
+    }
+}
