@@ -2,6 +2,7 @@
 //! outside read in them.
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+#![allow(clippy::print_stderr, reason = "a skipped test says so")]
 #![allow(clippy::disallowed_methods, reason = "a refusal is timed")]
 
 mod generate;
