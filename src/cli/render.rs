@@ -199,7 +199,7 @@ fn may_be_written(args: &Args) -> Result<(), Failure> {
     let (endings, kind): (&[&str], _) =
         if args.midi { (&["mid", "midi"], "MIDI") } else { (&["wav"], "WAV") };
     let ends = |ending: &&str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
-    if !endings.iter().any(|ending| ends(&ending)) {
+    if !endings.iter().any(ends) {
         return Err(Failure::new(
             format!("{}: not the name of a {kind} file", path.display()),
             format!("name it {}", path.with_extension(endings[0]).display()),
