@@ -4,7 +4,6 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 #![allow(clippy::print_stderr, reason = "a skipped test says so")]
 #![allow(clippy::disallowed_methods, reason = "a refusal is timed")]
-#![allow(clippy::print_stderr, reason = "what is skipped must be seen")]
 
 mod generate;
 mod hostile;

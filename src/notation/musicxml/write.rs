@@ -73,7 +73,7 @@ pub fn write(lick: &Lick) -> Result<String, NotationError> {
 /// The lick as a compressed document.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_compressed(lick: &Lick) -> Result<Vec<u8>, NotationError> {
     Ok(archive::pack(&write(lick)?))
 }
