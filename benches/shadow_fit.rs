@@ -3,59 +3,94 @@
 
 mod support;
 
+use std::time::Instant;
+
 use doublecheck::dsp::decimate::Decimator;
 use doublecheck::dsp::spectrum::Transformer;
 use doublecheck::pitch::fit::Fitter;
-use doublecheck::pitch::shadow;
+use doublecheck::pitch::presence;
+use doublecheck::pitch::shadow::N_FEATURES;
+use doublecheck::pitch::shadow::Workspace;
 use doublecheck::pitch::tone::Tone;
 use support::corpus::Random;
 use support::corpus::RealNote;
 use support::corpus::mix;
 
+/// `note` tuned `cents` sharper by reading its samples faster (cubic interpolation).
+fn retuned(note: &RealNote, cents: f64) -> RealNote {
+    let step = (cents / 1200.0).exp2();
+    let s = &note.samples;
+    let samples = (0..)
+        .map(|i| f64::from(i) * step)
+        .take_while(|at| *at < s.len() as f64 - 3.0)
+        .map(|at| {
+            let i = at as usize;
+            let u = (at - i as f64) as f32;
+            let [a, b, c, d] = [s[i.saturating_sub(1)], s[i], s[i + 1], s[i + 2]];
+            b + 0.5
+                * u
+                * (c - a + u * (2.0 * a - 5.0 * b + 4.0 * c - d + u * (3.0 * (b - c) + d - a)))
+        })
+        .collect();
+    RealNote { f1_hz: note.f1_hz * step, onset_s: note.onset_s / step, samples, ..note.clone() }
+}
+
+const LENGTHS: [f64; 5] = [0.17, 0.25, 0.4, 0.8, 1.5];
+/// Length of the shortest spectrum.
+const ATTACK_S: f64 = 0.17;
+
 fn main() {
     let mut notes = support::corpus::load_notes();
     notes.extend(support::corpus::soundfont_notes());
+    notes.extend(support::corpus::synthetic_notes());
     let mut sets: Vec<String> = notes.iter().map(|n| n.set.clone()).collect();
     sets.sort();
     sets.dedup();
     let mut random = Random(7);
-    println!(
-        "set,label,ratio,third,length,low,level,f0,f1,f2,f3,f4,f5,f6,f7,f8,f9,f10,f11,f12,f13,f14,f15,f16,f17,f18,f19,f20,f21"
-    );
     let per_set: usize = std::env::var("PER_SET").ok().and_then(|s| s.parse().ok()).unwrap_or(400);
+    let mut workspace = Workspace::new();
+    let mut fitter = Fitter::new(32_768);
+    let names: Vec<String> = (0..N_FEATURES).map(|i| format!("f{i}")).collect();
+    println!(
+        "mix,set,present,ratio,third,low,level,noise,detune,length,cents,micros,{}",
+        names.join(",")
+    );
+    let mut mix_id = 0;
     for set in &sets {
+        let real = !set.starts_with("font") && set != "synthetic";
         let own: Vec<&RealNote> = notes.iter().filter(|n| n.set == *set && n.clean).collect();
         let mut done = 0;
-        while done < per_set {
+        while done < if real { per_set } else { per_set / 3 } {
             let ratio = [2, 2, 3, 4][random.below(4)];
             let semitones = [0, 0, 12, 19, 24][ratio];
             let low = own[random.below(own.len())];
             let high: Vec<&&RealNote> =
                 own.iter().filter(|n| n.midi == low.midi + semitones).collect();
-            if high.is_empty() {
+            if high.is_empty() || low.midi > 76 {
                 continue;
             }
-            let high = high[random.below(high.len())];
+            let detune = random.between(-8.0, 8.0);
+            let high = retuned(high[random.below(high.len())], detune);
             done += 1;
             let third = (random.below(3) == 0).then(|| own[random.below(own.len())]).filter(|t| {
                 let d = i32::from(t.midi) - i32::from(low.midi);
                 ![0, 12, -12, 19, -19, 24, -24, 28, 31].contains(&d)
                     && t.midi != high.midi
-                    && ![12, 19, 24].contains(&(i32::from(high.midi) - i32::from(t.midi)))
+                    && ![0, 12, 19, 24].contains(&(i32::from(high.midi) - i32::from(t.midi)))
             });
-            let length = [0.12, 0.17, 0.25, 0.4, 0.7, 1.2][random.below(6)];
-            for label in [0, 1] {
+            for present in [0, ratio] {
                 let level = random.between(-6.0, 6.0);
+                let noise_db = random.between(25.0, 70.0);
+                mix_id += 1;
                 let mut parts = vec![(low, 0.05 + random.between(0.0, 0.015), 0.0)];
-                if label == 1 {
-                    // detuned a little by resampling would change the string: level and time only
-                    parts.push((*high, 0.05 + random.between(0.0, 0.015), level));
+                if present > 0 {
+                    parts.push((&high, 0.05 + random.between(0.0, 0.015), level));
                 }
                 if let Some(t) = third {
                     parts.push((t, 0.05 + random.between(0.0, 0.015), random.between(-6.0, 6.0)));
                 }
-                let (mut audio, _) = mix(&parts, 0.1 + length + 0.1);
-                let noise = 10_f64.powf(-random.between(35.0, 70.0) / 20.0) * 0.2;
+                let (mut audio, _) = mix(&parts, 1.75);
+                let noise = 10_f64.powf(-noise_db / 20.0) * 0.2;
                 for s in &mut audio {
                     *s += (noise * (random.unit() + random.unit() + random.unit() - 1.5)) as f32;
                 }
@@ -64,39 +99,41 @@ fn main() {
                 decimator.push(&audio, |s| x.push(s));
                 let rate = 44_100.0 / decimator.factor() as f64;
                 let mut transformer = Transformer::new(rate, 32_768);
-                let mut spectrum = transformer.make_spectrum();
+                let mut spectra = [transformer.make_spectrum(), transformer.make_spectrum()];
                 let start = (0.095 * rate) as usize;
-                transformer.transform(&x[start..start + (length * rate) as usize], &mut spectrum);
-                let mut fitter = Fitter::new(32_768);
-                fitter.fit(&spectrum, &[], 0);
-                let track = |t: f64, fitter: &Fitter| {
-                    doublecheck::pitch::presence::examine(&spectrum, fitter, Tone::at(t), 1.0).tone
-                };
-                let mut tones = vec![track(low.f1_hz, &fitter)];
-                if let Some(t) = third {
-                    tones.push(track(t.f1_hz, &fitter));
+                let stretch = |length: f64| start..start + (length * rate) as usize;
+                transformer.transform(&x[stretch(ATTACK_S)], &mut spectra[0]);
+                let asked = [2, 3, 4].into_iter().filter(|&r| r == ratio || present > 0);
+                for (length, asked) in
+                    LENGTHS.into_iter().flat_map(|l| asked.clone().map(move |r| (l, r)))
+                {
+                    transformer.transform(&x[stretch(length)], &mut spectra[1]);
+                    let spectrum = &spectra[1];
+                    fitter.fit(spectrum, &[], 0);
+                    let mut tones =
+                        vec![presence::examine(spectrum, &fitter, Tone::at(low.f1_hz), 1.0).tone];
+                    if let Some(t) = third {
+                        let t = Tone::at(t.f1_hz);
+                        tones.push(presence::examine(spectrum, &fitter, t, 1.0).tone);
+                    }
+                    fitter.fit(spectrum, &tones, 2);
+                    let tones: Vec<Tone> = fitter.tones().iter().map(|t| t.tone).collect();
+                    let used = if length > ATTACK_S { &spectra[..] } else { &spectra[..1] };
+                    let begin = Instant::now();
+                    let shadow = workspace.log_odds(used, &mut fitter, &tones, 0, asked);
+                    let micros = begin.elapsed().as_micros();
+                    let Some(shadow) = shadow else { continue };
+                    let cents = 1200.0 * (shadow.f1 / high.f1_hz).log2();
+                    let values: Vec<String> =
+                        shadow.features.iter().map(|f| format!("{f:.4}")).collect();
+                    println!(
+                        "{mix_id},{set},{present},{asked},{},{},{level:.1},{noise_db:.0},{detune:.1},\
+                         {length},{cents:.2},{micros},{}",
+                        third.map_or(0, |t| i32::from(t.midi) - i32::from(low.midi)),
+                        low.midi,
+                        values.join(",")
+                    );
                 }
-                fitter.fit(&spectrum, &tones, 3);
-                let Some(s) = shadow::examine(&spectrum, &fitter, 0, ratio) else { continue };
-                let mut features = s.features.to_vec();
-                let (gain, cents, rough) = shadow::split(&spectrum, &fitter, 0, ratio, 0);
-                let (gain1, _, rough1) = shadow::split(&spectrum, &fitter, 0, ratio, 1);
-                features.extend([gain, cents.abs(), rough, gain - gain1, rough - rough1, rough1]);
-                let tones: Vec<Tone> = fitter.tones().iter().map(|t| t.tone).collect();
-                transformer.transform(
-                    &x[start..start + (length.min(0.17) * rate) as usize],
-                    &mut spectrum,
-                );
-                fitter.fit(&spectrum, &tones, 0);
-                let Some(s) = shadow::examine(&spectrum, &fitter, 0, ratio) else { continue };
-                features.extend(s.features);
-                let values: Vec<String> = features.iter().map(|f| format!("{f:.4}")).collect();
-                println!(
-                    "{set},{label},{ratio},{},{length},{},{level:.1},{}",
-                    u8::from(third.is_some()),
-                    low.midi,
-                    values.join(",")
-                );
             }
         }
     }

@@ -3,6 +3,13 @@
 use std::path::Path;
 use std::path::PathBuf;
 
+use doublecheck::synth;
+use doublecheck::synth::Room;
+use doublecheck::synth::guitar::Guitar;
+use doublecheck::theory::fretboard::Fret;
+use doublecheck::theory::fretboard::Tuning;
+use doublecheck::units::SampleRate;
+
 /// One plucked note.
 #[derive(Debug, Clone)]
 pub struct RealNote {
@@ -147,6 +154,36 @@ pub fn soundfont_notes() -> Vec<RealNote> {
                 clean: true,
                 place: None,
                 samples,
+            });
+        }
+    }
+    notes
+}
+
+/// Notes of the crate's own synthetic guitar, each string up to fret 19, in a quiet room.
+pub fn synthetic_notes() -> Vec<RealNote> {
+    let rate = SampleRate::new(RATE).expect("above zero");
+    let guitar = Guitar::default();
+    let mut notes = Vec::new();
+    for (string, open) in Tuning::default().strings() {
+        for fret in 0..=19 {
+            let note = guitar.note(string, Fret(fret), 2.0, 0.7).expect("a string of this guitar");
+            let f1_hz = note.frequency.get();
+            let seed = u64::from(string.0) * 100 + u64::from(fret);
+            notes.push(RealNote {
+                set: "synthetic".to_owned(),
+                midi: open.0 + fret,
+                f1_hz,
+                onset_s: 0.0,
+                clean: true,
+                place: Some((string.0, fret)),
+                samples: synth::render(
+                    std::slice::from_ref(&note),
+                    2.0,
+                    rate,
+                    &Room::default(),
+                    seed,
+                ),
             });
         }
     }

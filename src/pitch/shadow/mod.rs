@@ -1,0 +1,202 @@
+//! Spectra of a tone that sounds in; out, the odds that another an octave, a twelfth or two octaves
+//! above was struck with it.
+//!
+//! All partials of the upper string lie beside every `ratio`-th of the lower (*multiples*). Two
+//! things betray it. Strings differ in tuning and stiffness, so beside each multiple lies a second
+//! line, and all second lines fit one string: every partial *votes* for the places where it has
+//! one, and a search over tuning and stiffness counts the votes. And the multiples are louder than
+//! the other partials (*controls*) let expect. A lone string is no ideal one either (two planes of
+//! vibration, two decays), but then its controls are as rough as its multiples: they are counted
+//! the same way and speak against.
+//!
+//! **Conventions.** Log odds are natural, above 0 for «struck», at even odds beforehand.
+//! **Limits.** Blind to an upper tone more than some 12 dB below the lower, and to one exactly in
+//! tune with it that adds nothing to its level. An octave and a double octave above look alike to
+//! one who asks for the other: ask for all ratios and believe the likeliest. Of real notes 5 % are
+//! judged wrongly (`benches/fit_shadow.py`, each guitar judged by what the others taught).
+//! **Reference.** H. Fletcher, J. Acoust. Soc. Am. 36 (1964), for the partials of stiff strings;
+//! G. Weinreich, «Coupled piano strings», J. Acoust. Soc. Am. 62 (1977), for what lone strings do.
+
+mod lower;
+mod second;
+mod weights;
+
+use rustfft::num_complex::Complex64;
+
+use self::lower::Lower;
+use self::second::Line;
+use self::second::MAX_BINS;
+use self::second::MAX_LINES;
+use self::second::MAX_STEPS;
+use self::second::count_votes;
+use self::second::debris_of;
+use self::weights::MODELS;
+use super::fit::Fitter;
+use super::tone::Tone;
+use super::tone::typical_stiffness;
+use crate::dsp::spectrum::Spectrum;
+
+/// Number of features: five of the shortest spectrum, five of the longest.
+pub const N_FEATURES: usize = 10;
+
+/// What is known of a tone in the shadow of another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shadow {
+    /// Natural logarithm of the odds that it was struck, equally likely as not beforehand.
+    pub log_odds: f64,
+    /// Its first partial in hertz, as far as it can be told.
+    pub f1: f64,
+    /// How much louder the multiples are than the controls let expect, in decibels.
+    pub balance_db: f64,
+    /// What `log_odds` was computed from; `benches/shadow_fit.rs` writes it down.
+    pub features: [f64; N_FEATURES],
+}
+
+/// A logistic model on standardised features.
+#[derive(Debug)]
+struct Model {
+    bias: f64,
+    /// Mean, spread and weight of every feature.
+    terms: [[f64; 3]; N_FEATURES],
+}
+
+impl Model {
+    fn log_odds(&self, features: &[f64; N_FEATURES]) -> f64 {
+        let standardised = |x: f64, mean: f64, spread: f64| ((x - mean) / spread).clamp(-3.0, 3.0);
+        let terms = self.terms.iter().zip(features);
+        self.bias + terms.map(|([m, s, w], &x)| w * standardised(x, *m, *s)).sum::<f64>()
+    }
+}
+
+/// Memory for [`Workspace::log_odds`], all of it taken in `new`.
+#[derive(Debug)]
+pub struct Workspace {
+    multiples: Vec<Line>,
+    controls: Vec<Line>,
+    rest: Vec<Complex64>,
+    votes: Vec<f32>,
+}
+
+impl Default for Workspace {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Workspace {
+    /// A workspace for spectra of any length.
+    pub fn new() -> Self {
+        let lines = || (0..MAX_LINES).map(|_| Line::new()).collect();
+        Self {
+            multiples: lines(),
+            controls: lines(),
+            rest: vec![Complex64::default(); MAX_BINS],
+            votes: vec![0.0; 2 * MAX_STEPS + 1],
+        }
+    }
+
+    /// Was a tone `ratio` (2, 3 or 4) times as high struck together with `context[t]`?
+    ///
+    /// `spectra` begin soon after the strike, the shortest (0.17 s) first; the first and the last
+    /// (0.25 to 0.8 s are best) are looked at. `context` are all tones known to sound then, without
+    /// the one asked for. `fitter` is left with the last fit made. `None` if there are too few
+    /// partials to say anything.
+    pub fn log_odds(
+        &mut self,
+        spectra: &[Spectrum],
+        fitter: &mut Fitter,
+        context: &[Tone],
+        t: usize,
+        ratio: usize,
+    ) -> Option<Shadow> {
+        let model = MODELS.get(ratio.checked_sub(2)?)?;
+        let (short, long) = (spectra.first()?, spectra.last()?);
+        fitter.fit(short, context, 1);
+        let attack = self.examine(short, fitter, t, ratio)?;
+        let whole = if spectra.len() > 1 {
+            fitter.fit(long, context, 1);
+            self.examine(long, fitter, t, ratio)?
+        } else {
+            attack
+        };
+        let features = [
+            attack.votes,
+            attack.control_votes,
+            attack.balance_db,
+            attack.edge_db,
+            attack.roughness_db,
+            whole.votes,
+            whole.control_votes,
+            whole.balance_db,
+            whole.edge_db,
+            whole.roughness_db - whole.control_roughness_db,
+        ];
+        let log_odds = model.log_odds(&features);
+        Some(Shadow { log_odds, f1: whole.f1, balance_db: attack.balance_db, features })
+    }
+
+    /// One spectrum, to which `fitter` was fitted.
+    fn examine(
+        &mut self,
+        spectrum: &Spectrum,
+        fitter: &Fitter,
+        t: usize,
+        ratio: usize,
+    ) -> Option<Look> {
+        let mut lower = Lower::new(spectrum, fitter, t);
+        lower.draw_line(spectrum, ratio);
+        let (roughness_db, weight) = lower.roughness(spectrum, ratio, true);
+        let (control_roughness_db, _) = lower.roughness(spectrum, ratio, false);
+        let (balance_db, edge_db) = lower.balance(spectrum, ratio)?;
+        if weight == 0.0 {
+            return None;
+        }
+        let [mut n_multiples, mut n_controls] = [0; 2];
+        for k in 1..=MAX_LINES {
+            let n = k * ratio;
+            let (rest, line) = (&mut self.rest, &mut self.multiples[n_multiples]);
+            n_multiples += usize::from(line.examine(spectrum, fitter, &lower, n, k, rest));
+            let line = &mut self.controls[n_controls];
+            n_controls += usize::from(line.examine(spectrum, fitter, &lower, n - 1, n - 1, rest));
+        }
+        let (multiples, controls) =
+            (&mut self.multiples[..n_multiples], &mut self.controls[..n_controls]);
+        let debris = debris_of(controls);
+        for line in multiples.iter_mut().chain(controls.iter_mut()) {
+            line.vote(spectrum, debris, &mut self.votes);
+        }
+        let upper = lower.place(ratio);
+        let (votes, f1) = count_votes(multiples, upper, typical_stiffness(upper));
+        let stiffness = lower.tone.stiffness.max(3e-5);
+        let (control_votes, _) = count_votes(controls, lower.place(1), stiffness);
+        // A second line clear of doubt is the upper string; else its partials lie where they are.
+        let f1 =
+            if votes > 1.5 + control_votes { f1 } else { lower.found(ratio, spectrum.width_hz) };
+        let edge_db = edge_db.clamp(-30.0, 30.0);
+        Some(Look {
+            votes,
+            control_votes,
+            balance_db,
+            edge_db,
+            roughness_db,
+            control_roughness_db,
+            f1,
+        })
+    }
+}
+
+/// What one spectrum says.
+#[derive(Debug, Clone, Copy)]
+struct Look {
+    /// Votes of all multiples for the best upper string, over the root of their number.
+    votes: f64,
+    control_votes: f64,
+    /// Multiples over a smooth envelope of the controls.
+    balance_db: f64,
+    /// Multiples over the louder of their neighbours.
+    edge_db: f64,
+    /// What no single line explains at the multiples, relative to them.
+    roughness_db: f64,
+    control_roughness_db: f64,
+    f1: f64,
+}
