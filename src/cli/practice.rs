@@ -1,17 +1,107 @@
 //! `doublecheck practice`: play along into a microphone and be judged as you play.
 
+#[cfg(feature = "live")]
+mod live;
+#[cfg(feature = "live")]
+mod show;
+#[cfg(feature = "live")]
+mod tape;
+
+use std::path::PathBuf;
+
+#[cfg(not(feature = "live"))]
 use super::Common;
+use super::check::Judging;
+use super::devices::SoundCard;
+#[cfg(not(feature = "live"))]
 use super::exit::Failure;
+#[cfg(not(feature = "live"))]
 use super::exit::Outcome;
+use super::recording::Channel;
+use crate::practice::pass::Pace;
+
+/// What whoever practises should know; said once, on the screen and in the help.
+const CAUTION: &str = "Keep headphones at a moderate level, rest your hands, stop if it hurts";
 
 /// Play along into a microphone and be judged as you play.
+///
+/// Every pass is recorded as it is played; `doublecheck check` says the same of the recording.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_help = CAUTION)]
+pub struct Args {
+    /// The lick file, or the name of an embedded lick
+    lick: String,
+    /// `free`: the lick waits for you, a step is done when it was struck; `click`: it goes on with
+    /// a click, after a count-in
+    #[arg(long, value_name = "PACE", default_value = "free", value_parser = pace)]
+    pace: Pace,
+    /// Share of the lick's tempo
+    #[arg(long, value_name = "PERCENT", default_value = "100%", value_parser = speed)]
+    speed: f64,
+    /// How many passes to play
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
+    repeat: u16,
+    /// How much faster it gets after a pass without a fault
+    #[arg(long, value_name = "PERCENT", default_value = "0%", value_parser = faster)]
+    faster: f64,
+    /// First step to play
+    #[arg(long, value_name = "STEP")]
+    from: Option<usize>,
+    /// Last step to play
+    #[arg(long, value_name = "STEP")]
+    to: Option<usize>,
+    /// Sound the lick first
+    #[arg(long)]
+    play: bool,
+    /// Print one line a step instead of a screen (as is done where the output is no terminal)
+    #[arg(long)]
+    plain: bool,
+    /// Folder for the recordings [default: this program's folder for data]
+    #[arg(long, value_name = "FOLDER")]
+    keep_in: Option<PathBuf>,
+    #[command(flatten)]
+    judging: Judging,
+    #[command(flatten)]
+    card: SoundCard,
+    #[command(flatten)]
+    channel: Channel,
+}
 
 /// Runs the command.
 ///
 /// # Errors
-/// Whatever keeps the job from being done, with the way out.
-pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("practice is not written yet", "use another command"))
+/// A program built without sound card support.
+#[cfg(not(feature = "live"))]
+pub fn run(args: Args, _common: &Common) -> Result<Outcome, Failure> {
+    // Understood, so that the message is about the program and not about the options.
+    let _ = args;
+    Err(super::devices::no_live())
+}
+
+#[cfg(feature = "live")]
+pub use live::run;
+
+fn pace(text: &str) -> Result<Pace, String> {
+    match text {
+        "free" => Ok(Pace::Free),
+        "click" => Ok(Pace::Click),
+        _ => Err("expected free or click".to_owned()),
+    }
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    percent(text, 10.0, 300.0)
+}
+
+fn faster(text: &str) -> Result<f64, String> {
+    percent(text, 0.0, 100.0)
+}
+
+/// `60%` or `60`, as a factor.
+fn percent(text: &str, least: f64, most: f64) -> Result<f64, String> {
+    let number = text.strip_suffix('%').unwrap_or(text).trim();
+    match number.parse() {
+        Ok(percent) if (least..=most).contains(&percent) => Ok(percent / 100.0),
+        _ => Err(format!("expected a percentage between {least}% and {most}%")),
+    }
 }

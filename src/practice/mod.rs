@@ -3,10 +3,16 @@
 //! ```text
 //! strikes ─▶ offset of the guitar ─▶ alignment with the steps ─▶ matching, step by step ─▶ timing
 //! ```
+//!
+//! Live, [`session`] hands each strike to the step that is due as it comes, and each pass to the
+//! judge when it is over.
 
 pub mod alignment;
+pub mod click;
 pub mod judge;
 pub mod matching;
 pub mod offset;
+pub mod pass;
+pub mod session;
 pub mod timing;
 pub mod verdict;

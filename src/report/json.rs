@@ -93,7 +93,7 @@ struct Judged<'a> {
 }
 
 #[derive(Serialize)]
-struct Step<'a> {
+pub(super) struct Step<'a> {
     step: usize,
     verdict: &'static str,
     start_s: Option<f64>,
@@ -194,7 +194,7 @@ fn judged<'a>(page: &Page, recording: &'a str, take: &'a TakeJudgement) -> Judge
     }
 }
 
-fn step<'a>(page: &Page, step: &'a StepJudgement) -> Step<'a> {
+pub(super) fn step<'a>(page: &Page, step: &'a StepJudgement) -> Step<'a> {
     Step {
         step: step.step,
         verdict: match step.verdict {

@@ -6,8 +6,10 @@
 pub mod explain;
 pub mod json;
 pub mod listen;
+pub mod live;
 #[cfg(test)]
 mod sample;
+pub mod screen;
 pub mod sheet;
 mod summary;
 pub mod tally;

@@ -124,7 +124,7 @@ fn painted(words: &str, verdict: Verdict, colour: Colour) -> String {
     }
 }
 
-fn row(page: &Page, step: &StepJudgement) -> [String; 6] {
+pub(super) fn row(page: &Page, step: &StepJudgement) -> [String; 6] {
     let tab = step.step.checked_sub(1).and_then(|index| page.tabs.get(index));
     let asked: Vec<String> = step.expected.iter().map(|note| page.name(note.note)).collect();
     let mut heard: Vec<&HeardNote> = step.heard.iter().collect();

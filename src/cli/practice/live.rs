@@ -1,0 +1,663 @@
+//! A session with a sound card: samples in, news out, until it is over or somebody stops it.
+
+use std::io;
+use std::io::IsTerminal;
+use std::path::Path;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+use std::time::Instant;
+
+use etcetera::BaseStrategy;
+use serde_json::json;
+
+use super::Args;
+use super::CAUTION;
+use super::show::Screen;
+use super::show::Show;
+use super::show::Wish;
+use super::tape::Tape;
+use crate::audio::AudioError;
+use crate::audio::Chunk;
+use crate::audio::live::Choice;
+use crate::audio::live::ClipNumber;
+use crate::audio::live::Input;
+use crate::audio::live::Output;
+use crate::audio::live::Status;
+use crate::audio::live::calibration;
+use crate::cli::Common;
+use crate::cli::check;
+use crate::cli::exit::Failure;
+use crate::cli::exit::Outcome;
+use crate::cli::output;
+use crate::lick;
+use crate::lick::Lick;
+use crate::lick::expected::Expected;
+use crate::practice::click::Score;
+use crate::practice::judge;
+use crate::practice::pass::Delay;
+use crate::practice::pass::Pace;
+use crate::practice::session::News;
+use crate::practice::session::PassOver;
+use crate::practice::session::Session;
+use crate::practice::session::Settings;
+use crate::report::Page;
+use crate::report::TakeReport;
+use crate::report::live;
+use crate::report::screen::Level;
+use crate::report::screen::Staff;
+use crate::report::tally::Tally;
+use crate::report::text;
+use crate::synth::Room;
+use crate::synth::performance::Manner;
+use crate::synth::performance::Performance;
+use crate::units::SampleCount;
+
+/// How often the streams are looked after.
+const PUMP: Duration = Duration::from_millis(5);
+/// How often a lost device is looked for …
+const LOOK_AGAIN: Duration = Duration::from_secs(1);
+/// … and for how long.
+const GIVE_UP: Duration = Duration::from_secs(60);
+/// Peak of an ordinary click: beside a guitar, not over it.
+const CLICK_LEVEL: f64 = 0.25;
+/// Silence between what the program plays and what it listens to, in seconds.
+const QUIET_S: f64 = 0.4;
+/// Chooses the noise of the attacks in the reference.
+const SEED: u64 = 1;
+
+/// Runs the command.
+///
+/// # Errors
+/// A lick that cannot be read, a range that is not in it, a device that cannot be opened or does not
+/// come back, a folder that takes no recording.
+pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    let mut rehearsal = Rehearsal::open(&args, common)?;
+    let ended = rehearsal.run();
+    let (page, takes, delay) = rehearsal.close();
+    if let Some(delay) = delay {
+        output::tell(&delay);
+    }
+    if takes.is_empty() {
+        output::tell("Nothing was played.");
+    }
+    output::print(|out| match common.json {
+        true => live::report(out, &page, &takes),
+        false => text::check(out, &page, &takes, output::colour()),
+    })?;
+    ended?;
+    Ok(check::outcome(&takes, args.judging))
+}
+
+/// What comes of the samples.
+struct Ear {
+    session: Session,
+    tape: Tape,
+    meter: Meter,
+    news: Vec<News>,
+    /// The recording of every pass that is over, in order; `None` where recording failed.
+    kept: Vec<Option<PathBuf>>,
+    trouble: Option<AudioError>,
+}
+
+/// What goes on.
+enum Phase {
+    /// Something the player shall hear is played, or fades; then a pass begins at this sample.
+    Quiet { until: Option<u64> },
+    /// A pass, perhaps with a click: its clip, and the sample in it on which the pass begins.
+    Playing { click: Option<(ClipNumber, SampleCount)> },
+}
+
+struct Rehearsal<'a> {
+    args: &'a Args,
+    common: &'a Common,
+    lick: Lick,
+    page: Page,
+    ear: Ear,
+    input: Input,
+    /// Since when the input is lost, and when it was last looked for.
+    lost: Option<(Instant, Instant)>,
+    waits: bool,
+    output: Option<Output>,
+    output_choice: Choice,
+    show: Show,
+    phase: Phase,
+    takes: Vec<TakeReport>,
+    stop: Arc<AtomicBool>,
+}
+
+impl<'a> Rehearsal<'a> {
+    fn open(args: &'a Args, common: &'a Common) -> Result<Self, Failure> {
+        let lick = lick::find(&args.lick)?;
+        let page = Page::of(&lick, args.judging.tolerance);
+        let (from, to) = range(args, &lick)?;
+        let expected = part(lick.expected(), from, to)?;
+        let folder = folder(args)?;
+        let stop = stop_flag()?;
+        let input = Input::open(&args.card.input(args.channel))?;
+        let output_choice = args.card.output(input.rate().get());
+        let output = match args.play || args.pace == Pace::Click {
+            true => Some(Output::open(&output_choice)?),
+            false => None,
+        };
+        let delay = delay(&input, output.as_ref());
+        let settings = Settings {
+            rate: input.rate(),
+            pace: args.pace,
+            speed: args.speed,
+            repeat: usize::from(args.repeat),
+            faster: args.faster,
+            delay,
+            judge: judge::Settings { reference: common.a4 },
+        };
+        let stem = Path::new(&args.lick).file_stem().unwrap_or_default().to_string_lossy();
+        let ear = Ear {
+            session: Session::new(expected, settings),
+            tape: Tape::new(&folder, stem.into_owned(), input.rate()),
+            meter: Meter::default(),
+            news: Vec::new(),
+            kept: Vec::new(),
+            trouble: None,
+        };
+        let show = if common.json {
+            Show::Json
+        } else if args.plain || !io::stdout().is_terminal() || !io::stdin().is_terminal() {
+            Show::Plain(live::Lines::default())
+        } else {
+            let staff = Staff::of(&lick, from, to);
+            let repeat = usize::from(args.repeat);
+            let screen = Screen::open(page.clone(), staff, repeat, output::colour());
+            Show::Screen(Box::new(screen.map_err(unwritable)?))
+        };
+        let phase = Phase::Quiet { until: None };
+        Ok(Self {
+            args,
+            common,
+            lick,
+            page,
+            ear,
+            input,
+            lost: None,
+            waits: false,
+            output,
+            output_choice,
+            show,
+            phase,
+            takes: Vec::new(),
+            stop,
+        })
+    }
+
+    fn run(&mut self) -> Result<(), Failure> {
+        self.greet()?;
+        match self.args.play {
+            true => self.sound_lick()?,
+            false => self.begin_pass(true)?,
+        }
+        while !self.stop.load(Ordering::Relaxed) && !self.ear.session.is_over() {
+            self.hear()?;
+            self.look_after_output()?;
+            self.go_on()?;
+            self.look_and_wait()?;
+        }
+        Ok(())
+    }
+
+    fn greet(&mut self) -> Result<(), Failure> {
+        let begin = self.show.begin(json!({
+            "schema": 1,
+            "lick": self.page.title,
+            "input": self.input.id(),
+            "rate_hz": self.input.rate().get(),
+        }));
+        self.told(begin)?;
+        if self.args.pace == Pace::Click {
+            let delay = match delay(&self.input, self.output.as_ref()) {
+                Delay::Measured(ms) => {
+                    format!("Timing allows for the measured delay of {ms:.0} ms")
+                }
+                Delay::Estimated => {
+                    "Timing allows for a constant delay that is estimated from your \
+                                     playing; `doublecheck calibrate` measures it"
+                        .to_owned()
+                }
+            };
+            self.say(&delay)?;
+        }
+        self.say(&format!("{CAUTION}."))
+    }
+
+    /// Everything that came in since.
+    fn hear(&mut self) -> Result<(), Failure> {
+        if self.lost.is_some() {
+            return self.look_for_input();
+        }
+        let ear = &mut self.ear;
+        let status = self.input.pump(|chunk| ear.take(chunk));
+        for news in std::mem::take(&mut self.ear.news) {
+            self.tell(&news)?;
+        }
+        if let Some(trouble) = self.ear.trouble.take() {
+            let hint = trouble.hint();
+            self.say(&format!("Recording has ended: {trouble}; {hint}. You can play on."))?;
+        }
+        match status {
+            Status::Running => self.waits = false,
+            Status::Waiting if !self.waits => {
+                self.waits = true;
+                self.say("No samples arrive at the moment")?;
+            }
+            Status::Waiting => {}
+            Status::Lost => self.lose_input()?,
+        }
+        Ok(())
+    }
+
+    fn lose_input(&mut self) -> Result<(), Failure> {
+        let now = now();
+        self.lost = Some((now, now));
+        let loss = self.loss();
+        let kept = match self.ear.tape.path() {
+            Some(path) => format!("what you played is kept in {}", path.display()),
+            None => "nothing was being recorded".to_owned(),
+        };
+        self.say(&format!("{}; {kept}. {}; it is looked for again", loss.error, loss.hint))
+    }
+
+    fn loss(&self) -> Failure {
+        let device = self.input.id().to_owned();
+        self.input.loss().unwrap_or(AudioError::Gone { device }).into()
+    }
+
+    fn look_for_input(&mut self) -> Result<(), Failure> {
+        let Some((since, tried)) = self.lost else { return Ok(()) };
+        let now = now();
+        if now - tried < LOOK_AGAIN {
+            return Ok(());
+        }
+        self.lost = Some((since, now));
+        match self.input.reconnect() {
+            Ok(()) => {
+                self.lost = None;
+                self.say("The input is back; what was missed is marked, time went on")
+            }
+            Err(error @ AudioError::RateChanged { .. }) => Err(error.into()),
+            Err(_) if now - since > GIVE_UP => Err(self.loss()),
+            Err(_) => Ok(()),
+        }
+    }
+
+    fn tell(&mut self, news: &News) -> Result<(), Failure> {
+        let pass = self.ear.session.number();
+        let shown = self.show.news(&self.page, pass, news);
+        self.told(shown)?;
+        if let News::Over(over) = news {
+            self.keep(over);
+        }
+        Ok(())
+    }
+
+    /// Takes a pass that is over into the report; a clean one makes the next faster.
+    fn keep(&mut self, over: &PassOver) {
+        if !Tally::of(&over.judgement, self.args.judging.tolerance).has_fault() {
+            self.ear.session.speed_up();
+        }
+        let path = self.ear.kept.get(self.takes.len()).cloned().flatten();
+        let recording = path.map_or("not recorded".to_owned(), |path| path.display().to_string());
+        self.takes.push(TakeReport { recording, outcome: Ok(over.judgement.clone()) });
+    }
+
+    fn look_after_output(&mut self) -> Result<(), Failure> {
+        let Some(player) = &mut self.output else { return Ok(()) };
+        if player.poll() != Status::Lost {
+            return Ok(());
+        }
+        let loss =
+            player.loss().map_or_else(|| "the output was lost".to_owned(), |e| e.to_string());
+        self.output = None;
+        self.ear.session.lose_click();
+        self.say(&format!("{loss}; listening goes on, and the lick waits for you in this pass"))
+    }
+
+    /// The next thing when it is time for it.
+    fn go_on(&mut self) -> Result<(), Failure> {
+        let position = self.ear.session.position().0;
+        match &mut self.phase {
+            Phase::Quiet { until } => {
+                if self.output.as_mut().is_some_and(Output::plays) {
+                    return Ok(());
+                }
+                let quiet = self.input.rate().samples_in(QUIET_S).0;
+                if position >= *until.get_or_insert(position + quiet) {
+                    self.begin_pass(false)?;
+                }
+            }
+            Phase::Playing { click } => {
+                if let (Some((clip, origin)), Some(player)) = (*click, &self.output)
+                    && let Some(at) = player.heard_at(clip, origin, &self.input)
+                {
+                    self.ear.session.click_begins(at);
+                }
+                if self.ear.session.pass().is_none() && !self.ear.session.is_over() {
+                    self.begin_pass(false)?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Draws, and waits for a key or the next samples.
+    fn look_and_wait(&mut self) -> Result<(), Failure> {
+        let level = self.ear.meter.level();
+        let wish = match &mut self.show {
+            Show::Screen(screen) => {
+                screen.draw(&self.ear.session, level).and_then(|()| screen.wish(PUMP))
+            }
+            Show::Plain(_) | Show::Json => {
+                pause();
+                Ok(None)
+            }
+        };
+        match wish.map_err(unwritable)? {
+            None => Ok(()),
+            Some(Wish::Stop) => {
+                self.stop.store(true, Ordering::Relaxed);
+                Ok(())
+            }
+            Some(Wish::Again) => self.drop_pass(),
+            Some(Wish::Hear) => {
+                self.drop_pass()?;
+                self.sound_lick()
+            }
+        }
+    }
+
+    /// Ends the present pass without counting it; its recording stays.
+    fn drop_pass(&mut self) -> Result<(), Failure> {
+        if self.ear.session.pass().is_some() {
+            self.ear.session.again();
+            let end = self.ear.session.position();
+            let kept = self.ear.tape.cut(&self.ear.session, end);
+            if let Ok(Some(path)) = kept {
+                self.say(&format!("Not counted, but kept: {}", path.display()))?;
+            }
+        }
+        if let Some(player) = &mut self.output {
+            player.stop();
+        }
+        self.phase = Phase::Quiet { until: None };
+        Ok(())
+    }
+
+    fn sound_lick(&mut self) -> Result<(), Failure> {
+        self.phase = Phase::Quiet { until: None };
+        let session = &self.ear.session;
+        let first = session.expected().steps.first().map_or(0.0, |step| step.start_beats);
+        let mut lick = session.expected().clone();
+        lick.steps.iter_mut().for_each(|step| step.start_beats -= first);
+        let manner =
+            Manner { speed: session.speed(), reference: self.common.a4, ..Manner::default() };
+        let sound = Performance::new(&lick, &manner);
+        let samples = sound.render(self.input.rate(), &Room::default(), SEED);
+        if self.find_output() && self.output.as_mut().is_some_and(|o| o.play(samples).is_some()) {
+            return self.say("This is how it goes; your turn follows");
+        }
+        self.say("The lick cannot be sounded: there is no output")
+    }
+
+    /// True if there is an output, opened again if it had to be.
+    fn find_output(&mut self) -> bool {
+        if self.output.is_none() {
+            self.output = Output::open(&self.output_choice).ok();
+        }
+        self.output.is_some()
+    }
+
+    /// # Errors
+    /// Only of the `first` pass: a folder that takes no recording. Later ones go on without.
+    fn begin_pass(&mut self, first: bool) -> Result<(), Failure> {
+        let mut click = None;
+        if self.args.pace == Pace::Click {
+            let track = self.score().track(self.input.rate());
+            if self.find_output() {
+                let clip = self.output.as_mut().and_then(|player| player.play(track.samples));
+                click = clip.map(|clip| (clip, track.origin));
+            }
+        }
+        if let Show::Screen(screen) = &mut self.show {
+            screen.clear();
+        }
+        let mut news = Vec::new();
+        let start = self.ear.session.begin(&mut news);
+        if self.args.pace == Pace::Click && click.is_none() {
+            self.ear.session.lose_click();
+            self.say("No output takes the click: the lick waits for you in this pass")?;
+        }
+        match self.ear.tape.begin(start) {
+            Err(error) if first => return Err(error.into()),
+            Err(error) => self.say(&format!("This pass is not recorded: {error}"))?,
+            Ok(()) => {}
+        }
+        self.phase = Phase::Playing { click };
+        for news in news {
+            self.tell(&news)?;
+        }
+        Ok(())
+    }
+
+    fn score(&self) -> Score {
+        let steps = &self.ear.session.expected().steps;
+        Score {
+            from_beats: steps.first().map_or(0.0, |step| step.start_beats),
+            to_beats: steps.last().map_or(0.0, |step| step.start_beats + step.length_beats),
+            bar_beats: self.lick.meter.bar_beats(),
+            beat_s: self.ear.session.beat_s(),
+            level: CLICK_LEVEL,
+        }
+    }
+
+    /// Ends what is still going on and gives the terminal back.
+    fn close(mut self) -> (Page, Vec<TakeReport>, Option<String>) {
+        let over = self.ear.session.stop();
+        let end = over.as_ref().map_or(self.ear.session.position(), |over| over.end);
+        let cut = self.ear.tape.cut(&self.ear.session, end);
+        self.ear.kept.push(cut.unwrap_or(None));
+        if let Some(over) = over {
+            // Whoever closed the pipe has seen enough.
+            let _ = self.tell(&News::Over(Box::new(over)));
+        }
+        let estimated = self.ear.session.estimated_delay_ms();
+        let told = self.args.pace == Pace::Click
+            && delay(&self.input, self.output.as_ref()) == Delay::Estimated;
+        let delay = estimated.filter(|_| told).map(|ms| {
+            format!(
+                "Timing is told against the click less a constant {ms:.0} ms, the middle lateness of \
+                 this playing; `doublecheck calibrate` measures the true delay."
+            )
+        });
+        (self.page, self.takes, delay)
+    }
+
+    fn say(&mut self, message: &str) -> Result<(), Failure> {
+        let said = self.show.say(message);
+        self.told(said)
+    }
+
+    /// Whoever closed the pipe has seen enough: the session ends, and nothing is wrong.
+    fn told(&self, told: io::Result<()>) -> Result<(), Failure> {
+        match told {
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => {
+                self.stop.store(true, Ordering::Relaxed);
+                Ok(())
+            }
+            told => told.map_err(unwritable),
+        }
+    }
+}
+
+impl Ear {
+    fn take(&mut self, chunk: Chunk<'_>) {
+        let before = self.news.len();
+        let recorded = match chunk {
+            Chunk::Samples(samples) => {
+                self.meter.take(samples);
+                self.session.push(samples, &mut self.news);
+                Ok(())
+            }
+            Chunk::Gap(lost) => {
+                let recorded = self.tape.gap(&self.session, lost);
+                self.session.gap(lost, &mut self.news);
+                recorded
+            }
+        };
+        let over = self.news[before..].iter().find_map(|news| match news {
+            News::Over(over) => Some(over.end),
+            _ => None,
+        });
+        let recorded = recorded.and_then(|()| match over {
+            Some(end) => {
+                let cut = self.tape.cut(&self.session, end);
+                self.kept.push(cut.as_ref().ok().cloned().flatten());
+                cut.map(|_| ())
+            }
+            None => self.tape.follow(&self.session),
+        });
+        self.trouble = self.trouble.take().or(recorded.err());
+    }
+}
+
+/// The level of the input over the last moments.
+#[derive(Debug, Default)]
+struct Meter {
+    power: f64,
+    peak: f64,
+    clipped: f64,
+}
+
+impl Meter {
+    /// Both readings fall by half in this many samples.
+    const HALF: f64 = 6_000.0;
+    /// A sample at full scale is told of this many times longer.
+    const REMEMBER: f64 = 20.0;
+
+    fn take(&mut self, samples: &[f32]) {
+        if samples.is_empty() {
+            return;
+        }
+        let n = samples.len() as f64;
+        let fall = 0.5_f64.powf(n / Self::HALF);
+        let power = samples.iter().map(|s| f64::from(s * s)).sum::<f64>() / n;
+        let peak = samples.iter().fold(0.0_f32, |peak, s| peak.max(s.abs()));
+        self.power = self.power * fall + power * (1.0 - fall);
+        self.peak = (self.peak * fall).max(f64::from(peak));
+        self.clipped *= fall.powf(1.0 / Self::REMEMBER);
+        if peak >= 0.999 {
+            self.clipped = 1.0;
+        }
+    }
+
+    fn level(&self) -> Level {
+        let db = |ratio: f64| 10.0 * (ratio + 1e-12).log10();
+        Level {
+            // A full-scale sine is 0 dB; its power is one half.
+            mean_db: db(2.0 * self.power),
+            peak_db: db(self.peak * self.peak),
+            clipped: self.clipped > 0.5,
+        }
+    }
+}
+
+/// First and last step to be played.
+fn range(args: &Args, lick: &Lick) -> Result<(usize, usize), Failure> {
+    let last = lick.steps.len();
+    let (from, to) = (args.from.unwrap_or(1), args.to.unwrap_or(last));
+    if (1..=last).contains(&from) && (from..=last).contains(&to) {
+        return Ok((from, to));
+    }
+    Err(Failure::new(
+        format!("steps {from} to {to}: the lick has steps 1 to {last}"),
+        "choose --from and --to within it, --from not after --to",
+    ))
+}
+
+fn part(mut expected: Expected, from: usize, to: usize) -> Result<Expected, Failure> {
+    expected.steps.retain(|step| (from..=to).contains(&step.number));
+    if expected.steps.iter().all(|step| step.struck.is_empty()) {
+        return Err(Failure::new(
+            format!("steps {from} to {to}: nothing to strike in them"),
+            "choose a range with notes in it",
+        ));
+    }
+    Ok(expected)
+}
+
+/// Where recordings belong; made if it is not there.
+fn folder(args: &Args) -> Result<PathBuf, Failure> {
+    let folder = match &args.keep_in {
+        Some(folder) => folder.clone(),
+        None => {
+            let places = etcetera::choose_base_strategy().map_err(|_| {
+                Failure::new("no home folder to keep recordings in", "name one with --keep-in")
+            })?;
+            places.data_dir().join("doublecheck").join("takes")
+        }
+    };
+    std::fs::create_dir_all(&folder).map_err(|error| {
+        Failure::new(
+            format!("{}: cannot be made: {}", folder.display(), error.kind()),
+            "name another folder with --keep-in",
+        )
+    })?;
+    Ok(folder)
+}
+
+/// What was measured for exactly this pair of devices, rate and buffers.
+fn delay(input: &Input, output: Option<&Output>) -> Delay {
+    let measured = output.and_then(|output| {
+        calibration::lookup(input.id(), output.id()).filter(|delay| {
+            delay.rate_hz == input.rate().get()
+                && delay.input_buffer_samples == input.buffer().0
+                && delay.output_buffer_samples == output.buffer().0
+        })
+    });
+    measured.map_or(Delay::Estimated, |delay| Delay::Measured(delay.delay_ms))
+}
+
+/// Set when somebody interrupts the program.
+///
+/// # Errors
+/// The system does not let the program know.
+pub fn stop_flag() -> Result<Arc<AtomicBool>, Failure> {
+    use signal_hook::consts::SIGINT;
+    use signal_hook::consts::SIGTERM;
+    let stop = Arc::new(AtomicBool::new(false));
+    let mut signals = vec![SIGINT, SIGTERM];
+    #[cfg(unix)]
+    signals.push(signal_hook::consts::SIGHUP);
+    for signal in signals {
+        signal_hook::flag::register(signal, stop.clone()).map_err(|error| {
+            Failure::new(format!("interruptions cannot be noticed: {error}"), "start it again")
+        })?;
+    }
+    Ok(stop)
+}
+
+fn unwritable(error: io::Error) -> Failure {
+    Failure::new(
+        format!("the terminal or output cannot be used: {error}"),
+        "use another terminal, or --plain",
+    )
+}
+
+#[expect(clippy::disallowed_methods, reason = "devices come back in time, not in samples")]
+fn now() -> Instant {
+    Instant::now()
+}
+
+/// Until the next samples.
+#[expect(clippy::disallowed_methods, reason = "the streams run by themselves meanwhile")]
+pub fn pause() {
+    std::thread::sleep(PUMP);
+}

@@ -1,0 +1,236 @@
+//! Where news of a session go: a screen, lines of text, or lines of JSON.
+
+use std::collections::BTreeMap;
+use std::io;
+use std::io::Write;
+use std::time::Duration;
+
+use ratatui::DefaultTerminal;
+use ratatui::crossterm::event;
+use ratatui::crossterm::event::Event;
+use ratatui::crossterm::event::KeyCode;
+use ratatui::crossterm::event::KeyEvent;
+use ratatui::crossterm::event::KeyEventKind;
+use ratatui::crossterm::event::KeyModifiers;
+use serde_json::Value;
+
+use crate::cli::output;
+use crate::practice::pass::Told;
+use crate::practice::pass::Try;
+use crate::practice::session::News;
+use crate::practice::session::Session;
+use crate::report::Colour;
+use crate::report::Page;
+use crate::report::live;
+use crate::report::screen;
+use crate::report::screen::Level;
+use crate::report::screen::Staff;
+use crate::report::screen::View;
+
+/// What the player asks for by a key.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wish {
+    /// End and report.
+    Stop,
+    /// Begin this pass anew.
+    Again,
+    /// Hear the lick, then begin this pass anew.
+    Hear,
+}
+
+const KEYS: [(&str, &str); 3] =
+    [("q", "stop and report"), ("r", "this pass again"), ("p", "hear the lick")];
+
+/// How often an idle screen is drawn: the input level moves.
+const REDRAW: Duration = Duration::from_millis(120);
+
+/// A way of showing a session.
+#[derive(Debug)]
+pub enum Show {
+    /// A screen of its own.
+    Screen(Box<Screen>),
+    /// One line a step.
+    Plain(live::Lines),
+    /// One line an event.
+    Json,
+}
+
+impl Show {
+    /// Shows some news.
+    ///
+    /// # Errors
+    /// Standard output does not take them.
+    pub fn news(&mut self, page: &Page, pass: usize, news: &News) -> io::Result<()> {
+        let mut out = io::stdout().lock();
+        match self {
+            Self::Screen(screen) => {
+                screen.take(news);
+                return Ok(());
+            }
+            Self::Plain(lines) => lines.write(&mut out, page, news)?,
+            Self::Json => live::event(&mut out, page, pass, news)?,
+        }
+        out.flush()
+    }
+
+    /// Says something beside the news.
+    ///
+    /// # Errors
+    /// Standard output does not take it.
+    pub fn say(&mut self, message: &str) -> io::Result<()> {
+        match self {
+            Self::Screen(screen) => {
+                screen.messages.push(message.to_owned());
+                screen.stale = true;
+            }
+            Self::Plain(_) => output::tell(message),
+            Self::Json => {
+                let mut out = io::stdout().lock();
+                live::line(&mut out, "message", serde_json::json!({ "text": message }))?;
+                out.flush()?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Tells programs what they need to know before the first event.
+    ///
+    /// # Errors
+    /// Standard output does not take it.
+    pub fn begin(&mut self, members: Value) -> io::Result<()> {
+        match self {
+            Self::Json => live::line(&mut io::stdout().lock(), "begin", members),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// The screen and what is on it. Dropping it gives the terminal back as it was.
+#[derive(Debug)]
+pub struct Screen {
+    terminal: DefaultTerminal,
+    staff: Staff,
+    page: Page,
+    colour: Colour,
+    repeat: usize,
+    heard: BTreeMap<usize, Option<Try>>,
+    passes: Vec<String>,
+    messages: Vec<String>,
+    drawn: Option<std::time::Instant>,
+    stale: bool,
+}
+
+impl Screen {
+    /// Takes the terminal; a panic gives it back before it is told.
+    ///
+    /// # Errors
+    /// The terminal does not do what a screen needs.
+    pub fn open(page: Page, staff: Staff, repeat: usize, colour: Colour) -> io::Result<Self> {
+        Ok(Self {
+            terminal: ratatui::try_init()?,
+            staff,
+            page,
+            colour,
+            repeat,
+            heard: BTreeMap::new(),
+            passes: Vec::new(),
+            messages: Vec::new(),
+            drawn: None,
+            stale: true,
+        })
+    }
+
+    fn take(&mut self, news: &News) {
+        self.stale = true;
+        match news {
+            News::Pass(Told::Step(found)) => {
+                self.heard.insert(found.judgement.step, Some(found.clone()));
+            }
+            News::Pass(Told::Missed(number)) => {
+                self.heard.entry(*number).or_insert(None);
+            }
+            News::Pass(Told::Stray { .. }) => {
+                self.messages.push("That strike belongs to no step".to_owned());
+            }
+            News::Pass(Told::Due(_) | Told::Over(_)) => {}
+            News::Hole { length_s, .. } => {
+                self.messages.push(format!("{length_s:.2} s of sound were lost"));
+            }
+            News::Over(over) => self.passes.push(live::pass_line(over)),
+        }
+    }
+
+    /// Forgets what was heard: a pass begins.
+    pub fn clear(&mut self) {
+        self.heard.clear();
+        self.stale = true;
+    }
+
+    /// Draws what has changed, the level now and then.
+    ///
+    /// # Errors
+    /// The terminal is gone.
+    #[expect(clippy::disallowed_methods, reason = "a screen is drawn for human eyes, in time")]
+    pub fn draw(&mut self, session: &Session, level: Level) -> io::Result<()> {
+        let now = std::time::Instant::now();
+        if !self.stale && self.drawn.is_some_and(|drawn| now - drawn < REDRAW) {
+            return Ok(());
+        }
+        (self.stale, self.drawn) = (false, Some(now));
+        let speed = session.speed();
+        let view = View {
+            page: &self.page,
+            staff: &self.staff,
+            place: format!("pass {} of {}", session.number().max(1), self.repeat),
+            pace: format!(
+                "{:.0} % = {:.0} beats a minute",
+                100.0 * speed,
+                self.page.tempo_bpm * speed
+            ),
+            due: session.pass().and_then(|pass| pass.due()),
+            heard: &self.heard,
+            passes: &self.passes,
+            level,
+            messages: &self.messages,
+            keys: &KEYS,
+            colour: self.colour,
+        };
+        self.terminal.draw(|frame| screen::draw(frame, &view))?;
+        Ok(())
+    }
+
+    /// Waits for a key, `at_most` so long.
+    ///
+    /// # Errors
+    /// The terminal is gone.
+    pub fn wish(&mut self, at_most: Duration) -> io::Result<Option<Wish>> {
+        if !event::poll(at_most)? {
+            return Ok(None);
+        }
+        match event::read()? {
+            Event::Key(key) if key.kind != KeyEventKind::Release => Ok(wish(key)),
+            Event::Resize(..) => {
+                self.stale = true;
+                Ok(None)
+            }
+            _ => Ok(None),
+        }
+    }
+}
+
+fn wish(key: KeyEvent) -> Option<Wish> {
+    match key.code {
+        KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => Some(Wish::Stop),
+        KeyCode::Char('q') | KeyCode::Esc => Some(Wish::Stop),
+        KeyCode::Char('r') => Some(Wish::Again),
+        KeyCode::Char('p') => Some(Wish::Hear),
+        _ => None,
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        // There is nobody left to tell if the terminal is gone.
+        let _ = ratatui::try_restore();
+    }
+}

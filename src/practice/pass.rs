@@ -1,0 +1,422 @@
+//! One way through the steps: which step is due, which strike was meant for which step.
+//!
+//! **Conventions.** Instants are samples since the pass began. Lateness is positive.
+//! **Limits.** Strikes are given to steps as they come and stay there; [`super::judge`] sees the
+//! whole pass afterwards and knows a false start from a step.
+
+use super::judge;
+use super::judge::judge_strike;
+use super::matching::place;
+use super::offset::middle;
+use super::verdict::HeardNote;
+use super::verdict::Pitch;
+use super::verdict::Status;
+use super::verdict::StepJudgement;
+use crate::engine::Stage;
+use crate::engine::Strike;
+use crate::lick::expected::ExpectedStep;
+use crate::units::Cents;
+use crate::units::SampleIndex;
+use crate::units::SampleRate;
+
+/// What makes the lick go on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// The player: a step is done when it was struck, right or wrong.
+    Free,
+    /// The click.
+    Click,
+}
+
+/// What is known of the way of a click through loudspeaker, player and microphone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Delay {
+    /// Measured for this pair of devices, in milliseconds.
+    Measured(f64),
+    /// Unknown: taken for the middle lateness of the playing itself.
+    Estimated,
+}
+
+/// A strike that comes sooner after another is the same strike, heard twice, in seconds.
+const SAME_STRIKE_S: f64 = 0.08;
+/// Taken for the delay until there are strikes to estimate it from, in seconds.
+const GUESSED_DELAY_S: f64 = 0.04;
+/// Strikes that an estimate of the delay needs.
+const MIN_STRIKES: usize = 3;
+/// How long after a strike the first guess comes, with a margin, in seconds.
+const FIRST_GUESS_S: f64 = 0.15;
+/// How long the last strike of a pass is listened to, in seconds: the engine's whole strike.
+const LAST_STRIKE_S: f64 = 1.6;
+/// What a click is followed by before the pass is over, in seconds.
+const TAIL_S: f64 = 0.5;
+
+/// What a pass is like.
+#[derive(Debug, Clone, Copy)]
+pub struct Manner {
+    /// What makes it go on.
+    pub pace: Pace,
+    /// Length of a quarter note in seconds, at the speed of this pass.
+    pub beat_s: f64,
+    /// Rate of the stream.
+    pub rate: SampleRate,
+    /// What the judge goes by.
+    pub judge: judge::Settings,
+    /// The way of a click.
+    pub delay: Delay,
+}
+
+/// A step's strike so far.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Try {
+    /// When it was struck.
+    pub onset: SampleIndex,
+    /// How much of it had been heard for this judgement.
+    pub stage: Stage,
+    /// The judgement, with `start_s` since the pass began.
+    pub judgement: StepJudgement,
+}
+
+/// What a pass has to tell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Told {
+    /// More is known of a step that was struck.
+    Step(Try),
+    /// This step is due now; `None` after the last.
+    Due(Option<usize>),
+    /// The click went on without this step.
+    Missed(usize),
+    /// A strike that belongs to no step.
+    Stray {
+        /// When.
+        onset: SampleIndex,
+        /// What was struck.
+        heard: Vec<Pitch>,
+    },
+    /// The pass is over; what comes from here on does not belong to it.
+    Over(SampleIndex),
+}
+
+/// Where a strike went. Numbers are places in [`Pass::steps`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Place {
+    Step(usize),
+    StageOf(usize),
+    Nothing,
+}
+
+/// A pass that is being played.
+#[derive(Debug)]
+pub struct Pass {
+    manner: Manner,
+    steps: Vec<ExpectedStep>,
+    first_beats: f64,
+    end_beats: f64,
+    tries: Vec<Option<Try>>,
+    missed: Vec<bool>,
+    due: usize,
+    /// The last strike and where it went.
+    last: Option<(SampleIndex, Place)>,
+    /// When the click of the first step was heard, were there no delay, in samples.
+    origin: Option<f64>,
+    /// Lateness of every strike against the bare click, in samples; carried from pass to pass.
+    lateness: Vec<f64>,
+    over: bool,
+}
+
+impl Pass {
+    /// A pass through `steps`, rests included; `lateness` comes from [`Pass::into_lateness`] of the
+    /// pass before.
+    pub fn new(steps: &[ExpectedStep], manner: Manner, lateness: Vec<f64>) -> Self {
+        let first_beats = steps.first().map_or(0.0, |step| step.start_beats);
+        let end_beats = steps.last().map_or(0.0, |step| step.start_beats + step.length_beats);
+        let steps: Vec<ExpectedStep> =
+            steps.iter().filter(|step| !step.struck.is_empty()).cloned().collect();
+        Self {
+            manner,
+            first_beats,
+            end_beats,
+            tries: vec![None; steps.len()],
+            missed: vec![false; steps.len()],
+            steps,
+            due: 0,
+            last: None,
+            origin: None,
+            lateness,
+            over: false,
+        }
+    }
+
+    /// The steps that have something to strike.
+    pub fn steps(&self) -> &[ExpectedStep] {
+        &self.steps
+    }
+
+    /// What was heard for each of [`Pass::steps`].
+    pub fn tries(&self) -> &[Option<Try>] {
+        &self.tries
+    }
+
+    /// Number of the step that is due, as the lick counts.
+    pub fn due(&self) -> Option<usize> {
+        self.steps.get(self.due).map(|step| step.number)
+    }
+
+    /// Speed and pace.
+    pub fn manner(&self) -> &Manner {
+        &self.manner
+    }
+
+    /// Every strike's lateness against the bare click, for the pass that follows.
+    pub fn into_lateness(self) -> Vec<f64> {
+        self.lateness
+    }
+
+    /// The click of the first step was asked for at sample `at` of the pass. May be told again as
+    /// the clocks of two sound cards drift apart.
+    pub fn click_begins(&mut self, at: f64) {
+        self.origin = Some(at);
+    }
+
+    /// The click is gone: the player sets the pace from here on.
+    pub fn lose_click(&mut self) {
+        self.manner.pace = Pace::Free;
+    }
+
+    /// Takes what the engine tells of a strike; `offset` is how sharp the guitar is as a whole.
+    pub fn hear(&mut self, strike: &Strike, offset: Cents, told: &mut Vec<Told>) {
+        if self.over {
+            return;
+        }
+        let known = self.last.filter(|(onset, _)| *onset == strike.onset);
+        let place = known.map_or_else(|| self.place(strike, offset), |(_, place)| place);
+        let first = known.is_none();
+        self.last = Some((strike.onset, place));
+        match place {
+            Place::Step(index) => self.judge(index, strike, offset, first, told),
+            Place::StageOf(index) => self.reach(index, strike, offset, told),
+            Place::Nothing => {
+                if first {
+                    told.push(Told::Stray {
+                        onset: strike.onset,
+                        heard: self.struck(strike, offset),
+                    });
+                }
+                if self.manner.pace == Pace::Free && self.due == self.steps.len() {
+                    self.end(strike.onset, told);
+                }
+            }
+        }
+    }
+
+    /// Tells that `now` samples have come.
+    pub fn advance(&mut self, now: SampleIndex, told: &mut Vec<Told>) {
+        if self.over {
+            return;
+        }
+        match self.manner.pace {
+            Pace::Free => {
+                let Some(Some(last)) = self.tries.last() else { return };
+                let last_step = self.steps.last().expect("as many steps as tries");
+                let staged_s = match last_step.stages.is_empty() {
+                    true => 0.0,
+                    false => last_step.length_beats * self.manner.beat_s,
+                };
+                let wait = self.samples(LAST_STRIKE_S.max(staged_s));
+                if now.0 as f64 >= last.onset.0 as f64 + wait {
+                    self.end(now, told);
+                }
+            }
+            Pace::Click => self.follow_click(now, told),
+        }
+    }
+
+    /// How late a strike at `start_s` of the pass is for step `number`, in milliseconds; `None`
+    /// without a click, and while the delay is neither measured nor to be estimated.
+    pub fn late_ms(&self, number: usize, start_s: f64) -> Option<f64> {
+        if self.manner.pace == Pace::Free {
+            return None;
+        }
+        let step = self.steps.iter().find(|step| step.number == number)?;
+        let delay = match self.manner.delay {
+            Delay::Measured(ms) => self.samples(ms / 1000.0),
+            Delay::Estimated => self.estimated_delay()?,
+        };
+        let late = start_s * f64::from(self.manner.rate.get()) - self.bare_click(step)? - delay;
+        Some(1000.0 * late / f64::from(self.manner.rate.get()))
+    }
+
+    fn end(&mut self, at: SampleIndex, told: &mut Vec<Told>) {
+        self.over = true;
+        told.push(Told::Over(at));
+    }
+
+    fn samples(&self, seconds: f64) -> f64 {
+        seconds * f64::from(self.manner.rate.get())
+    }
+
+    fn place(&self, strike: &Strike, offset: Cents) -> Place {
+        if let Some((onset, place)) = self.last {
+            let since = strike.onset.0.saturating_sub(onset.0) as f64;
+            if since < self.samples(SAME_STRIKE_S) {
+                return place;
+            }
+            if let Place::Step(index) | Place::StageOf(index) = place
+                && self.is_stage_of(index, strike, offset)
+            {
+                return Place::StageOf(index);
+            }
+        }
+        match self.manner.pace {
+            Pace::Free if self.due < self.steps.len() => Place::Step(self.due),
+            Pace::Free => Place::Nothing,
+            Pace::Click => self.place_by_click(strike.onset),
+        }
+    }
+
+    /// Whether all that was struck is where the step moves on to, and was not there before.
+    fn is_stage_of(&self, index: usize, strike: &Strike, offset: Cents) -> bool {
+        let (step, reached) = (&self.steps[index], &self.tries[index]);
+        let struck = self.struck(strike, offset);
+        let before = |pitch: &Pitch| {
+            reached.as_ref().is_some_and(|reached| {
+                reached.judgement.heard.iter().any(|heard| heard.pitch.note == pitch.note)
+            })
+        };
+        let target = |pitch: &Pitch| step.stages.iter().any(|s| s.to.note == pitch.note);
+        !struck.is_empty() && struck.iter().all(|pitch| target(pitch) && !before(pitch))
+    }
+
+    fn struck(&self, strike: &Strike, offset: Cents) -> Vec<Pitch> {
+        let struck = strike.notes.iter().filter(|note| note.struck);
+        struck.filter_map(|note| place(note, self.manner.judge.reference, offset)).collect()
+    }
+
+    /// The step nearest in time that was not struck yet.
+    fn place_by_click(&self, onset: SampleIndex) -> Place {
+        let delay = self.delay();
+        let near = |index: usize| {
+            let click = self.bare_click(&self.steps[index])? + delay;
+            let distance = (onset.0 as f64 - click).abs();
+            (distance <= self.reach_of(index, onset.0 as f64 > click)).then_some((index, distance))
+        };
+        let open = (0..self.steps.len()).filter(|&index| self.tries[index].is_none());
+        let nearest = open.filter_map(near).min_by(|a, b| a.1.total_cmp(&b.1));
+        nearest.map_or(Place::Nothing, |(index, _)| Place::Step(index))
+    }
+
+    /// How far from its click a strike may be and still be meant for the step: half of the way to
+    /// the next step, a beat at most.
+    fn reach_of(&self, index: usize, late: bool) -> f64 {
+        let at = |index: usize| self.steps.get(index).map(|step| step.start_beats);
+        let other = if late { at(index + 1) } else { index.checked_sub(1).and_then(at) };
+        let own = self.steps[index].start_beats;
+        let beats = other.map_or(1.0, |other| (0.5 * (other - own).abs()).min(1.0));
+        self.samples(beats * self.manner.beat_s)
+    }
+
+    /// When the click of `step` was asked for, in samples.
+    fn bare_click(&self, step: &ExpectedStep) -> Option<f64> {
+        let beats = step.start_beats - self.first_beats;
+        Some(self.origin? + self.samples(beats * self.manner.beat_s))
+    }
+
+    /// Of a click, in samples.
+    fn delay(&self) -> f64 {
+        match self.manner.delay {
+            Delay::Measured(ms) => self.samples(ms / 1000.0),
+            Delay::Estimated => {
+                self.estimated_delay().unwrap_or_else(|| self.samples(GUESSED_DELAY_S))
+            }
+        }
+    }
+
+    /// The middle lateness so far, in samples.
+    pub fn estimated_delay(&self) -> Option<f64> {
+        estimate(&self.lateness)
+    }
+
+    fn judge(
+        &mut self,
+        index: usize,
+        strike: &Strike,
+        offset: Cents,
+        first: bool,
+        told: &mut Vec<Told>,
+    ) {
+        let step = &self.steps[index];
+        let start_s = strike.onset.seconds(self.manner.rate);
+        if first && self.manner.pace == Pace::Click {
+            self.lateness.extend(self.bare_click(step).map(|click| strike.onset.0 as f64 - click));
+        }
+        let mut judgement = judge_strike(step, strike, &self.manner.judge, offset);
+        judgement.start_s = Some(start_s);
+        judgement.timing_ms = self.late_ms(step.number, start_s);
+        let judged = Try { onset: strike.onset, stage: strike.stage, judgement };
+        self.tries[index] = Some(judged.clone());
+        told.push(Told::Step(judged));
+        if self.due == index && (first || self.manner.pace == Pace::Free) {
+            self.due += 1;
+            told.push(Told::Due(self.due()));
+        }
+    }
+
+    /// Adds what was reached at a later stage of the step.
+    fn reach(&mut self, index: usize, strike: &Strike, offset: Cents, told: &mut Vec<Told>) {
+        let struck = self.struck(strike, offset);
+        let start_s = strike.onset.seconds(self.manner.rate);
+        let stages = &self.steps[index].stages;
+        let Some(reached) = &mut self.tries[index] else { return };
+        for pitch in struck {
+            let Some(target) = stages.iter().find(|stage| stage.to.note == pitch.note) else {
+                continue;
+            };
+            let note = HeardNote {
+                pitch,
+                status: Status::Right,
+                expected: Some(target.to),
+                start_s: Some(start_s),
+                confidence: 1.0,
+            };
+            let heard = &mut reached.judgement.heard;
+            match heard.iter_mut().find(|h| h.start_s.is_some() && h.pitch.note == pitch.note) {
+                Some(before) => *before = note,
+                None => heard.push(note),
+            }
+        }
+        told.push(Told::Step(reached.clone()));
+    }
+
+    fn follow_click(&mut self, now: SampleIndex, told: &mut Vec<Told>) {
+        let Some(origin) = self.origin else { return };
+        let (now, delay) = (now.0 as f64, self.delay());
+        let before = self.due;
+        while self.due < self.steps.len() {
+            let index = self.due;
+            let click = self.bare_click(&self.steps[index]).expect("there is an origin") + delay;
+            let until = click + self.reach_of(index, true) + self.samples(FIRST_GUESS_S);
+            if self.tries[index].is_none() && now < until {
+                break;
+            }
+            if self.tries[index].is_none() && !self.missed[index] {
+                self.missed[index] = true;
+                told.push(Told::Missed(self.steps[index].number));
+            }
+            self.due += 1;
+        }
+        if self.due != before {
+            told.push(Told::Due(self.due()));
+        }
+        let beats = |beats: f64| self.samples((beats - self.first_beats) * self.manner.beat_s);
+        let last = self.steps.last().map_or(self.first_beats, |step| step.start_beats);
+        let ends = (beats(self.end_beats) + self.samples(TAIL_S))
+            .max(beats(last) + self.samples(LAST_STRIKE_S));
+        if now > origin + delay + ends {
+            self.end(SampleIndex(now as u64), told);
+        }
+    }
+}
+
+/// The middle of some latenesses; `None` if they are too few to say.
+pub fn estimate(lateness: &[f64]) -> Option<f64> {
+    (lateness.len() >= MIN_STRIKES).then(|| middle(&mut lateness.to_vec()))
+}

@@ -1,0 +1,369 @@
+//! Sessions: fed by recordings without any sound card, and live beside a sound server made for it.
+#![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+mod support;
+
+use std::collections::BTreeMap;
+
+use doublecheck::audio::ChannelChoice;
+use doublecheck::audio::Chunk;
+use doublecheck::audio::Recording;
+use doublecheck::engine;
+use doublecheck::engine::Listener;
+use doublecheck::engine::Stage;
+use doublecheck::engine::Take;
+use doublecheck::lick;
+use doublecheck::lick::Lick;
+use doublecheck::lick::expected::Expected;
+use doublecheck::practice::click::Score;
+use doublecheck::practice::click::add_click;
+use doublecheck::practice::judge;
+use doublecheck::practice::judge::judge_take;
+use doublecheck::practice::pass::Delay;
+use doublecheck::practice::pass::Pace;
+use doublecheck::practice::pass::Told;
+use doublecheck::practice::session::News;
+use doublecheck::practice::session::PassOver;
+use doublecheck::practice::session::Session;
+use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::Verdict;
+use doublecheck::synth::Room;
+use doublecheck::synth::performance::Manner;
+use doublecheck::synth::performance::Performance;
+use doublecheck::theory::note::Reference;
+use doublecheck::units::Cents;
+use doublecheck::units::SampleCount;
+use doublecheck::units::SampleIndex;
+use doublecheck::units::SampleRate;
+use support::truth;
+use support::truth::Truth;
+
+/// Blocks of some 10 ms, as sound cards hand them over.
+const BLOCK: usize = 480;
+
+fn rate() -> SampleRate {
+    SampleRate::new(48_000).unwrap()
+}
+
+fn recorded(name: &str) -> (Lick, Vec<f32>, SampleRate) {
+    let folder = truth::folder();
+    let lick = lick::find(folder.join(format!("{name}.toml")).to_str().unwrap()).unwrap();
+    let wav = folder.join(format!("{name}.wav"));
+    let mut recording = Recording::open(&wav, ChannelChoice::Mix).unwrap();
+    let rate = recording.rate();
+    let mut samples = Vec::new();
+    while let Some(chunk) = recording.next_chunk() {
+        match chunk {
+            Chunk::Samples(more) => samples.extend_from_slice(more),
+            Chunk::Gap(_) => panic!("{name}: a hole in a test recording"),
+        }
+    }
+    (lick, samples, rate)
+}
+
+/// What `check` hears: all at once.
+fn offline(samples: &[f32], rate: SampleRate) -> Take {
+    let reference = Reference::default();
+    let mut listener = Listener::new(engine::Settings { rate, reference });
+    listener.push(samples, |_| {});
+    listener.finish(|_| {})
+}
+
+fn verdicts(over: &PassOver) -> Vec<(usize, Verdict)> {
+    over.judgement.steps.iter().map(|step| (step.step, step.verdict)).collect()
+}
+
+fn checked(expected: &Expected, samples: &[f32], rate: SampleRate) -> Vec<(usize, Verdict)> {
+    let judgement = judge_take(expected, &offline(samples, rate), &judge::Settings::default());
+    judgement.steps.iter().map(|step| (step.step, step.verdict)).collect()
+}
+
+fn free(rate: SampleRate, repeat: usize) -> Settings {
+    Settings {
+        rate,
+        pace: Pace::Free,
+        speed: 1.0,
+        repeat,
+        faster: 0.0,
+        delay: Delay::Estimated,
+        judge: judge::Settings::default(),
+    }
+}
+
+/// Everything a session tells of `samples`, passes begun as soon as they may.
+fn play(session: &mut Session, samples: &[f32]) -> Vec<News> {
+    let mut news = Vec::new();
+    for block in samples.chunks(BLOCK) {
+        if session.pass().is_none() && !session.is_over() {
+            session.begin(&mut news);
+        }
+        session.push(block, &mut news);
+    }
+    news
+}
+
+fn over(news: &[News]) -> Vec<&PassOver> {
+    news.iter()
+        .filter_map(|news| match news {
+            News::Over(over) => Some(&**over),
+            _ => None,
+        })
+        .collect()
+}
+
+/// The last that was told of each step while it was played.
+fn live_verdicts(news: &[News]) -> BTreeMap<usize, (Stage, Verdict)> {
+    news.iter()
+        .filter_map(|news| match news {
+            News::Pass(Told::Step(found)) => {
+                Some((found.judgement.step, (found.stage, found.judgement.verdict)))
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+#[test]
+fn every_test_take_gets_the_verdicts_of_check() {
+    for name in truth::takes() {
+        let (lick, samples, rate) = recorded(&name);
+        let mut session = Session::new(lick.expected(), free(rate, 1));
+        let mut news = play(&mut session, &samples);
+        news.extend(session.stop().map(|over| News::Over(Box::new(over))));
+        let passes = over(&news);
+        assert_eq!(passes.len(), 1, "{name}");
+        // A free pass ends with the strike of its last step: what comes later is not its own.
+        let end = passes[0].end.0 as usize;
+        let expected = checked(&lick.expected(), &samples[..end], rate);
+        assert_eq!(verdicts(passes[0]), expected, "{name}");
+    }
+}
+
+/// Takes that are played straight through: what the screen said is what the report says.
+#[test]
+fn a_step_is_told_at_once_and_as_the_truth_has_it() {
+    let straight = ["all-right", "semitone-off", "pulled-sharp", "note-missing", "guitar-flat"];
+    for name in straight {
+        let (lick, samples, rate) = recorded(name);
+        let mut session = Session::new(lick.expected(), free(rate, 1));
+        let news = play(&mut session, &samples);
+        let told = live_verdicts(&news);
+        for step in Truth::of(name).steps {
+            let verdict = match step.verdict.as_str() {
+                "right" => Verdict::Right,
+                "wrong" => Verdict::Wrong,
+                "incomplete" => Verdict::Incomplete,
+                other => panic!("{name}: {other}"),
+            };
+            assert_eq!(
+                told.get(&step.step),
+                Some(&(Stage::Whole, verdict)),
+                "{name} {}",
+                step.step
+            );
+        }
+        let stages: Vec<Stage> = news
+            .iter()
+            .filter_map(|news| match news {
+                News::Pass(Told::Step(found)) if found.judgement.step == 1 => Some(found.stage),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(stages, [Stage::Early, Stage::Settled, Stage::Whole], "{name}");
+        let due: Vec<Option<usize>> = news
+            .iter()
+            .filter_map(|news| match news {
+                News::Pass(Told::Due(due)) => Some(*due),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(due, [Some(1), Some(2), Some(3), Some(4), None], "{name}");
+    }
+}
+
+/// One performance after another without a pause: each is a pass, and what a recording of it would
+/// hold gets the same verdicts.
+#[test]
+fn passes_on_each_others_heels_are_cut_where_the_next_begins() {
+    let (lick, samples, rate) = recorded("semitone-off");
+    let (_, right, _) = recorded("all-right");
+    // From the first strike to just before the last has faded.
+    let (from, to) = (rate.samples_in(0.55).0 as usize, rate.samples_in(3.2).0 as usize);
+    let both = [&samples[..to], &right[from..]].concat();
+    let settings = Settings { faster: 0.1, ..free(rate, 2) };
+    let mut session = Session::new(lick.expected(), settings);
+    let mut starts = Vec::new();
+    let mut news = Vec::new();
+    let mut pieces: Vec<Vec<f32>> = Vec::new();
+    let mut written = 0;
+    for block in both.chunks(BLOCK) {
+        if session.pass().is_none() && !session.is_over() {
+            let start = session.begin(&mut news);
+            written = start.0;
+            starts.push(start);
+            pieces.push(Vec::new());
+        }
+        let before = news.len();
+        session.push(block, &mut news);
+        // As the recorder does: only what is certain, the rest when the pass is over.
+        let end = over(&news[before..]).first().map(|over| over.end);
+        let to = end.unwrap_or(session.certain());
+        if to.0 > written && (end.is_some() || session.pass().is_some()) {
+            let piece = pieces.last_mut().unwrap();
+            piece.extend_from_slice(session.samples(SampleIndex(written), to));
+            written = to.0;
+        }
+    }
+    let passes = over(&news);
+    assert_eq!(passes.len(), 2);
+    let [first, second] = [0, 1].map(|i| verdicts(passes[i]));
+    assert_eq!(first.iter().filter(|(_, v)| *v == Verdict::Right).count(), 2, "{first:?}");
+    assert!(second.iter().all(|(_, v)| *v == Verdict::Right), "{second:?}");
+    for (pass, piece) in passes.iter().zip(&pieces) {
+        assert_eq!(piece.len() as u64, pass.end.0 - starts[pass.number - 1].0);
+        assert_eq!(verdicts(pass), checked(&lick.expected(), piece, rate), "pass {}", pass.number);
+    }
+    assert!(session.is_over());
+}
+
+fn reference_lick() -> Lick {
+    lick::find("slate-staircase").unwrap()
+}
+
+/// The lick as the synthesiser plays it at `speed`, after `before_s` of silence.
+fn performed(expected: &Expected, speed: f64, before_s: f64) -> Vec<f32> {
+    let manner = Manner { speed, ..Manner::default() };
+    let sound = Performance::new(expected, &manner).render(rate(), &Room::noisy(45.0), 3);
+    let mut samples = vec![0.0; rate().samples_in(before_s).0 as usize];
+    samples.extend(sound);
+    samples
+}
+
+/// Timing against the click: the whole lick comes 90 ms after it. A measured delay of 60 ms leaves
+/// 30 ms late; an estimated one leaves nothing.
+#[test]
+fn lateness_is_told_against_the_click() {
+    let lick = reference_lick();
+    let speed = 0.8;
+    let samples = performed(&lick.expected(), speed, 2.09);
+    for (delay, late_ms) in [(Delay::Measured(60.0), 30.0), (Delay::Estimated, 0.0)] {
+        let settings = Settings { pace: Pace::Click, speed, delay, ..free(rate(), 1) };
+        let mut session = Session::new(lick.expected(), settings);
+        let mut news = Vec::new();
+        session.begin(&mut news);
+        session.click_begins(2.0 * 48_000.0);
+        news.extend(play(&mut session, &samples));
+        let silence = vec![0.0; 96_000];
+        news.extend(play(&mut session, &silence));
+        let passes = over(&news);
+        assert_eq!(passes.len(), 1);
+        assert_eq!(passes[0].judgement.steps.len(), 10);
+        for step in &passes[0].judgement.steps {
+            assert_eq!(step.verdict, Verdict::Right, "step {}", step.step);
+            let found = step.timing_ms.unwrap();
+            assert!((found - late_ms).abs() < 6.0, "step {}: {found} ms", step.step);
+        }
+        if delay == Delay::Estimated {
+            let estimated = session.estimated_delay_ms().unwrap();
+            assert!((estimated - 90.0).abs() < 6.0, "{estimated}");
+        }
+    }
+}
+
+#[test]
+fn the_click_does_not_wait_for_a_step_that_is_left_out() {
+    let (lick, samples, rate) = recorded("step-skipped");
+    let settings = Settings { pace: Pace::Click, ..free(rate, 1) };
+    let mut session = Session::new(lick.expected(), settings);
+    let mut news = Vec::new();
+    session.begin(&mut news);
+    // One beat of silence at 100 beats a minute, as test-audio/README.md has it.
+    session.click_begins(0.6 * f64::from(rate.get()));
+    let silence = vec![0.0; rate.samples_in(3.0).0 as usize];
+    news.extend(play(&mut session, &[samples, silence].concat()));
+    assert!(news.contains(&News::Pass(Told::Missed(3))), "{news:?}");
+    assert_eq!(verdicts(over(&news)[0])[2], (3, Verdict::NotPlayed));
+}
+
+#[test]
+fn a_clean_pass_makes_the_next_faster_and_a_part_can_be_practised() {
+    let mut expected = reference_lick().expected();
+    expected.steps.retain(|step| (7..=9).contains(&step.number));
+    let settings = Settings { faster: 0.05, speed: 0.6, ..free(rate(), 3) };
+    let mut session = Session::new(expected.clone(), settings);
+    let before = session.beat_s();
+    session.speed_up();
+    assert!((before / session.beat_s() - 0.65 / 0.6).abs() < 1e-9);
+    let mut news = Vec::new();
+    session.begin(&mut news);
+    assert_eq!(news, [News::Pass(Told::Due(Some(7)))]);
+    let first = expected.steps[0].start_beats;
+    expected.steps.iter_mut().for_each(|step| step.start_beats -= first);
+    news.extend(play(&mut session, &performed(&expected, 1.0, 0.3)));
+    let passes = over(&news);
+    assert_eq!(verdicts(passes[0]), [7, 8, 9].map(|number| (number, Verdict::Right)));
+}
+
+/// A hole is marked where it was, and what follows keeps its time.
+#[test]
+fn a_hole_is_known_and_does_not_shift_time() {
+    let (lick, samples, rate) = recorded("all-right");
+    // Between the strikes of 1.2 and 1.8 s.
+    let (from, to) = (rate.samples_in(1.5).0 as usize, rate.samples_in(1.6).0 as usize);
+    let mut session = Session::new(lick.expected(), free(rate, 1));
+    let mut news = play(&mut session, &samples[..from]);
+    session.gap(SampleCount((to - from) as u64), &mut news);
+    news.extend(play(&mut session, &samples[to..]));
+    let holes: Vec<&News> = news.iter().filter(|news| matches!(news, News::Hole { .. })).collect();
+    let [News::Hole { start_s, length_s }] = holes[..] else { panic!("{holes:?}") };
+    assert!((start_s - 1.5).abs() < 1e-3 && (length_s - 0.1).abs() < 1e-3, "{holes:?}");
+    let judgement = &over(&news)[0].judgement;
+    for (step, truth) in judgement.steps.iter().zip(Truth::of("all-right").steps) {
+        assert_eq!(step.verdict, Verdict::Right, "step {}", step.step);
+        let off = step.start_s.unwrap() - truth.starts_s[0];
+        assert!(off.abs() < 0.02, "step {}: {off} s", step.step);
+    }
+}
+
+/// A click that leaks into the microphone, as loud as the guitar and on the beat or beside it.
+#[test]
+fn a_click_as_loud_as_the_guitar_changes_no_verdict() {
+    for hz in [44_100, 48_000] {
+        let rate = SampleRate::new(hz).unwrap();
+        for (lick, faults) in
+            [("slate-staircase", 0), ("orchard-gate-thirds", 1), ("low-tide-drone", 2)]
+        {
+            let lick = lick::find(lick).unwrap();
+            let expected = lick.expected();
+            let mut sound = Performance::new(&expected, &Manner::default());
+            // A fret too high, and a string not struck: there must be faults to be lost.
+            if faults > 0 {
+                let note = &mut sound.notes[3].sound;
+                note.frequency = note.frequency.raised(Cents(100.0));
+            }
+            if faults > 1 {
+                sound.notes.remove(6);
+            }
+            let played = sound.render(rate, &Room::noisy(45.0), 3);
+            let bare = checked(&expected, &played, rate);
+            let loudest = played.iter().fold(0.0_f32, |peak, s| peak.max(s.abs()));
+            let beat_s = 60.0 / expected.tempo_bpm;
+            for shift_s in [-0.1, -0.02, 0.0, 0.02, 0.05, 0.1, 0.2] {
+                let mut leaked = played.clone();
+                let mut at_s = beat_s + shift_s;
+                while at_s < sound.length_s {
+                    let middle = rate.samples_in(at_s).0 as usize;
+                    add_click(&mut leaked, middle, false, f64::from(loudest), rate);
+                    at_s += beat_s;
+                }
+                let heard = checked(&expected, &leaked, rate);
+                assert_eq!(heard, bare, "{} at {hz} Hz, clicks {shift_s} s off", expected.title);
+            }
+        }
+        // And the click alone is nothing at all.
+        let score =
+            Score { from_beats: 0.0, to_beats: 8.0, bar_beats: 4.0, beat_s: 0.5, level: 0.5 };
+        let track = score.track(rate);
+        assert!(offline(&track.samples, rate).strikes.is_empty(), "a click is heard at {hz} Hz");
+    }
+}
