@@ -286,6 +286,7 @@ impl Session {
     }
 
     fn hear(&mut self, strikes: &[Strike], news: &mut Vec<News>) {
+        let certain = self.certain();
         let Some(playing) = &mut self.playing else { return };
         let mut told = Vec::new();
         let reference = self.settings.judge.reference;
@@ -297,7 +298,8 @@ impl Session {
         let now = SampleIndex(self.position.0 - playing.start.0);
         playing.pass.advance(now, &mut told);
         let ended = told.iter().find_map(|told| match told {
-            Told::Over(at) => Some(SampleIndex(playing.start.0 + at.0)),
+            // A strike that was told late cannot end what is recorded already.
+            Told::Over(at) => Some(SampleIndex(playing.start.0 + at.0).max(certain)),
             _ => None,
         });
         news.extend(told.into_iter().map(News::Pass));
