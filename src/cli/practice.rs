@@ -1,7 +1,11 @@
 //! `doublecheck practice`: play along into a microphone and be judged as you play.
 
 #[cfg(feature = "live")]
+mod ear;
+#[cfg(feature = "live")]
 mod live;
+#[cfg(feature = "live")]
+mod setup;
 #[cfg(feature = "live")]
 mod show;
 #[cfg(feature = "live")]

@@ -3,24 +3,24 @@
 use std::io;
 use std::io::IsTerminal;
 use std::path::Path;
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 use std::time::Instant;
 
-use etcetera::BaseStrategy;
 use serde_json::json;
 
 use super::Args;
 use super::CAUTION;
+use super::ear::Ear;
+use super::setup::folder;
+use super::setup::part;
+use super::setup::range;
 use super::show::Screen;
 use super::show::Show;
 use super::show::Wish;
-use super::tape::Tape;
 use crate::audio::AudioError;
-use crate::audio::Chunk;
 use crate::audio::live::Choice;
 use crate::audio::live::ClipNumber;
 use crate::audio::live::Input;
@@ -34,19 +34,16 @@ use crate::cli::exit::Outcome;
 use crate::cli::output;
 use crate::lick;
 use crate::lick::Lick;
-use crate::lick::expected::Expected;
 use crate::practice::click::Score;
 use crate::practice::judge;
 use crate::practice::pass::Delay;
 use crate::practice::pass::Pace;
 use crate::practice::session::News;
 use crate::practice::session::PassOver;
-use crate::practice::session::Session;
 use crate::practice::session::Settings;
 use crate::report::Page;
 use crate::report::TakeReport;
 use crate::report::live;
-use crate::report::screen::Level;
 use crate::report::screen::Staff;
 use crate::report::tally::Tally;
 use crate::report::text;
@@ -89,17 +86,6 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     })?;
     ended?;
     Ok(check::outcome(&takes, args.judging))
-}
-
-/// What comes of the samples.
-struct Ear {
-    session: Session,
-    tape: Tape,
-    meter: Meter,
-    news: Vec<News>,
-    /// The recording of every pass that is over, in order; `None` where recording failed.
-    kept: Vec<Option<PathBuf>>,
-    trouble: Option<AudioError>,
 }
 
 /// What goes on.
@@ -153,14 +139,7 @@ impl<'a> Rehearsal<'a> {
             judge: judge::Settings { reference: common.a4 },
         };
         let stem = Path::new(&args.lick).file_stem().unwrap_or_default().to_string_lossy();
-        let ear = Ear {
-            session: Session::new(expected, settings),
-            tape: Tape::new(&folder, stem.into_owned(), input.rate()),
-            meter: Meter::default(),
-            news: Vec::new(),
-            kept: Vec::new(),
-            trouble: None,
-        };
+        let ear = Ear::new(expected, settings, &folder, stem.into_owned());
         let show = if common.json {
             Show::Json
         } else if args.plain || !io::stdout().is_terminal() || !io::stdin().is_terminal() {
@@ -495,122 +474,6 @@ impl<'a> Rehearsal<'a> {
             told => told.map_err(unwritable),
         }
     }
-}
-
-impl Ear {
-    fn take(&mut self, chunk: Chunk<'_>) {
-        let before = self.news.len();
-        let recorded = match chunk {
-            Chunk::Samples(samples) => {
-                self.meter.take(samples);
-                self.session.push(samples, &mut self.news);
-                Ok(())
-            }
-            Chunk::Gap(lost) => {
-                let recorded = self.tape.gap(&self.session, lost);
-                self.session.gap(lost, &mut self.news);
-                recorded
-            }
-        };
-        let over = self.news[before..].iter().find_map(|news| match news {
-            News::Over(over) => Some(over.end),
-            _ => None,
-        });
-        let recorded = recorded.and_then(|()| match over {
-            Some(end) => {
-                let cut = self.tape.cut(&self.session, end);
-                self.kept.push(cut.as_ref().ok().cloned().flatten());
-                cut.map(|_| ())
-            }
-            None => self.tape.follow(&self.session),
-        });
-        self.trouble = self.trouble.take().or(recorded.err());
-    }
-}
-
-/// The level of the input over the last moments.
-#[derive(Debug, Default)]
-struct Meter {
-    power: f64,
-    peak: f64,
-    clipped: f64,
-}
-
-impl Meter {
-    /// Both readings fall by half in this many samples.
-    const HALF: f64 = 6_000.0;
-    /// A sample at full scale is told of this many times longer.
-    const REMEMBER: f64 = 20.0;
-
-    fn take(&mut self, samples: &[f32]) {
-        if samples.is_empty() {
-            return;
-        }
-        let n = samples.len() as f64;
-        let fall = 0.5_f64.powf(n / Self::HALF);
-        let power = samples.iter().map(|s| f64::from(s * s)).sum::<f64>() / n;
-        let peak = samples.iter().fold(0.0_f32, |peak, s| peak.max(s.abs()));
-        self.power = self.power * fall + power * (1.0 - fall);
-        self.peak = (self.peak * fall).max(f64::from(peak));
-        self.clipped *= fall.powf(1.0 / Self::REMEMBER);
-        if peak >= 0.999 {
-            self.clipped = 1.0;
-        }
-    }
-
-    fn level(&self) -> Level {
-        let db = |ratio: f64| 10.0 * (ratio + 1e-12).log10();
-        Level {
-            // A full-scale sine is 0 dB; its power is one half.
-            mean_db: db(2.0 * self.power),
-            peak_db: db(self.peak * self.peak),
-            clipped: self.clipped > 0.5,
-        }
-    }
-}
-
-/// First and last step to be played.
-fn range(args: &Args, lick: &Lick) -> Result<(usize, usize), Failure> {
-    let last = lick.steps.len();
-    let (from, to) = (args.from.unwrap_or(1), args.to.unwrap_or(last));
-    if (1..=last).contains(&from) && (from..=last).contains(&to) {
-        return Ok((from, to));
-    }
-    Err(Failure::new(
-        format!("steps {from} to {to}: the lick has steps 1 to {last}"),
-        "choose --from and --to within it, --from not after --to",
-    ))
-}
-
-fn part(mut expected: Expected, from: usize, to: usize) -> Result<Expected, Failure> {
-    expected.steps.retain(|step| (from..=to).contains(&step.number));
-    if expected.steps.iter().all(|step| step.struck.is_empty()) {
-        return Err(Failure::new(
-            format!("steps {from} to {to}: nothing to strike in them"),
-            "choose a range with notes in it",
-        ));
-    }
-    Ok(expected)
-}
-
-/// Where recordings belong; made if it is not there.
-fn folder(args: &Args) -> Result<PathBuf, Failure> {
-    let folder = match &args.keep_in {
-        Some(folder) => folder.clone(),
-        None => {
-            let places = etcetera::choose_base_strategy().map_err(|_| {
-                Failure::new("no home folder to keep recordings in", "name one with --keep-in")
-            })?;
-            places.data_dir().join("doublecheck").join("takes")
-        }
-    };
-    std::fs::create_dir_all(&folder).map_err(|error| {
-        Failure::new(
-            format!("{}: cannot be made: {}", folder.display(), error.kind()),
-            "name another folder with --keep-in",
-        )
-    })?;
-    Ok(folder)
 }
 
 /// What was measured for exactly this pair of devices, rate and buffers.
