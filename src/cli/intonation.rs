@@ -1,17 +1,225 @@
-//! `doublecheck intonation`: check the twelfth fret against the open string or the harmonic.
+//! `doublecheck intonation`: check the twelfth fret against the open string or the harmonic, or the
+//! whole neck.
+
+use std::path::PathBuf;
 
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output;
+use super::plucks::Guitar;
+use super::plucks::Next;
+use crate::engine::Settings;
+use crate::practice::intonation::Against;
+use crate::practice::intonation::Heard;
+use crate::practice::intonation::IntonationCheck;
+use crate::practice::intonation::Order;
+use crate::practice::intonation::Plan;
+use crate::practice::neck;
+use crate::practice::neck::NeckMap;
+use crate::practice::pluck::PluckListener;
+use crate::report;
+use crate::report::plucks;
+use crate::theory::fretboard::Fret;
+use crate::theory::fretboard::LAST_FRET;
+use crate::theory::fretboard::StringNumber;
+use crate::theory::fretboard::Tuning;
+use crate::theory::key::Key;
+use crate::units::SampleRate;
 
-/// Check the twelfth fret against the open string or the harmonic.
+/// Check the twelfth fret against the open string or the harmonic, string by string.
+///
+/// Let every pluck ring for two seconds and damp it before the next. Strings may come in any order;
+/// where harmonics are compared, play them before the fretted notes of the same string, as many of
+/// each. Without a recording it listens to the sound card and says what to play.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_help = plucks::CARE_SADDLE)]
+pub struct Args {
+    /// Recordings, heard one after the other; `-` reads one from standard input
+    #[arg(value_name = "RECORDING")]
+    recordings: Vec<PathBuf>,
+    /// What the fretted note is compared with: `open`, `harmonic`, or a fret, an octave above which
+    /// is played
+    #[arg(long, value_name = "WHAT", default_value = "open", value_parser = against, conflicts_with = "frets")]
+    against: Against,
+    /// Map the neck instead: play the open string and then these frets, going up each string in turn
+    #[arg(long, value_name = "FROM-TO", value_parser = frets)]
+    frets: Option<(Fret, Fret)>,
+    /// Look at this string only, 1 being the highest (may be given several times)
+    #[arg(long = "string", value_name = "N")]
+    strings: Vec<u8>,
+    /// Scale length, from nut to saddle
+    #[arg(long, value_name = "MM", default_value = "648", value_parser = scale)]
+    scale_mm: f64,
+    /// How many plucks of each note are asked for when listening live
+    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=20))]
+    plucks: u8,
+    #[command(flatten)]
+    guitar: Guitar,
+}
 
 /// Runs the command.
 ///
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
-pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("intonation is not written yet", "use another command"))
+pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    let (tuning, key) = args.guitar.strings()?;
+    let strings = chosen(&args.strings, &tuning)?;
+    match args.frets {
+        Some(frets) => map_neck(&args, common, tuning, key, strings, frets),
+        None => compare(&args, common, tuning, key, strings),
+    }
+}
+
+fn compare(
+    args: &Args,
+    common: &Common,
+    tuning: Tuning,
+    key: Option<Key>,
+    strings: Vec<StringNumber>,
+) -> Result<Outcome, Failure> {
+    let reference = common.a4;
+    let live = args.recordings.is_empty();
+    let mut check = IntonationCheck::new(Plan {
+        tuning,
+        strings,
+        reference,
+        against: args.against,
+        plucks: usize::from(args.plucks),
+        order: if live { Order::Asked } else { Order::Halves },
+        scale_mm: args.scale_mm,
+        tolerance: args.guitar.tolerance,
+    });
+    let listener = |rate: SampleRate| PluckListener::new(Settings { rate, reference });
+    if live {
+        ask(&check);
+        args.guitar.hear_live(listener, |pluck| {
+            match check.push(pluck) {
+                Heard::Nothing => return Next::GoOn,
+                Heard::Refused(refused) => output::tell(&plucks::refused(&refused, reference)),
+                Heard::Taken { string, role, count } => output::tell(&format!(
+                    "string {}, {}: {count} taken",
+                    string.0,
+                    report::intonation::role(check.plan().against, role)
+                )),
+            }
+            ask(&check)
+        })?;
+    } else {
+        args.guitar.hear(&args.recordings, listener, |pluck| {
+            check.push(pluck);
+        })?;
+    }
+    args.guitar.save_page(|| report::intonation::page(&check, key))?;
+    output::print(|out| {
+        if common.json {
+            report::intonation::json(out, &check, key)
+        } else {
+            report::intonation::text(out, &check, key)
+        }
+    })?;
+    Ok(Outcome::Done)
+}
+
+/// Says what to play next.
+fn ask(check: &IntonationCheck) -> Next {
+    match check.next() {
+        Some(next) => {
+            output::tell(&format!("play {}", report::intonation::ask(check.plan(), next)));
+            Next::GoOn
+        }
+        None => Next::Done,
+    }
+}
+
+fn map_neck(
+    args: &Args,
+    common: &Common,
+    tuning: Tuning,
+    key: Option<Key>,
+    strings: Vec<StringNumber>,
+    frets: (Fret, Fret),
+) -> Result<Outcome, Failure> {
+    let reference = common.a4;
+    let tolerance = args.guitar.tolerance;
+    let mut map = NeckMap::new(neck::Plan { tuning, strings, frets, reference, tolerance });
+    let listener = |rate: SampleRate| PluckListener::new(Settings { rate, reference });
+    if args.recordings.is_empty() {
+        ask_place(&map);
+        args.guitar.hear_live(listener, |pluck| {
+            match map.push(pluck) {
+                neck::Heard::Nothing => return Next::GoOn,
+                neck::Heard::Refused(refused) => {
+                    output::tell(&plucks::refused(&refused, reference));
+                }
+                neck::Heard::Taken { string, fret } => {
+                    output::tell(&format!("string {}, fret {}: taken", string.0, fret.0));
+                }
+            }
+            ask_place(&map)
+        })?;
+    } else {
+        args.guitar.hear(&args.recordings, listener, |pluck| {
+            map.push(pluck);
+        })?;
+    }
+    args.guitar.save_page(|| report::neck::page(&map, args.scale_mm, key))?;
+    output::print(|out| {
+        if common.json {
+            report::neck::json(out, &map, args.scale_mm)
+        } else {
+            report::neck::text(out, &map, args.scale_mm, key)
+        }
+    })?;
+    Ok(Outcome::Done)
+}
+
+/// Says which place of the neck to play next.
+fn ask_place(map: &NeckMap) -> Next {
+    match map.next() {
+        Some((string, Fret(0))) => output::tell(&format!("play string {}: open", string.0)),
+        Some((string, fret)) => {
+            output::tell(&format!("play string {}: fret {}", string.0, fret.0));
+        }
+        None => return Next::Done,
+    }
+    Next::GoOn
+}
+
+/// The strings to look at, lowest first.
+fn chosen(numbers: &[u8], tuning: &Tuning) -> Result<Vec<StringNumber>, Failure> {
+    if let Some(number) = numbers.iter().find(|n| tuning.open(StringNumber(**n)).is_none()) {
+        return Err(Failure::new(
+            format!("--string {number}: there is no such string"),
+            format!("strings are numbered 1 (the highest) to {}", tuning.n_strings()),
+        ));
+    }
+    let all = tuning.strings().map(|(string, _)| string);
+    Ok(all.filter(|string| numbers.is_empty() || numbers.contains(&string.0)).collect())
+}
+
+fn against(text: &str) -> Result<Against, String> {
+    match text {
+        "open" => Ok(Against::Stopped(Fret(0))),
+        "harmonic" => Ok(Against::Harmonic),
+        _ => match text.parse() {
+            Ok(fret) if fret <= LAST_FRET.0 - 12 => Ok(Against::Stopped(Fret(fret))),
+            _ => Err(format!("expected open, harmonic, or a fret up to {}", LAST_FRET.0 - 12)),
+        },
+    }
+}
+
+fn frets(text: &str) -> Result<(Fret, Fret), String> {
+    let parsed = text.split_once('-').and_then(|(from, to)| {
+        let (from, to): (u8, u8) = (from.trim().parse().ok()?, to.trim().parse().ok()?);
+        (from >= 1 && from < to && to <= LAST_FRET.0).then_some((Fret(from), Fret(to)))
+    });
+    parsed.ok_or_else(|| format!("expected two frets between 1 and {}, as in 1-12", LAST_FRET.0))
+}
+
+fn scale(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(mm) if (200.0..=1200.0).contains(&mm) => Ok(mm),
+        _ => Err("expected millimetres between 200 and 1200".to_owned()),
+    }
 }

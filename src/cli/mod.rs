@@ -12,6 +12,7 @@ pub mod intonation;
 pub mod listen;
 pub mod new;
 pub mod output;
+pub mod plucks;
 pub mod practice;
 pub mod recording;
 pub mod render;

@@ -99,7 +99,7 @@ impl Progress {
         Self(bar)
     }
 
-    fn begin(&self, length_s: Option<f64>) {
+    pub(super) fn begin(&self, length_s: Option<f64>) {
         let Some(length_s) = length_s else { return };
         self.0.inc_length(milliseconds(length_s));
         if length_s > LONG_S && self.0.is_hidden() && io::stderr().is_terminal() {
@@ -107,7 +107,7 @@ impl Progress {
         }
     }
 
-    fn advance(&self, by_s: f64) {
+    pub(super) fn advance(&self, by_s: f64) {
         self.0.inc(milliseconds(by_s));
     }
 }

@@ -1,17 +1,85 @@
 //! `doublecheck tuning`: check the open strings.
 
+use std::path::PathBuf;
+
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output;
+use super::plucks::Guitar;
+use super::plucks::Next;
+use crate::engine::Settings;
+use crate::practice::pluck::PluckListener;
+use crate::practice::tuning::Heard;
+use crate::practice::tuning::TuningCheck;
+use crate::practice::tuning::Verdict;
+use crate::practice::tuning::Wanted;
+use crate::report::plucks;
+use crate::report::tuning;
+use crate::theory::chord::Chord;
+use crate::units::SampleRate;
 
-/// Check the open strings.
+/// Check the open strings, plucked one by one in any order or strummed together.
+///
+/// Let every string ring for two seconds. Without a recording it listens to the sound card, tells every
+/// pluck, and ends when all strings are good.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_help = plucks::CARE_TUNING)]
+pub struct Args {
+    /// A recording; `-` reads it from standard input
+    recording: Option<PathBuf>,
+    /// Want intervals pure within this chord, its root being equal-tempered
+    #[arg(long, value_name = "CHORD", value_parser = chord)]
+    pure: Option<Chord>,
+    #[command(flatten)]
+    guitar: Guitar,
+}
 
 /// Runs the command.
 ///
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
-pub fn run(_args: Args, _common: &Common) -> Result<Outcome, Failure> {
-    Err(Failure::new("tuning is not written yet", "use another command"))
+pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    let (tuning, key) = args.guitar.strings()?;
+    let reference = common.a4;
+    let open: Vec<_> = tuning.strings().map(|(_, note)| reference.frequency(note)).collect();
+    let listener = |rate: SampleRate| {
+        PluckListener::for_open_strings(Settings { rate, reference }, open.clone())
+    };
+    let tolerance = args.guitar.tolerance;
+    let mut check = TuningCheck::new(Wanted { tuning, reference, pure: args.pure, tolerance });
+    match args.recording {
+        Some(path) => args.guitar.hear(&[path], listener, |pluck| {
+            check.push(pluck);
+        })?,
+        None => args.guitar.hear_live(listener, |pluck| {
+            for heard in check.push(pluck) {
+                output::tell(&told(&heard, &check));
+            }
+            let good = check.strings().iter().all(|string| string.verdict == Verdict::Good);
+            if good { Next::Done } else { Next::GoOn }
+        })?,
+    }
+    args.guitar.save_page(|| tuning::page(&check, key))?;
+    output::print(|out| {
+        if common.json { tuning::json(out, &check, key) } else { tuning::text(out, &check, key) }
+    })?;
+    Ok(Outcome::Done)
+}
+
+/// One line for what was just played.
+fn told(heard: &Heard, check: &TuningCheck) -> String {
+    match heard {
+        Heard::Refused(refused) => plucks::refused(refused, check.wanted().reference),
+        Heard::Taken { string, cents } => {
+            let strings = check.strings();
+            let now = strings.iter().find(|now| now.string == *string);
+            let verdict = now.map_or("", |now| tuning::verdict(now.verdict));
+            format!("string {}: {:+.1} cents, {verdict}", string.0, cents.0)
+        }
+    }
+}
+
+fn chord(text: &str) -> Result<Chord, String> {
+    text.parse().map_err(|error| format!("{error}"))
 }

@@ -3,5 +3,6 @@
 pub mod estimate;
 pub mod fit;
 pub mod presence;
+pub mod settled;
 pub mod shadow;
 pub mod tone;

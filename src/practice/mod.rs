@@ -9,10 +9,14 @@
 
 pub mod alignment;
 pub mod click;
+pub mod intonation;
 pub mod judge;
 pub mod matching;
+pub mod neck;
 pub mod offset;
 pub mod pass;
+pub mod pluck;
 pub mod session;
 pub mod timing;
+pub mod tuning;
 pub mod verdict;

@@ -302,7 +302,7 @@ fn tenths(value: f64) -> f64 {
     (value * 10.0).round() / 10.0 + 0.0
 }
 
-fn hundredths(value: f64) -> f64 {
+pub(super) fn hundredths(value: f64) -> f64 {
     (value * 100.0).round() / 100.0 + 0.0
 }
 

@@ -4,9 +4,13 @@
 //! carrier of meaning.
 
 pub mod explain;
+pub mod intonation;
 pub mod json;
 pub mod listen;
 pub mod live;
+pub mod neck;
+pub mod offsets_page;
+pub mod plucks;
 #[cfg(test)]
 mod sample;
 pub mod screen;
@@ -14,6 +18,7 @@ pub mod sheet;
 mod summary;
 pub mod tally;
 pub mod text;
+pub mod tuning;
 
 use crate::lick::Lick;
 use crate::lick::Step;

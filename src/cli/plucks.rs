@@ -1,0 +1,284 @@
+//! Plucks from a recording or from the sound card, for the commands that measure the guitar itself.
+
+use std::path::Path;
+use std::path::PathBuf;
+
+use super::devices::SoundCard;
+use super::exit::Failure;
+use super::output;
+use super::output::Existing;
+use super::recording::Channel;
+use super::recording::Progress;
+use crate::audio::Chunk;
+use crate::audio::Recording;
+use crate::lick;
+use crate::practice::pluck::Pluck;
+use crate::practice::pluck::PluckListener;
+use crate::theory::fretboard::Tuning;
+use crate::theory::key::Key;
+use crate::theory::spelling::Spelling;
+use crate::units::Cents;
+use crate::units::SampleRate;
+
+/// Options of both commands.
+#[derive(Debug, clap::Args)]
+pub struct Guitar {
+    /// Open strings, lowest first [default: "E2 A2 D3 G3 B3 E4"]
+    #[arg(long, value_name = "NOTES", value_parser = tuning, conflicts_with = "lick")]
+    tuning: Option<Tuning>,
+    /// Take the tuning of this lick, capo counted
+    #[arg(long, value_name = "LICK")]
+    lick: Option<String>,
+    /// How far off may still be called good, in cents
+    #[arg(long, value_name = "CENTS", default_value = "2", value_parser = tolerance)]
+    pub tolerance: Cents,
+    /// Draw the result on a page of its own (HTML), to look at or to print
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// Write over a page that is there
+    #[arg(long)]
+    force: bool,
+    /// When listening live, keep what was played in this file (WAV)
+    #[arg(long, value_name = "FILE")]
+    keep: Option<PathBuf>,
+    #[command(flatten)]
+    channel: Channel,
+    #[command(flatten)]
+    card: SoundCard,
+}
+
+/// Whether to go on listening.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Next {
+    /// There is more to play.
+    GoOn,
+    /// All was heard.
+    Done,
+}
+
+impl Guitar {
+    /// The open strings as they sound, and the key they are spelled in.
+    ///
+    /// # Errors
+    /// A lick that cannot be read, or that a capo pushes beyond all notes.
+    pub fn strings(&self) -> Result<(Tuning, Option<Key>), Failure> {
+        if let Some(name) = &self.lick {
+            let lick = lick::find(name)?;
+            let capo = crate::theory::fretboard::Fret(lick.capo);
+            let open: Option<Vec<_>> = lick
+                .tuning
+                .strings()
+                .map(|(string, _)| lick.tuning.note_at(string, capo))
+                .collect();
+            let tuning = open.and_then(Tuning::new).ok_or_else(|| {
+                Failure::new(format!("{name}: its capo is too high"), "use a lower capo")
+            })?;
+            return Ok((tuning, Some(lick.key)));
+        }
+        Ok((self.tuning.clone().unwrap_or_default(), None))
+    }
+
+    /// Listens to the recordings one after the other.
+    ///
+    /// # Errors
+    /// A recording that cannot be opened or holds no sound.
+    pub fn hear(
+        &self,
+        recordings: &[PathBuf],
+        listener: impl Fn(SampleRate) -> PluckListener,
+        mut on_pluck: impl FnMut(&Pluck),
+    ) -> Result<(), Failure> {
+        if recordings.iter().filter(|path| *path == Path::new("-")).count() > 1 {
+            return Err(Failure::new(
+                "standard input: `-` is given more than once, but it holds one recording",
+                "name `-` once, and the other recordings by their files",
+            ));
+        }
+        let progress = Progress::new();
+        for path in recordings {
+            let mut recording = Recording::open(path, self.channel.choice())?;
+            let rate = recording.rate();
+            progress.begin(recording.expected_length().map(|length| length.seconds(rate)));
+            let mut listener = listener(rate);
+            let mut told_s = 0.0;
+            let mut count = 0;
+            let mut counted = |pluck: &Pluck| {
+                count += 1;
+                on_pluck(pluck);
+            };
+            while let Some(chunk) = recording.next_chunk() {
+                match chunk {
+                    Chunk::Samples(samples) => listener.push(samples, &mut counted),
+                    Chunk::Gap(lost) => listener.gap(lost, &mut counted),
+                }
+                let heard_s = recording.position().seconds(rate);
+                progress.advance(heard_s - told_s);
+                told_s = heard_s;
+            }
+            listener.finish(&mut counted);
+            let name = recording.name();
+            if let Some(damage) = recording.damage() {
+                output::tell(&format!(
+                    "{name}: damaged at {:.1} s: {}; what could be read is told",
+                    damage.at_s, damage.cause
+                ));
+            }
+            if recordings.len() > 1 {
+                let noun = if count == 1 { "pluck" } else { "plucks" };
+                output::tell(&format!("{name}: {count} {noun}"));
+            }
+        }
+        Ok(())
+    }
+
+    /// Writes the page, if one was asked for.
+    ///
+    /// # Errors
+    /// The file is there already, or cannot be written.
+    pub fn save_page(&self, page: impl FnOnce() -> String) -> Result<(), Failure> {
+        let Some(path) = &self.report else { return Ok(()) };
+        let existing = if self.force { Existing::Replace } else { Existing::Keep };
+        output::save(path, page().as_bytes(), existing)
+    }
+
+    /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.
+    ///
+    /// # Errors
+    /// A program built without sound card support.
+    #[cfg(not(feature = "live"))]
+    pub fn hear_live(
+        &self,
+        _listener: impl Fn(SampleRate) -> PluckListener,
+        _on_pluck: impl FnMut(&Pluck) -> Next,
+    ) -> Result<(), Failure> {
+        // Understood, so that the message is about the program and not about the options.
+        let _ = (&self.keep, &self.card);
+        Err(super::devices::no_live())
+    }
+}
+
+#[cfg(feature = "live")]
+mod with_sound_card {
+    use std::io;
+    use std::sync::Arc;
+    use std::sync::atomic::AtomicBool;
+    use std::sync::atomic::Ordering;
+    use std::time::Duration;
+
+    use super::Failure;
+    use super::Guitar;
+    use super::Next;
+    use super::Pluck;
+    use super::PluckListener;
+    use super::SampleRate;
+    use crate::audio::AudioError;
+    use crate::audio::Chunk;
+    use crate::audio::TakeRecorder;
+    use crate::audio::live::Input;
+    use crate::audio::live::Status;
+    use crate::cli::output;
+
+    /// How often the input is looked after.
+    const PUMP: Duration = Duration::from_millis(10);
+
+    impl Guitar {
+        /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.
+        ///
+        /// # Errors
+        /// An input that cannot be opened, or is lost before anything was heard; a file to keep the
+        /// sound in that cannot be written.
+        pub fn hear_live(
+            &self,
+            listener: impl Fn(SampleRate) -> PluckListener,
+            mut on_pluck: impl FnMut(&Pluck) -> Next,
+        ) -> Result<(), Failure> {
+            let interrupted = interruption().map_err(|error| {
+                Failure::new(format!("cannot listen for Ctrl-C: {error}"), "hand over a recording")
+            })?;
+            let mut input = Input::open(&self.card.input(self.channel))?;
+            let rate = input.rate();
+            let mut recorder =
+                self.keep.as_deref().map(|path| TakeRecorder::create(path, rate)).transpose()?;
+            output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.name()));
+            let mut listener = listener(rate);
+            let mut next = Next::GoOn;
+            let mut heard = false;
+            let mut kept: Result<(), AudioError> = Ok(());
+            let mut take = |pluck: &Pluck| {
+                heard = true;
+                if next == Next::GoOn {
+                    next = on_pluck(pluck);
+                }
+                next
+            };
+            let mut state = Next::GoOn;
+            let mut loss = None;
+            while state == Next::GoOn && !interrupted.load(Ordering::Relaxed) && kept.is_ok() {
+                let status = input.pump(|chunk| {
+                    let writing = recorder.as_mut().map_or(Ok(()), |recorder| match chunk {
+                        Chunk::Samples(samples) => recorder.write(samples),
+                        Chunk::Gap(lost) => recorder.gap(lost),
+                    });
+                    if writing.is_err() {
+                        kept = writing;
+                    }
+                    match chunk {
+                        Chunk::Samples(samples) => {
+                            listener.push(samples, |pluck| state = take(pluck))
+                        }
+                        Chunk::Gap(lost) => listener.gap(lost, |pluck| state = take(pluck)),
+                    }
+                });
+                if status == Status::Lost {
+                    loss = input.loss();
+                    break;
+                }
+                pause();
+            }
+            listener.finish(|pluck| state = take(pluck));
+            if let Some(recorder) = recorder {
+                recorder.finish()?;
+            }
+            kept?;
+            match loss {
+                Some(error) if !heard => Err(error.into()),
+                Some(error) => {
+                    output::tell(&format!("{error}; what was heard until then is told"));
+                    Ok(())
+                }
+                None => Ok(()),
+            }
+        }
+    }
+
+    /// Set by the first Ctrl-C; the second one ends the program as usual.
+    fn interruption() -> io::Result<Arc<AtomicBool>> {
+        use signal_hook::consts::SIGINT;
+        let interrupted = Arc::new(AtomicBool::new(false));
+        signal_hook::flag::register_conditional_shutdown(SIGINT, 130, interrupted.clone())?;
+        signal_hook::flag::register(SIGINT, interrupted.clone())?;
+        Ok(interrupted)
+    }
+
+    #[expect(clippy::disallowed_methods, reason = "the input runs by itself meanwhile")]
+    fn pause() {
+        std::thread::sleep(PUMP);
+    }
+}
+
+fn tuning(text: &str) -> Result<Tuning, String> {
+    let notes = text.split_whitespace().map(|name| {
+        let spelling: Spelling = name.parse().map_err(|error| format!("{error}"))?;
+        spelling.midi().ok_or_else(|| format!("`{name}` is beyond all notes"))
+    });
+    let notes: Vec<_> = notes.collect::<Result<_, String>>()?;
+    Tuning::new(notes)
+        .ok_or_else(|| "expected 1 to 12 open strings, lowest first: E2 A2 D3 G3 B3 E4".to_owned())
+}
+
+fn tolerance(text: &str) -> Result<Cents, String> {
+    match text.parse() {
+        Ok(cents) if (0.1..=50.0).contains(&cents) => Ok(Cents(cents)),
+        _ => Err("expected cents between 0.1 and 50".to_owned()),
+    }
+}

@@ -1,0 +1,283 @@
+//! Open strings against what they ought to be: which is flat, which sharp, which did not sound.
+//!
+//! **Conventions.** Cents are told against the equal-tempered note; what a string ought to be may lie
+//! elsewhere ([`pure_target`]). Strings may be struck in any order, one by one or together; every
+//! string is the mean of its plucks since it was last tuned.
+//! **Limits.** A string more than [`REACH`] off is not recognised. Beats are those of ideally limp
+//! strings; stiffness adds some tenths a second on low strings.
+//! **Reference.** Beats of a mistuned interval: H. Helmholtz, *On the Sensations of Tone*, ch. 8.
+
+use super::pluck::Fault;
+use super::pluck::Mean;
+use super::pluck::Pluck;
+use super::pluck::REACH;
+use crate::theory::chord::Chord;
+use crate::theory::fretboard::StringNumber;
+use crate::theory::fretboard::Tuning;
+use crate::theory::interval::Interval;
+use crate::theory::note::MidiNote;
+use crate::theory::note::Reference;
+use crate::units::Cents;
+use crate::units::Hertz;
+
+/// Strikes closer together than this are one strum, in seconds.
+const STRUM_S: f64 = 0.5;
+
+/// A string that has moved farther than this between two plucks was tuned meanwhile: only what comes
+/// after counts.
+const RETUNED: Cents = Cents(3.0);
+
+/// What the strings are compared with.
+#[derive(Debug, Clone)]
+pub struct Wanted {
+    /// The open strings.
+    pub tuning: Tuning,
+    /// Where A4 is.
+    pub reference: Reference,
+    /// The chord whose tones are to be pure; `None` for equal temperament.
+    pub pure: Option<Chord>,
+    /// How far off a string may be and still be good.
+    pub tolerance: Cents,
+}
+
+impl Wanted {
+    /// Where `note` ought to lie, in cents above its equal-tempered place.
+    pub fn target(&self, note: MidiNote) -> Cents {
+        self.pure.as_ref().and_then(|chord| pure_target(chord, note)).unwrap_or(Cents(0.0))
+    }
+
+    /// Frequency of what `note` ought to be.
+    fn target_hz(&self, note: MidiNote) -> Hertz {
+        self.reference.frequency(note).raised(self.target(note))
+    }
+}
+
+/// How far above its equal-tempered place `note` lies if it is pure against the equal-tempered root
+/// of `chord`; `None` if it is no tone of the chord, or has no usual just ratio.
+pub fn pure_target(chord: &Chord, note: MidiNote) -> Option<Cents> {
+    let above_root = (12 + note.0 % 12 - chord.root().pitch_class()) % 12;
+    let tone = chord.tones().iter().find(|tone| tone.semitones() % 12 == above_root)?;
+    Some(Cents(-tone.simple().tempered_minus_just()?.0))
+}
+
+/// What is to be said of a string.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Within the tolerance.
+    Good,
+    /// Too low.
+    Flat,
+    /// Too high.
+    Sharp,
+    /// The error is larger than the tolerance.
+    Unsure,
+    /// It did not sound, or in no pluck that could be measured.
+    NotHeard,
+}
+
+/// One string.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StringTuning {
+    /// Its number.
+    pub string: StringNumber,
+    /// Its open note.
+    pub note: MidiNote,
+    /// Where that ought to lie, above its equal-tempered place.
+    pub target: Cents,
+    /// The first partial; `None` if it was not heard.
+    pub frequency: Option<Hertz>,
+    /// Cents above the equal-tempered place.
+    pub measured: Option<Mean>,
+    /// What is to be said of it.
+    pub verdict: Verdict,
+}
+
+/// Two neighbouring strings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pair {
+    /// The lower one and the higher one.
+    pub strings: (StringNumber, StringNumber),
+    /// The interval that they ought to make.
+    pub interval: Interval,
+    /// Beats a second as they are, positive for a wide interval; `None` if one was not heard.
+    pub beats_hz: Option<f64>,
+    /// Beats a second as they ought to be.
+    pub target_beats_hz: f64,
+}
+
+/// A pluck that was not taken.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Refused {
+    /// When it was struck.
+    pub at_s: f64,
+    /// Which string it was, as far as can be told.
+    pub string: Option<StringNumber>,
+    /// Why.
+    pub fault: Fault,
+}
+
+/// What became of one string of a pluck.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Heard {
+    /// It was measured.
+    Taken {
+        /// The string.
+        string: StringNumber,
+        /// Cents above its equal-tempered place.
+        cents: Cents,
+    },
+    /// It was not.
+    Refused(Refused),
+}
+
+/// Takes plucks of open strings and tells how they are tuned.
+#[derive(Debug)]
+pub struct TuningCheck {
+    wanted: Wanted,
+    plucks: Vec<(StringNumber, f64, f64)>,
+    refused: Vec<Refused>,
+    /// Strings struck in strikes too short to be measured, and when the last of these began.
+    strummed: Vec<StringNumber>,
+    strummed_at_s: f64,
+}
+
+impl TuningCheck {
+    /// Nothing heard yet.
+    pub fn new(wanted: Wanted) -> Self {
+        Self {
+            wanted,
+            plucks: Vec::new(),
+            refused: Vec::new(),
+            strummed: Vec::new(),
+            strummed_at_s: f64::NEG_INFINITY,
+        }
+    }
+
+    /// Takes a pluck, or all the strings of a strum.
+    pub fn push(&mut self, pluck: &Pluck) -> Vec<Heard> {
+        if pluck.at_s - self.strummed_at_s > STRUM_S {
+            self.strummed.clear();
+        }
+        let mut heard = Vec::new();
+        for sounding in &pluck.strings {
+            let string = self.string_of(sounding.frequency);
+            let struck =
+                sounding.struck || string.is_some_and(|string| self.strummed.contains(&string));
+            if !struck {
+                continue;
+            }
+            match (string, pluck.fault(sounding)) {
+                (Some(string), Some(Fault::Short { .. })) if pluck.lasted_s < STRUM_S => {
+                    self.strummed.push(string);
+                    self.strummed_at_s = pluck.at_s;
+                }
+                (string, Some(fault)) => {
+                    heard.push(Heard::Refused(Refused { at_s: pluck.at_s, string, fault }));
+                }
+                (None, None) => {
+                    let fault = Fault::Wrong { heard: sounding.frequency };
+                    heard.push(Heard::Refused(Refused { at_s: pluck.at_s, string: None, fault }));
+                }
+                (Some(string), None) => {
+                    let Some(open) = self.wanted.tuning.open(string) else { continue };
+                    let place = self.wanted.reference.frequency(open);
+                    let cents = sounding.frequency.cents_above(place);
+                    let error = sounding.reading.map_or(f64::INFINITY, |r| r.error_cents);
+                    self.plucks.push((string, cents.0, error));
+                    heard.push(Heard::Taken { string, cents });
+                }
+            }
+        }
+        self.refused.extend(heard.iter().filter_map(|heard| match heard {
+            Heard::Refused(refused) => Some(refused.clone()),
+            Heard::Taken { .. } => None,
+        }));
+        heard
+    }
+
+    /// The string whose open note is nearest to `frequency`, within [`REACH`].
+    fn string_of(&self, frequency: Hertz) -> Option<StringNumber> {
+        let Wanted { tuning, reference, .. } = &self.wanted;
+        let off = |note: MidiNote| frequency.cents_above(reference.frequency(note)).0.abs();
+        tuning
+            .strings()
+            .filter(|(_, note)| off(*note) < REACH.0)
+            .min_by(|(_, a), (_, b)| off(*a).total_cmp(&off(*b)))
+            .map(|(string, _)| string)
+    }
+
+    /// Every string, lowest first.
+    pub fn strings(&self) -> Vec<StringTuning> {
+        let wanted = &self.wanted;
+        let of = |(string, note): (StringNumber, MidiNote)| {
+            let plucks: Vec<(f64, f64)> = self
+                .plucks
+                .iter()
+                .filter(|(played, ..)| *played == string)
+                .map(|&(_, cents, error)| (cents, error))
+                .collect();
+            let newest = plucks.last().map_or(0.0, |(cents, _)| *cents);
+            let retuned = |(cents, _): &(f64, f64)| (cents - newest).abs() > RETUNED.0;
+            let since = plucks.iter().rposition(retuned).map_or(0, |before| before + 1);
+            let measured = Mean::of(&plucks[since..]).filter(|mean| mean.error.is_finite());
+            let target = wanted.target(note);
+            let verdict = match measured {
+                None => Verdict::NotHeard,
+                Some(mean) if mean.error > wanted.tolerance.0 => Verdict::Unsure,
+                Some(mean) if mean.cents - target.0 > wanted.tolerance.0 => Verdict::Sharp,
+                Some(mean) if mean.cents - target.0 < -wanted.tolerance.0 => Verdict::Flat,
+                Some(_) => Verdict::Good,
+            };
+            let place = wanted.reference.frequency(note);
+            let frequency = measured.map(|mean| place.raised(Cents(mean.cents)));
+            StringTuning { string, note, target, frequency, measured, verdict }
+        };
+        wanted.tuning.strings().map(of).collect()
+    }
+
+    /// Neighbouring strings, the lowest pair first; those that make no interval with a usual just
+    /// ratio have no beats and are left out.
+    pub fn pairs(&self) -> Vec<Pair> {
+        let strings = self.strings();
+        let pair = |pair: &[StringTuning]| {
+            let [one, other] = pair else { return None };
+            let (low, high) = if one.note <= other.note { (one, other) } else { (other, one) };
+            let interval = Interval::from_semitones(high.note.0 - low.note.0)?;
+            let target = beats_hz(
+                self.wanted.target_hz(low.note),
+                self.wanted.target_hz(high.note),
+                interval,
+            );
+            let beats_hz = match (low.frequency, high.frequency) {
+                (Some(low), Some(high)) => beats_hz(low, high, interval),
+                _ => None,
+            };
+            let strings = (low.string, high.string);
+            Some(Pair { strings, interval, beats_hz, target_beats_hz: target? })
+        };
+        strings.windows(2).filter_map(pair).collect()
+    }
+
+    /// Plucks that were not taken, in order of time.
+    pub fn refused(&self) -> &[Refused] {
+        &self.refused
+    }
+
+    /// What the strings are compared with.
+    pub fn wanted(&self) -> &Wanted {
+        &self.wanted
+    }
+}
+
+/// Beats a second between the lowest partials that would coincide if the interval were pure,
+/// positive if it is wide:
+///
+/// ```text
+/// beats = lower_term · high − upper_term · low      just ratio = upper_term : lower_term
+/// ```
+///
+/// `None` for intervals without a usual just ratio.
+pub fn beats_hz(low: Hertz, high: Hertz, interval: Interval) -> Option<f64> {
+    let (upper_term, lower_term) = interval.just_ratio()?;
+    Some(f64::from(lower_term) * high.get() - f64::from(upper_term) * low.get())
+}

@@ -1,0 +1,99 @@
+//! What the reports on tuning, intonation and neck have in common: plucks that were not taken,
+//! cautions, numbers.
+
+use serde::Serialize;
+
+use super::json;
+use crate::practice::pluck::Fault;
+use crate::practice::tuning::Refused;
+use crate::theory::fretboard::StringNumber;
+use crate::theory::note::MidiNote;
+use crate::theory::note::Reference;
+use crate::theory::spelling::Spelling;
+
+/// Before anyone turns a peg.
+pub const CARE_TUNING: &str = "Turn the peg in small steps, and keep your eyes away from a string \
+    that is being tightened: it may break.";
+
+/// Before anyone moves a saddle.
+pub const CARE_SADDLE: &str = "Slacken the string before its saddle is moved, go in small steps, tune \
+    and measure again. Keep your eyes away from a string that is being tightened: it may break. \
+    Nut, frets, truss rod and anything glued are work for a luthier.";
+
+/// What is wrong with a pluck, and what to do about it, as one sentence without a full stop.
+pub fn fault(fault: Fault, reference: Reference) -> String {
+    match fault {
+        Fault::Short { lasted_s } => {
+            format!("sounded for {lasted_s:.1} s only: let it ring for two seconds")
+        }
+        Fault::Drifting { moved } => format!(
+            "its pitch moved by {:.1} cents: pluck gently, hold the string still",
+            moved.0.abs()
+        ),
+        Fault::Buzzing => "it rattled: press right behind the fret, pluck gently".to_owned(),
+        Fault::Wrong { heard } => match reference.nearest(heard) {
+            Some((note, cents)) => {
+                format!("{} {:+.0} cents is no note asked for", name(note), cents.0)
+            }
+            None => format!("{:.1} Hz is no note asked for", heard.get()),
+        },
+        Fault::Pressed { sharper } => {
+            format!("{:.1} cents sharper than the others: press lightly, straight down", sharper.0)
+        }
+        Fault::Unlike { sharper } => format!(
+            "{:.1} cents {} than the others of this string",
+            sharper.0.abs(),
+            if sharper.0 > 0.0 { "sharper" } else { "flatter" }
+        ),
+    }
+}
+
+/// A line for a pluck that was not taken.
+pub fn refused(refused: &Refused, reference: Reference) -> String {
+    let string = refused.string.map_or(String::new(), |StringNumber(n)| format!("string {n}: "));
+    format!("{:>7.2} s  {string}{}", refused.at_s, fault(refused.fault, reference))
+}
+
+pub(super) fn name(note: MidiNote) -> String {
+    Spelling::sharp(note).to_string()
+}
+
+/// `-0.0` is written as `+0.0`.
+pub(super) fn signed(cents: f64) -> String {
+    format!("{:+.1}", (cents * 10.0).round() / 10.0 + 0.0)
+}
+
+/// Rounded up, so that no measurement is ever told as exact.
+pub(super) fn error(cents: f64) -> String {
+    format!("±{:.1}", (cents * 10.0).ceil().max(1.0) / 10.0)
+}
+
+#[derive(Serialize)]
+pub(super) struct RefusedJson {
+    at_s: f64,
+    string: Option<u8>,
+    fault: &'static str,
+    advice: String,
+}
+
+pub(super) fn refused_json(all: &[Refused], reference: Reference) -> Vec<RefusedJson> {
+    let one = |refused: &Refused| RefusedJson {
+        at_s: json::thousandths(refused.at_s),
+        string: refused.string.map(|string| string.0),
+        fault: match refused.fault {
+            Fault::Short { .. } => "short",
+            Fault::Drifting { .. } => "drifting",
+            Fault::Buzzing => "buzzing",
+            Fault::Wrong { .. } => "wrong note",
+            Fault::Pressed { .. } => "pressed",
+            Fault::Unlike { .. } => "unlike the others",
+        },
+        advice: fault(refused.fault, reference),
+    };
+    all.iter().map(one).collect()
+}
+
+/// Hundredths of a cent, rounded up.
+pub(super) fn error_json(cents: f64) -> f64 {
+    (cents * 100.0).ceil().max(1.0) / 100.0
+}

@@ -1,0 +1,203 @@
+//! How the open strings are tuned: a table for the player, JSON for programs, a page to print.
+
+use std::io;
+use std::io::Write;
+
+use maud::html;
+use serde::Serialize;
+
+use super::json;
+use super::offsets_page;
+use super::offsets_page::Offset;
+use super::plucks;
+use crate::practice::tuning::Pair;
+use crate::practice::tuning::StringTuning;
+use crate::practice::tuning::TuningCheck;
+use crate::practice::tuning::Verdict;
+use crate::theory::key::Key;
+use crate::theory::key::spell;
+
+/// The verdict in words.
+pub fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Good => "good",
+        Verdict::Flat => "flat",
+        Verdict::Sharp => "sharp",
+        Verdict::Unsure => "unsure",
+        Verdict::NotHeard => "not heard",
+    }
+}
+
+/// Writes a table of the strings, the beats of neighbours, and what was not taken.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn text(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::Result<()> {
+    let wanted = check.wanted();
+    let strings = check.strings();
+    writeln!(out, "string  note      hertz   cents from     cents from")?;
+    writeln!(out, "                          tempered       target   is")?;
+    writeln!(out, "{}", "─".repeat(58))?;
+    for string in &strings {
+        writeln!(out, "{}", line(string, key).trim_end())?;
+    }
+    let pairs = check.pairs();
+    if pairs.iter().any(|pair| pair.beats_hz.is_some()) {
+        writeln!(out, "\nstrings  interval           beats a second   ought to be")?;
+        writeln!(out, "{}", "─".repeat(58))?;
+        for pair in pairs {
+            writeln!(
+                out,
+                "{:>3} {:>2}   {:<17}  {:<15}  {}",
+                pair.strings.0.0,
+                pair.strings.1.0,
+                pair.interval.name(),
+                pair.beats_hz.map_or("–".to_owned(), beats),
+                beats(pair.target_beats_hz)
+            )?;
+        }
+    }
+    let silent: Vec<String> = strings
+        .iter()
+        .filter(|string| string.verdict == Verdict::NotHeard)
+        .map(|string| format!("string {} ({})", string.string.0, spell(string.note, key)))
+        .collect();
+    if !silent.is_empty() {
+        writeln!(out, "\nNot heard: {}.", silent.join(", "))?;
+    }
+    if !check.refused().is_empty() {
+        writeln!(out, "\nNot taken, play these again:")?;
+        for refused in check.refused() {
+            writeln!(out, "{}", plucks::refused(refused, wanted.reference))?;
+        }
+    }
+    writeln!(out, "\n{}", plucks::CARE_TUNING)
+}
+
+fn line(string: &StringTuning, key: Option<Key>) -> String {
+    let note = spell(string.note, key).to_string();
+    let head = format!("{:>4}    {note:<4}", string.string.0);
+    match (string.frequency, string.measured) {
+        (Some(frequency), Some(mean)) => format!(
+            "{head}  {:>9.2}   {:>6} {:<5}  {:>6}   {}",
+            frequency.get(),
+            plucks::signed(mean.cents),
+            plucks::error(mean.error),
+            plucks::signed(mean.cents - string.target.0),
+            verdict(string.verdict)
+        ),
+        _ => format!("{head}  {:>9}   {:>6} {:<5}  {:>6}   {}", "–", "–", "", "–", "not heard"),
+    }
+}
+
+fn beats(beats_hz: f64) -> String {
+    let side = match beats_hz {
+        hz if hz.abs() < 0.005 => return "none".to_owned(),
+        0.0.. => "wide",
+        _ => "narrow",
+    };
+    format!("{:.2} {side}", beats_hz.abs())
+}
+
+/// Writes the document of `tuning`.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn json(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::Result<()> {
+    let strings = check
+        .strings()
+        .into_iter()
+        .map(|string| StringJson {
+            string: string.string.0,
+            note: spell(string.note, key).to_string(),
+            midi: string.note.0,
+            hz: string.frequency.map(|hz| json::thousandths(hz.get())),
+            cents: string.measured.map(|mean| json::hundredths(mean.cents)),
+            cents_error: string.measured.map(|mean| plucks::error_json(mean.error)),
+            target_cents: json::hundredths(string.target.0),
+            verdict: verdict(string.verdict),
+            plucks: string.measured.map_or(0, |mean| mean.plucks),
+        })
+        .collect();
+    let pair = |pair: Pair| PairJson {
+        strings: [pair.strings.0.0, pair.strings.1.0],
+        interval: pair.interval.short(),
+        beats_hz: pair.beats_hz.map(json::thousandths),
+        target_beats_hz: json::thousandths(pair.target_beats_hz),
+    };
+    let document = Document {
+        schema: json::SCHEMA,
+        strings,
+        pairs: check.pairs().into_iter().map(pair).collect(),
+        refused: plucks::refused_json(check.refused(), check.wanted().reference),
+        caution: plucks::CARE_TUNING,
+    };
+    json::document(out, &document)
+}
+
+#[derive(Serialize)]
+struct Document {
+    schema: u32,
+    strings: Vec<StringJson>,
+    pairs: Vec<PairJson>,
+    refused: Vec<plucks::RefusedJson>,
+    caution: &'static str,
+}
+
+#[derive(Serialize)]
+struct StringJson {
+    string: u8,
+    note: String,
+    midi: u8,
+    hz: Option<f64>,
+    cents: Option<f64>,
+    cents_error: Option<f64>,
+    target_cents: f64,
+    verdict: &'static str,
+    plucks: usize,
+}
+
+#[derive(Serialize)]
+struct PairJson {
+    strings: [u8; 2],
+    interval: String,
+    beats_hz: Option<f64>,
+    target_beats_hz: f64,
+}
+
+/// The page of `tuning`.
+pub fn page(check: &TuningCheck, key: Option<Key>) -> String {
+    let wanted = check.wanted();
+    let strings = check.strings();
+    let offsets: Vec<Offset> = strings
+        .iter()
+        .rev()
+        .map(|string| Offset {
+            label: format!("{} {}", string.string.0, spell(string.note, key)),
+            value: string.measured.map(|mean| (mean.cents - string.target.0, mean.error)),
+            remark: verdict(string.verdict).to_owned(),
+        })
+        .collect();
+    let place = match &wanted.pure {
+        Some(chord) => format!("pure {chord}"),
+        None => "equal temperament".to_owned(),
+    };
+    let body = html! {
+        p { "Cents from where each open string ought to be: " (place) ", A4 = "
+            (wanted.reference.a4().get()) " Hz. Bars show one standard error." }
+        (offsets_page::offsets(&offsets, wanted.tolerance.0, "cents flat", "cents sharp"))
+        table {
+            tr { th { "Strings" } th { "Interval" } th { "Beats a second" } th { "Ought to be" } }
+            @for pair in check.pairs() {
+                tr {
+                    td { (pair.strings.0.0) " and " (pair.strings.1.0) }
+                    td { (pair.interval.name()) }
+                    td { (pair.beats_hz.map_or("–".to_owned(), beats)) }
+                    td { (beats(pair.target_beats_hz)) }
+                }
+            }
+        }
+        p.care { (plucks::CARE_TUNING) }
+    };
+    offsets_page::page("Open strings", &body)
+}
