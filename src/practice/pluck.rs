@@ -207,10 +207,10 @@ impl Bench {
                 }
                 self.pending = Some((*strike).clone());
             }
-            Event::Ended { onset, end } => {
-                if self.pending.as_ref().is_some_and(|strike| strike.onset == *onset) {
-                    self.tell(end.0, on_pluck);
-                }
+            Event::Ended { onset, end }
+                if self.pending.as_ref().is_some_and(|strike| strike.onset == *onset) =>
+            {
+                self.tell(end.0, on_pluck);
             }
             _ => {}
         }
