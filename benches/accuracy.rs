@@ -1,182 +1,146 @@
-//! How well the program hears: verdicts, cents, onsets, on real mixes and synthetic ones.
-#![allow(missing_docs, clippy::print_stdout, clippy::unwrap_used)]
+//! How well the program hears: verdicts, cents, onsets, on mixes of real, sampled and synthetic notes.
+//!
+//! `cargo bench --bench accuracy [-- WHAT]`, WHAT being one of the parts below; `V=1` tells every
+//! case that went wrong, `N=30` sets the number of cases a cell.
+#![allow(missing_docs, clippy::print_stdout)]
 
 mod support;
 
-use std::collections::BTreeMap;
+use rayon::prelude::*;
 
-use doublecheck::dsp::decimate::Decimator;
-use doublecheck::dsp::spectrum::Transformer;
-use doublecheck::pitch::estimate::Estimator;
-use support::corpus::Random;
-use support::corpus::RealNote;
-use support::corpus::mix;
-
-const INTERVALS: [i32; 14] = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 15, 16];
+use doublecheck::units::SampleRate;
+use support::cases::CLASSES;
+use support::cases::Case;
+use support::cases::Class;
+use support::cases::INTERVALS;
+use support::cases::Random;
+use support::cases::Recipe;
+use support::cases::case;
+use support::corpus::RATE;
+use support::corpus::Set;
+use support::corpus::real_sets;
+use support::corpus::sampled_sets;
+use support::corpus::synthetic_set;
+use support::score::Outcome;
+use support::score::quantile;
+use support::score::run;
+use support::score::tally;
 
 fn main() {
-    let mut notes = support::corpus::load_notes();
-    if std::env::var("FONT").is_ok() {
-        notes.extend(support::corpus::soundfont_notes());
+    let wanted: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
+    let wants = |what: &str| wanted.is_empty() || wanted.iter().any(|w| w == what);
+    // `cargo test --benches` only sees whether it runs.
+    let quick = !std::env::args().any(|a| a == "--bench");
+    let n = number("N").unwrap_or(if quick { 1 } else { 20 });
+    let length_s = std::env::var("LEN").ok().and_then(|s| s.parse().ok()).unwrap_or(1.0);
+    let mut random = Random(2026);
+    let plain = Recipe { length_s, spread_db: 6.0, noise_db: None };
+    if wants("synthetic") {
+        let set = synthetic_set(&mut random);
+        for noise_db in [30.0, 15.0] {
+            let recipe = Recipe { noise_db: Some(noise_db), ..plain };
+            grid(
+                &format!("synthetic, {noise_db} dB"),
+                std::slice::from_ref(&set),
+                recipe,
+                n,
+                &mut random,
+            );
+        }
     }
-    let per: usize = std::env::var("PER").ok().and_then(|s| s.parse().ok()).unwrap_or(10);
-    let length: f64 = std::env::var("LEN").ok().and_then(|s| s.parse().ok()).unwrap_or(0.8);
-    let verbose = std::env::var("V").is_ok();
-    let mut sets: Vec<String> = notes.iter().map(|n| n.set.clone()).collect();
-    sets.sort();
-    sets.dedup();
-    let mut random = Random(11);
-    let mut table: BTreeMap<(i32, usize), (usize, usize)> = BTreeMap::new();
-    let mut by_set: BTreeMap<(String, usize), (usize, usize)> = BTreeMap::new();
-    let mut cents = Vec::new();
-    let clock = std::time::Instant::now();
-    let mut n_cases = 0;
-    let decimator = Decimator::new(44_100);
-    let rate = 44_100.0 / decimator.factor() as f64;
-    let mut transformer = Transformer::new(rate, 32_768);
-    let mut estimator = Estimator::new(&transformer);
-    let mut spectrum = transformer.make_spectrum();
-    let mut spent = std::time::Duration::ZERO;
-    for set in &sets {
-        let own: Vec<&RealNote> = notes.iter().filter(|n| n.set == *set && n.clean).collect();
-        let find = |midi: i32, random: &mut Random| {
-            let these: Vec<&&RealNote> = own.iter().filter(|n| i32::from(n.midi) == midi).collect();
-            (!these.is_empty()).then(|| *these[random.below(these.len())])
-        };
-        for interval in INTERVALS {
-            for class in 0..4 {
-                let mut done = 0;
-                let mut tries = 0;
-                while done < per && tries < 1000 {
-                    tries += 1;
-                    let low = 40 + random.below(36) as i32;
-                    let high = low + interval;
-                    let expected = [low, high];
-                    let mut played = vec![low, high];
-                    match class {
-                        1 => {
-                            let i = random.below(2);
-                            played[i] += if random.below(2) == 0 { 1 } else { -1 };
-                            if played[0] == played[1] {
-                                continue;
-                            }
-                        }
-                        2 => {
-                            played.remove(random.below(2));
-                        }
-                        3 => {
-                            let open = [40, 45, 50, 55, 59, 64][random.below(6)];
-                            let related = expected
-                                .iter()
-                                .any(|&e| [0, 12, 19, 24, 28, 31].contains(&(open - e)));
-                            if related {
-                                continue;
-                            }
-                            played.push(open);
-                        }
-                        _ => {}
-                    }
-                    let Some(real) = played
-                        .iter()
-                        .map(|&m| find(m, &mut random))
-                        .collect::<Option<Vec<&RealNote>>>()
-                    else {
-                        continue;
-                    };
-                    done += 1;
-                    n_cases += 1;
-                    let parts: Vec<(&RealNote, f64, f64)> = real
-                        .iter()
-                        .map(|&n| (n, 0.05 + random.between(0.0, 0.015), random.between(-3.0, 3.0)))
-                        .collect();
-                    let (audio, _) = mix(&parts, 0.1 + length + 0.1);
-                    let mut low_rate = Vec::new();
-                    let mut d = Decimator::new(44_100);
-                    d.push(&audio, |s| low_rate.push(s));
-                    let start = (0.095 * rate) as usize;
-                    let began = std::time::Instant::now();
-                    transformer.transform(
-                        &low_rate[start..start + (length * rate) as usize],
-                        &mut spectrum,
-                    );
-                    let found = estimator.estimate(&spectrum).to_vec();
-                    spent += began.elapsed();
-                    let mut heard: Vec<i32> = found
-                        .iter()
-                        .map(|f| (69.0 + 12.0 * (f.fitted.tone.f1 / 440.0).log2()).round() as i32)
-                        .collect();
-                    heard.sort();
-                    let verdict_right = heard == expected;
-                    let truth_right = class == 0;
-                    let verdict_wrong = heard.iter().any(|h| !expected.contains(h));
-                    let correct = match class {
-                        0 => verdict_right,
-                        1 | 3 => verdict_wrong,
-                        _ => !verdict_right && !verdict_wrong,
-                    };
-                    let _ = truth_right;
-                    let cell = table.entry((interval, class)).or_default();
-                    cell.0 += usize::from(correct);
-                    cell.1 += 1;
-                    let cell = by_set.entry((set.clone(), class)).or_default();
-                    cell.0 += usize::from(correct);
-                    cell.1 += 1;
-                    if class == 0 && verdict_right {
-                        for (f, n) in found.iter().zip(&real) {
-                            cents.push(1200.0 * (f.fitted.tone.f1 / n.f1_hz).log2().abs());
-                        }
-                    }
-                    if verbose && !correct {
-                        let words: Vec<String> = found
-                            .iter()
-                            .map(|f| {
-                                format!(
-                                    "{:.2}[s{:.1} l{:.0} x{:.2}]",
-                                    69.0 + 12.0 * (f.fitted.tone.f1 / 440.0).log2(),
-                                    f.evidence.score,
-                                    f.evidence.level_db,
-                                    f.evidence.exclusive_share
-                                )
-                            })
-                            .collect();
-                        println!(
-                            "{set} i{interval} c{class} exp {expected:?} played {played:?} heard {}",
-                            words.join(" ")
-                        );
-                    }
+    if wants("real") {
+        let sets = real_sets();
+        if sets.is_empty() {
+            println!("real mixes: skipped, ../shared/data is not there");
+        } else {
+            grid("mixes of real notes", &sets, plain, n, &mut random);
+        }
+    }
+    if wants("sampled") {
+        let sets = sampled_sets();
+        if sets.is_empty() {
+            println!("sampled guitars: skipped, the package fluid-soundfont-gm is not installed");
+        } else {
+            grid("mixes of sampled notes", &sets, plain, n, &mut random);
+        }
+    }
+}
+
+fn number(name: &str) -> Option<usize> {
+    std::env::var(name).ok()?.parse().ok()
+}
+
+/// All classes on all intervals, `n` cases each from every set.
+fn grid(title: &str, sets: &[Set], recipe: Recipe, n: usize, random: &mut Random) {
+    let mut wanted: Vec<(&Set, Class, i32, Random)> = Vec::new();
+    for set in sets {
+        for class in CLASSES {
+            for interval in INTERVALS {
+                for _ in 0..n {
+                    wanted.push((set, class, interval, Random(random.next_u64())));
                 }
             }
         }
     }
-    for interval in INTERVALS {
-        let cells: Vec<String> = (0..4)
-            .map(|c| {
-                let (good, all) = table.get(&(interval, c)).copied().unwrap_or_default();
-                format!("{:6.1}", 100.0 * good as f64 / all.max(1) as f64)
-            })
-            .collect();
-        println!("{interval:3} {}", cells.join(" "));
-    }
-    for set in &sets {
-        let cells: Vec<String> = (0..4)
-            .map(|c| {
-                let (good, all) = by_set.get(&(set.clone(), c)).copied().unwrap_or_default();
-                format!("{:6.1}", 100.0 * good as f64 / all.max(1) as f64)
-            })
-            .collect();
-        println!("{set:16} {}", cells.join(" "));
-    }
-    cents.sort_by(f64::total_cmp);
-    if !cents.is_empty() {
-        println!(
-            "cents median {:.3} 95% {:.3}",
-            cents[cents.len() / 2],
-            cents[cents.len() * 95 / 100]
-        );
-    }
+    let rate = SampleRate::new(RATE).expect("positive");
+    let outcomes: Vec<Outcome> = wanted
+        .into_par_iter()
+        .filter_map(|(set, class, interval, mut random)| {
+            case(set, class, interval, recipe, &mut random)
+        })
+        .map(|case: Case| run(&case, rate))
+        .collect();
+    println!("\n{title} ({} cases of {} s)", outcomes.len(), recipe.length_s);
     println!(
-        "{n_cases} cases, {:.2} s, {:.3} ms each in the ear",
-        clock.elapsed().as_secs_f64(),
-        spent.as_secs_f64() * 1000.0 / n_cases as f64
+        "{:>14} {:>8} {:>8} {:>8} {:>8} {:>8}",
+        "", "right", "semitone", "missing", "open", "above"
     );
+    let by_interval = tally(&outcomes, |o| (o.interval, o.class));
+    for interval in INTERVALS {
+        row(&interval.to_string(), |class| {
+            by_interval.get(&(interval, class)).map(|c| c.percent())
+        });
+    }
+    let by_set = tally(&outcomes, |o| (o.set.clone(), o.class));
+    for set in sets {
+        row(&set.name, |class| by_set.get(&(set.name.clone(), class)).map(|c| c.percent()));
+    }
+    let by_class = tally(&outcomes, |o| o.class);
+    row("all", |class| by_class.get(&class).map(|c| c.percent()));
+    let four: Vec<f64> =
+        CLASSES[..4].iter().filter_map(|c| by_class.get(c)).map(|c| c.percent()).collect();
+    println!("balanced over four classes: {:.2} %", four.iter().sum::<f64>() / four.len() as f64);
+    let cents: Vec<(f64, f64)> = outcomes.iter().flat_map(|o| o.cents.iter().copied()).collect();
+    let errors: Vec<f64> = cents.iter().map(|c| c.0.abs()).collect();
+    let within = |k: f64| {
+        let told: Vec<_> = cents.iter().filter(|c| c.1.is_finite()).collect();
+        100.0 * told.iter().filter(|c| c.0.abs() <= k * c.1).count() as f64
+            / told.len().max(1) as f64
+    };
+    println!(
+        "cents: median {:.3}, 95 % {:.3}; inside one cents_error {:.0} %, two {:.0} %",
+        quantile(&errors, 0.5),
+        quantile(&errors, 0.95),
+        within(1.0),
+        within(2.0)
+    );
+    let onsets: Vec<f64> = outcomes.iter().filter_map(|o| o.onset_ms).collect();
+    let off: Vec<f64> = onsets.iter().map(|o| o.abs()).collect();
+    println!(
+        "onset: median {:+.1} ms, absolute median {:.1}, 95 % {:.1} ms",
+        quantile(&onsets, 0.5),
+        quantile(&off, 0.5),
+        quantile(&off, 0.95)
+    );
+    if std::env::var("V").is_ok() {
+        outcomes.iter().filter(|o| !o.correct).for_each(|o| println!("  {}", o.told));
+    }
+}
+
+fn row(name: &str, percent: impl Fn(Class) -> Option<f64>) {
+    let cells: Vec<String> = CLASSES
+        .iter()
+        .map(|&c| percent(c).map_or("       –".to_owned(), |p| format!("{p:8.1}")))
+        .collect();
+    println!("{name:>14} {}", cells.join(" "));
 }

@@ -1,5 +1,6 @@
 //! Writes the evidence for true and false tones in the shadow of a lower one, as CSV.
 #![allow(missing_docs, clippy::print_stdout, clippy::unwrap_used)]
+#![expect(clippy::disallowed_methods, reason = "it also times the search")]
 
 mod support;
 
@@ -12,12 +13,17 @@ use doublecheck::pitch::presence;
 use doublecheck::pitch::shadow::N_FEATURES;
 use doublecheck::pitch::shadow::Workspace;
 use doublecheck::pitch::tone::Tone;
-use support::corpus::Random;
-use support::corpus::RealNote;
-use support::corpus::mix;
+use support::cases::Placed;
+use support::cases::Random;
+use support::cases::mix;
+use support::corpus::Note;
+use support::corpus::Set;
+use support::corpus::real_sets;
+use support::corpus::sampled_sets;
+use support::corpus::synthetic_set;
 
 /// `note` tuned `cents` sharper by reading its samples faster (cubic interpolation).
-fn retuned(note: &RealNote, cents: f64) -> RealNote {
+fn retuned(note: &Note, cents: f64) -> Note {
     let step = (cents / 1200.0).exp2();
     let s = &note.samples;
     let samples = (0..)
@@ -32,7 +38,7 @@ fn retuned(note: &RealNote, cents: f64) -> RealNote {
                 * (c - a + u * (2.0 * a - 5.0 * b + 4.0 * c - d + u * (3.0 * (b - c) + d - a)))
         })
         .collect();
-    RealNote { f1_hz: note.f1_hz * step, onset_s: note.onset_s / step, samples, ..note.clone() }
+    Note { f1_hz: note.f1_hz * step, onset_s: note.onset_s / step, samples, ..note.clone() }
 }
 
 const LENGTHS: [f64; 5] = [0.17, 0.25, 0.4, 0.8, 1.5];
@@ -40,13 +46,10 @@ const LENGTHS: [f64; 5] = [0.17, 0.25, 0.4, 0.8, 1.5];
 const ATTACK_S: f64 = 0.17;
 
 fn main() {
-    let mut notes = support::corpus::load_notes();
-    notes.extend(support::corpus::soundfont_notes());
-    notes.extend(support::corpus::synthetic_notes());
-    let mut sets: Vec<String> = notes.iter().map(|n| n.set.clone()).collect();
-    sets.sort();
-    sets.dedup();
     let mut random = Random(7);
+    let mut sets: Vec<Set> = real_sets();
+    sets.extend(sampled_sets());
+    sets.push(synthetic_set(&mut random));
     let per_set: usize = std::env::var("PER_SET").ok().and_then(|s| s.parse().ok()).unwrap_or(400);
     let mut workspace = Workspace::new();
     let mut fitter = Fitter::new(32_768);
@@ -57,15 +60,15 @@ fn main() {
     );
     let mut mix_id = 0;
     for set in &sets {
-        let real = !set.starts_with("font") && set != "synthetic";
-        let own: Vec<&RealNote> = notes.iter().filter(|n| n.set == *set && n.clean).collect();
+        let real = !set.name.starts_with("sampled") && set.name != "synthetic";
+        let own: Vec<&Note> = set.notes.iter().collect();
+        let set = &set.name;
         let mut done = 0;
         while done < if real { per_set } else { per_set / 3 } {
             let ratio = [2, 2, 3, 4][random.below(4)];
             let semitones = [0, 0, 12, 19, 24][ratio];
             let low = own[random.below(own.len())];
-            let high: Vec<&&RealNote> =
-                own.iter().filter(|n| n.midi == low.midi + semitones).collect();
+            let high: Vec<&&Note> = own.iter().filter(|n| n.midi == low.midi + semitones).collect();
             if high.is_empty() || low.midi > 76 {
                 continue;
             }
@@ -80,16 +83,21 @@ fn main() {
             });
             for present in [0, ratio] {
                 let level = random.between(-6.0, 6.0);
+                let third_level = random.between(-6.0, 6.0);
                 let noise_db = random.between(25.0, 70.0);
                 mix_id += 1;
-                let mut parts = vec![(low, 0.05 + random.between(0.0, 0.015), 0.0)];
+                let mut place = |note, gain_db| {
+                    let start_s = 0.05 + random.between(0.0, 0.015);
+                    Placed { note, start_s, end_s: f64::INFINITY, gain_db }
+                };
+                let mut parts = vec![place(low, 0.0)];
                 if present > 0 {
-                    parts.push((&high, 0.05 + random.between(0.0, 0.015), level));
+                    parts.push(place(&high, level));
                 }
                 if let Some(t) = third {
-                    parts.push((t, 0.05 + random.between(0.0, 0.015), random.between(-6.0, 6.0)));
+                    parts.push(place(t, third_level));
                 }
-                let (mut audio, _) = mix(&parts, 1.75);
+                let mut audio = mix(&parts, 1.75, None, &mut random);
                 let noise = 10_f64.powf(-noise_db / 20.0) * 0.2;
                 for s in &mut audio {
                     *s += (noise * (random.unit() + random.unit() + random.unit() - 1.5)) as f32;

@@ -12,6 +12,7 @@ use crate::dsp::spectrum::Transformer;
 use crate::pitch::estimate::Estimator;
 use crate::pitch::fit::Fitter;
 use crate::pitch::fit::MAX_TONES;
+use crate::pitch::shadow;
 use crate::pitch::tone::Tone;
 use crate::theory::note::Reference;
 use crate::units::Decibels;
@@ -66,8 +67,24 @@ pub struct Strike {
     pub end: SampleIndex,
     /// How much had been heard.
     pub stage: Stage,
-    /// The blind estimate, rising in frequency; at most six notes.
+    /// The blind estimate, rising in frequency; at most six notes and what is clearly in their
+    /// shadow, an octave or a twelfth above.
     pub notes: Vec<HeardPitch>,
+    /// Notes that may sound in the shadow of others: likelier than not if an even chance is given
+    /// to them, too unlikely to be told where nothing speaks for them.
+    pub doubtful: Vec<HeardPitch>,
+    /// Notes that sound at the end and did not at the beginning, without a strike of their own:
+    /// where a slide or a bend led ([`Stage::Whole`] only).
+    pub later: Vec<LaterNote>,
+}
+
+/// A note reached without a strike.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LaterNote {
+    /// What it is.
+    pub pitch: HeardPitch,
+    /// When it was reached.
+    pub start: SampleIndex,
 }
 
 /// What an engine tells.
@@ -91,6 +108,9 @@ pub enum Event<'a> {
     },
 }
 
+/// A tone in another's shadow is told unasked from these log odds on: one false in 200.
+const TOLD_SHADOW: f64 = 3.5;
+
 /// Listening starts this long after the onset, when the pick's noise is over, in seconds.
 const SKIP_S: f64 = 0.045;
 /// … and lasts this long at most for deciding what sounds.
@@ -99,6 +119,12 @@ const DECIDE_S: f64 = 0.6;
 const SETTLED_FROM_S: f64 = 0.1;
 /// … to here at most.
 const SETTLED_TO_S: f64 = 1.4;
+/// The stretch at the end that tells where a slide or a bend led.
+const LATER_S: f64 = 0.16;
+/// The stretch that tells most of tones in the shadow of others.
+const ATTACK_S: f64 = 0.17;
+/// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s).
+const SHADOW_ERROR_CENTS: f64 = 4.0;
 /// When the first guess is made, in seconds after the onset.
 const EARLY_S: f64 = 0.075;
 /// When the verdict for the screen is made.
@@ -139,6 +165,9 @@ pub struct Engine {
     estimator: Estimator,
     fitter: Fitter,
     spectrum: Spectrum,
+    /// The first 0.17 s after the strike, for what hides in the shadow of other tones.
+    attack: Spectrum,
+    shadows: shadow::Workspace,
     open: Option<Open>,
     /// Tones of the strike before, for telling what rings on.
     previous: Vec<Tone>,
@@ -164,6 +193,8 @@ impl Engine {
             detector: Detector::new(rate),
             estimator: Estimator::new(&transformer),
             fitter: Fitter::new(spectrum.bins.capacity()),
+            attack: transformer.make_spectrum(),
+            shadows: shadow::Workspace::new(),
             transformer,
             spectrum,
             open: None,
@@ -172,7 +203,9 @@ impl Engine {
                 onset: SampleIndex(0),
                 end: SampleIndex(0),
                 stage: Stage::Early,
-                notes: Vec::with_capacity(2 * MAX_TONES),
+                notes: Vec::with_capacity(4 * MAX_TONES),
+                doubtful: Vec::with_capacity(4 * MAX_TONES),
+                later: Vec::with_capacity(MAX_TONES),
             },
             heard: 0,
             scratch: Vec::with_capacity(4096),
@@ -277,7 +310,7 @@ impl Engine {
         let follow = self.samples(FOLLOW_S);
         let Some(open) = &mut self.open else { return };
         let age = now - open.onset;
-        if age == 0 || age % tenth != 0 {
+        if age == 0 || !age.is_multiple_of(tenth) {
             return;
         }
         let recent = &self.stream[self.stream.len().saturating_sub(tenth as usize)..];
@@ -325,18 +358,83 @@ impl Engine {
         if !self.analyse(onset, end) {
             return;
         }
+        self.strike.later.clear();
+        if stage == Stage::Whole {
+            self.listen_to_the_end(onset, end);
+        }
         self.strike.onset = self.outside(onset);
         self.strike.end = self.outside(end);
         self.strike.stage = stage;
-        if stage == Stage::Whole {
-            self.previous.clear();
-            self.previous
-                .extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
-        }
         if let Some(open) = &mut self.open {
             open.has_notes = true;
         }
         on_event(Event::Strike(&self.strike));
+    }
+
+    /// Fills `strike.later`, and remembers what sounds at the end for the strike to come.
+    fn listen_to_the_end(&mut self, onset: u64, end: u64) {
+        let length = self.samples(LATER_S);
+        let heard_for = end - onset;
+        self.previous.clear();
+        if heard_for < 2 * length {
+            self.previous
+                .extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
+            return;
+        }
+        let to = end - self.samples(0.02);
+        let range = self.stretch(to - length, to);
+        self.transformer.transform(&self.stream[range], &mut self.spectrum);
+        self.estimator.estimate(&self.spectrum);
+        self.previous.extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
+        for found in self.estimator.found() {
+            let tone = found.fitted.tone;
+            let new = !self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| {
+                let other = Tone::at(n.frequency.get());
+                tone.cents_from(&other).abs() < 60.0
+            });
+            // In the main stretch a note that came half-way shows too, but only half as loud.
+            let Some(frequency) = Hertz::new(tone.f1) else { continue };
+            let start = self.reached(onset, end, tone.f1);
+            if !new && start < onset + self.samples(0.12) {
+                continue;
+            }
+            self.strike.later.push(LaterNote {
+                pitch: HeardPitch {
+                    frequency,
+                    error_cents: Some(found.fitted.error_cents).filter(|e| e.is_finite()),
+                    level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
+                    struck: false,
+                    rise: Decibels(0.0),
+                    confidence: confidence(found.evidence.log_odds()),
+                },
+                start: self.outside(start),
+            });
+        }
+    }
+
+    /// When `hz` began to sound as loud as it does at the end, to 10 ms.
+    fn reached(&self, onset: u64, end: u64, hz: f64) -> u64 {
+        let length = self.samples(0.06);
+        let step = self.samples(0.01).max(1);
+        let power = |from: u64| {
+            let range = self.stretch(from, from + length);
+            let turn = std::f64::consts::TAU * hz / self.rate;
+            let n = range.len().max(1) as f64;
+            let (re, im) =
+                self.stream[range].iter().enumerate().fold((0.0, 0.0), |(re, im), (i, &s)| {
+                    let weight = 0.5 - 0.5 * (std::f64::consts::TAU * (i as f64 + 0.5) / n).cos();
+                    let (sin, cos) = (turn * i as f64).sin_cos();
+                    (re + weight * f64::from(s) * cos, im + weight * f64::from(s) * sin)
+                });
+            re * re + im * im
+        };
+        let last = end.saturating_sub(length + self.samples(0.02)).max(onset);
+        let half = 0.25 * power(last);
+        let mut at = last;
+        while at > onset + step && power(at - step) > half {
+            at -= step;
+        }
+        if at <= onset + 2 * step { onset } else { at + length / 2 }
     }
 
     /// Fills `strike.notes`; false if nothing was struck.
@@ -353,13 +451,15 @@ impl Engine {
         }
         self.transformer.transform(&self.stream[range], &mut self.spectrum);
         self.estimator.estimate(&self.spectrum);
-        let mut tones = [Tone::at(440.0); MAX_TONES];
+        let mut tones = [Tone::at(440.0); 2 * MAX_TONES];
         let n = self.estimator.found().len();
         for (slot, found) in tones.iter_mut().zip(self.estimator.found()) {
             *slot = found.fitted.tone;
         }
-        let tones = &tones[..n];
-        let rises = self.rises_db(onset, end, tones);
+        let mut odds = [0.0; MAX_TONES];
+        let n_shadows = self.look_for_shadows(from, to, &mut tones, n, &mut odds);
+        let rises = self.rises_db(onset, end, &tones[..(n + n_shadows).min(MAX_TONES)]);
+        let (tones, shadows) = tones.split_at(n);
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);
         let to = end.min(onset + self.samples(SETTLED_TO_S));
@@ -371,6 +471,7 @@ impl Engine {
             self.fitter.fit(&self.spectrum, tones, 1);
         }
         self.strike.notes.clear();
+        self.strike.doubtful.clear();
         for ((fitted, found), rise) in
             self.fitter.tones().iter().zip(self.estimator.found()).zip(rises)
         {
@@ -384,7 +485,74 @@ impl Engine {
                 confidence: confidence(found.evidence.log_odds()),
             });
         }
+        for (i, tone) in shadows[..n_shadows].iter().enumerate() {
+            let Some(frequency) = Hertz::new(tone.f1) else { continue };
+            let rise = rises.get(n + i).copied().unwrap_or(90.0);
+            let pitch = HeardPitch {
+                frequency,
+                error_cents: Some(SHADOW_ERROR_CENTS),
+                level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
+                struck: rise >= STRUCK_RISE_DB,
+                rise: Decibels(rise),
+                confidence: confidence(odds[i]),
+            };
+            let told = odds[i] >= TOLD_SHADOW;
+            if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
+        }
+        self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().any(|n| n.struck)
+    }
+
+    /// The largest amplitude of the spectrum near `hz`, never quite 0.
+    fn amplitude_at(&self, hz: f64) -> f64 {
+        let near = self.spectrum.range_around(hz, self.spectrum.width_hz);
+        let power = self.spectrum.bins[near].iter().map(|b| b.norm_sqr()).fold(1e-12, f32::max);
+        f64::from(power).sqrt()
+    }
+
+    /// Puts tones that may sound in the shadow of the first `n` of `tones` behind these, with their
+    /// log odds in `odds`, and returns how many there are.
+    fn look_for_shadows(
+        &mut self,
+        from: u64,
+        to: u64,
+        tones: &mut [Tone; 2 * MAX_TONES],
+        n: usize,
+        odds: &mut [f64; MAX_TONES],
+    ) -> usize {
+        let attack = self.stretch(from, to.min(from + self.samples(ATTACK_S)));
+        if attack.len() < self.samples(0.09) as usize {
+            return 0;
+        }
+        self.transformer.transform(&self.stream[attack], &mut self.attack);
+        let (context, places) = tones.split_at_mut(n);
+        let mut n_shadows = 0;
+        self.shadows.survey(
+            [&self.attack, &self.spectrum],
+            &mut self.fitter,
+            context,
+            -2.0,
+            |_, _, shadow| {
+                let tone = Tone::at(shadow.f1);
+                let near = |t: &Tone| tone.cents_from(t).abs() < 60.0;
+                if shadow.log_odds < 0.0 || context.iter().any(near) {
+                    return;
+                }
+                let same = places[..n_shadows].iter().position(near);
+                let at = match same {
+                    Some(i) if odds[i] >= shadow.log_odds => return,
+                    Some(i) => i,
+                    None if n_shadows == odds.len() => return,
+                    None => {
+                        n_shadows += 1;
+                        n_shadows - 1
+                    }
+                };
+                places[at] = tone;
+                odds[at] = shadow.log_odds;
+            },
+        );
+        n_shadows
     }
 
     /// By how much each tone is louder after the onset than before it, in decibels.
@@ -416,17 +584,43 @@ impl Engine {
         }
         self.transformer.transform(&self.stream[before], &mut self.spectrum);
         self.fitter.fit(&self.spectrum, &all[..n], 0);
-        let mut power = [0.0; MAX_TONES];
-        for (slot, fitted) in power.iter_mut().zip(self.fitter.tones()) {
-            *slot = fitted.power;
-        }
+        let mut before_powers = [[0.0; RISE_PARTIALS]; MAX_TONES];
+        partial_powers(&self.fitter, &mut before_powers);
         self.transformer.transform(&self.stream[after], &mut self.spectrum);
         self.fitter.fit(&self.spectrum, &all[..n], 0);
-        for ((rise, before), fitted) in rises.iter_mut().zip(power).zip(self.fitter.tones()) {
-            *rise = 10.0 * ((fitted.power + 1e-13) / (before + 1e-13)).log10();
+        let mut after_powers = [[0.0; RISE_PARTIALS]; MAX_TONES];
+        partial_powers(&self.fitter, &mut after_powers);
+        for ((rise, before), after) in rises.iter_mut().zip(before_powers).zip(after_powers) {
+            *rise = median_rise_db(before, after);
         }
         rises
     }
+}
+
+/// Partials that tell whether a note was struck.
+const RISE_PARTIALS: usize = 8;
+
+fn partial_powers(fitter: &Fitter, powers: &mut [[f64; RISE_PARTIALS]; MAX_TONES]) {
+    for partial in fitter.partials().iter().filter(|p| p.n <= RISE_PARTIALS) {
+        powers[partial.tone][partial.n - 1] = partial.amplitude.norm_sqr();
+    }
+}
+
+/// By how much most of a note's partials rose: a few of them may be another note's doing.
+fn median_rise_db(before: [f64; RISE_PARTIALS], after: [f64; RISE_PARTIALS]) -> f64 {
+    let loudest = after.iter().copied().fold(1e-13, f64::max);
+    let mut rises = [0.0; RISE_PARTIALS];
+    let mut n = 0;
+    for (before, after) in before.into_iter().zip(after) {
+        if after > 1e-3 * loudest {
+            rises[n] = 10.0 * ((after + 1e-13) / (before + 1e-13)).log10();
+            n += 1;
+        }
+    }
+    let rises = &mut rises[..n];
+    rises.sort_unstable_by(f64::total_cmp);
+    // Of an even number the lower middle: ringing on is never held against the player.
+    rises.get(n.saturating_sub(1) / 2).copied().unwrap_or(90.0)
 }
 
 /// Probability from log-odds.

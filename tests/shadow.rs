@@ -53,7 +53,10 @@ fn listen(notes: &[PluckedNote], known: usize, ratio: usize, lengths_s: &[f64]) 
 }
 
 /// Strings and frets of a lower tone and one 12, 19 and 24 semitones above.
-const PAIRS: [(usize, (u8, u8), (u8, u8)); 8] = [
+/// Ratio, then string and fret of the lower and of the upper note.
+type Pair = (usize, (u8, u8), (u8, u8));
+
+const PAIRS: [Pair; 8] = [
     (2, (6, 3), (4, 5)),
     (2, (5, 2), (3, 4)),
     (2, (4, 5), (2, 8)),

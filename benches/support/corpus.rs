@@ -1,191 +1,164 @@
-//! Single notes of real guitars with their measured pitch, mixed into double stops.
+//! Single notes of known pitch, of real guitars, sampled ones and the synthesiser.
+//!
+//! Real notes: `../shared/data/notes` (sources and licences in its README); sampled ones: Debian's
+//! package fluid-soundfont-gm.
 
 use std::path::Path;
 use std::path::PathBuf;
 
-use doublecheck::synth;
-use doublecheck::synth::Room;
+use doublecheck::audio::ChannelChoice;
+use doublecheck::audio::Chunk;
+use doublecheck::audio::Recording;
+use doublecheck::synth::PluckedNote;
 use doublecheck::synth::guitar::Guitar;
 use doublecheck::theory::fretboard::Fret;
-use doublecheck::theory::fretboard::Tuning;
+use doublecheck::theory::fretboard::StringNumber;
+use doublecheck::units::Cents;
+use doublecheck::units::Hertz;
 use doublecheck::units::SampleRate;
+
+use super::cases::Random;
+
+/// All mixes are made at this rate.
+pub const RATE: u32 = 44_100;
 
 /// One plucked note.
 #[derive(Debug, Clone)]
-pub struct RealNote {
-    pub set: String,
+pub struct Note {
     pub midi: u8,
+    /// Measured (real) or exact (synthetic) first partial.
     pub f1_hz: f64,
     pub onset_s: f64,
-    pub clean: bool,
     /// String (1 = highest) and fret where known.
     pub place: Option<(u8, u8)>,
     pub samples: Vec<f32>,
 }
 
-pub const RATE: u32 = 44_100;
+/// Notes of one instrument.
+#[derive(Debug, Clone)]
+pub struct Set {
+    pub name: String,
+    pub notes: Vec<Note>,
+}
+
+impl Set {
+    /// One of the notes that are nominally `midi`.
+    pub fn pick(&self, midi: i32, random: &mut Random) -> Option<&Note> {
+        let these: Vec<&Note> = self.notes.iter().filter(|n| i32::from(n.midi) == midi).collect();
+        (!these.is_empty()).then(|| these[random.below(these.len())])
+    }
+}
 
 pub fn data_dir() -> Option<PathBuf> {
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data");
     dir.is_dir().then_some(dir)
 }
 
-pub fn load_notes() -> Vec<RealNote> {
+/// All samples of a recording, mixed down, and its rate.
+pub fn read(path: &Path) -> (Vec<f32>, SampleRate) {
+    let mut recording = Recording::open(path, ChannelChoice::Mix).expect("a recording");
+    let rate = recording.rate();
+    let mut samples = Vec::new();
+    while let Some(chunk) = recording.next_chunk() {
+        if let Chunk::Samples(block) = chunk {
+            samples.extend_from_slice(block);
+        }
+    }
+    (samples, rate)
+}
+
+/// Clean notes of the real guitars, a set an instrument; empty where the data are absent.
+pub fn real_sets() -> Vec<Set> {
     let Some(dir) = data_dir() else { return Vec::new() };
     let manifest = std::fs::read_to_string(dir.join("notes/manifest.csv")).expect("manifest");
-    manifest
-        .lines()
-        .skip(1)
-        .filter_map(|line| {
-            let f: Vec<&str> = line.split(',').collect();
-            let wav = format!("/tmp/wt/wav/{}", f[0].replace('/', "__").replace(".flac", ".wav"));
-            let mut reader = hound::WavReader::open(&wav).ok()?;
-            let samples: Vec<f32> =
-                reader.samples::<i16>().map(|s| f32::from(s.unwrap()) / 32768.0).collect();
-            let place = place_of(f[12]);
-            Some(RealNote {
-                set: f[1].to_owned(),
-                midi: f[5].parse().ok()?,
-                f1_hz: f[6].parse().ok()?,
-                onset_s: f[9].parse().unwrap_or(0.0),
-                clean: f[11] == "A",
-                place,
-                samples,
-            })
-        })
-        .collect()
+    let mut sets: Vec<Set> = Vec::new();
+    for line in manifest.lines().skip(1) {
+        let field: Vec<&str> = line.split(',').collect();
+        if field[11] != "A" {
+            continue;
+        }
+        let (samples, _) = read(&dir.join("notes").join(field[0]));
+        let note = Note {
+            midi: field[5].parse().expect("midi"),
+            f1_hz: field[6].parse().expect("hertz"),
+            onset_s: field[9].parse().unwrap_or(0.0),
+            place: place_of(field[12]),
+            samples,
+        };
+        match sets.iter_mut().find(|s| s.name == field[1]) {
+            Some(set) => set.notes.push(note),
+            None => sets.push(Set { name: field[1].to_owned(), notes: vec![note] }),
+        }
+    }
+    sets
 }
 
 /// «string A fret 12 take 1» → (5, 12).
 fn place_of(detail: &str) -> Option<(u8, u8)> {
     let words: Vec<&str> = detail.split_whitespace().collect();
-    let string = match *words.get(1)? {
-        "E2" => 6,
-        "A" => 5,
-        "D" => 4,
-        "G" => 3,
-        "B" => 2,
-        "E4" => 1,
-        _ => return None,
-    };
+    let names = ["E4", "B", "G", "D", "A", "E2"];
+    let string = names.iter().position(|n| words.get(1) == Some(n))? as u8 + 1;
     Some((string, words.get(3)?.parse().ok()?))
 }
 
-/// A small generator of random numbers (splitmix64), the same everywhere.
-#[derive(Debug, Clone)]
-pub struct Random(pub u64);
-
-impl Random {
-    pub fn next_u64(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-    /// Uniform in 0..1.
-    pub fn unit(&mut self) -> f64 {
-        (self.next_u64() >> 11) as f64 / (1_u64 << 53) as f64
-    }
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.unit()
-    }
-    pub fn below(&mut self, n: usize) -> usize {
-        (self.next_u64() % n as u64) as usize
-    }
-}
-
-/// A note placed in a mix.
-#[derive(Debug, Clone, Copy)]
-pub struct Placed {
-    pub midi: u8,
-    pub f1_hz: f64,
-    pub start_s: f64,
-    pub gain: f64,
-}
-
-/// Mixes `notes` (index into the corpus, start in seconds, gain in dB), `length_s` long.
-pub fn mix(notes: &[(&RealNote, f64, f64)], length_s: f64) -> (Vec<f32>, Vec<Placed>) {
-    let mut out = vec![0.0_f32; (length_s * f64::from(RATE)) as usize];
-    let mut placed = Vec::new();
-    for &(note, start_s, gain_db) in notes {
-        let gain = 10_f64.powf(gain_db / 20.0);
-        let at = ((start_s - note.onset_s) * f64::from(RATE)).round() as i64;
-        for (i, &s) in note.samples.iter().enumerate() {
-            let k = at + i as i64;
-            if k >= 0 && (k as usize) < out.len() {
-                out[k as usize] += s * gain as f32;
-            }
-        }
-        placed.push(Placed { midi: note.midi, f1_hz: note.f1_hz, start_s, gain });
-    }
-    let peak = out.iter().fold(0.0_f32, |m, s| m.max(s.abs()));
-    if peak > 0.0 {
-        out.iter_mut().for_each(|s| *s *= 0.7 / peak);
-    }
-    (out, placed)
-}
-
-/// Single notes of sampled guitars from a Debian soundfont package, in tune within a few cents.
-pub fn soundfont_notes() -> Vec<RealNote> {
+/// Sampled guitars, in tune within some cents; empty where the package is not installed.
+pub fn sampled_sets() -> Vec<Set> {
     let path = "/usr/share/sounds/sf2/FluidR3_GM.sf2";
     let Ok(mut file) = std::fs::File::open(path) else { return Vec::new() };
     let font = std::sync::Arc::new(rustysynth::SoundFont::new(&mut file).expect("a soundfont"));
-    let mut notes = Vec::new();
-    for program in 24..=27 {
-        for midi in 40..=84_u8 {
-            let mut settings = rustysynth::SynthesizerSettings::new(RATE as i32);
-            settings.enable_reverb_and_chorus = false;
-            let mut synth = rustysynth::Synthesizer::new(&font, &settings).expect("settings");
-            synth.process_midi_message(0, 0xC0, program, 0);
-            synth.note_on(0, i32::from(midi), 90);
-            let n = 2 * RATE as usize;
-            let (mut left, mut right) = (vec![0.0; n], vec![0.0; n]);
-            synth.render(&mut left, &mut right);
-            let mut samples: Vec<f32> =
-                left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect();
-            let peak = samples.iter().fold(0.0_f32, |m, s| m.max(s.abs())).max(1e-9);
-            samples.iter_mut().for_each(|s| *s *= 0.7 / peak);
-            notes.push(RealNote {
-                set: format!("font-{program}"),
-                midi,
-                f1_hz: 440.0 * ((f64::from(midi) - 69.0) / 12.0).exp2(),
-                onset_s: 0.0,
-                clean: true,
-                place: None,
-                samples,
-            });
-        }
-    }
-    notes
+    let note = |program: i32, midi: u8| {
+        let mut settings = rustysynth::SynthesizerSettings::new(RATE as i32);
+        settings.enable_reverb_and_chorus = false;
+        let mut synth = rustysynth::Synthesizer::new(&font, &settings).expect("settings");
+        synth.process_midi_message(0, 0xC0, program, 0);
+        synth.note_on(0, i32::from(midi), 90);
+        let n = 2 * RATE as usize;
+        let (mut left, mut right) = (vec![0.0; n], vec![0.0; n]);
+        synth.render(&mut left, &mut right);
+        let samples: Vec<f32> = left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect();
+        let f1_hz = 440.0 * ((f64::from(midi) - 69.0) / 12.0).exp2();
+        Note { midi, f1_hz, onset_s: 0.0, place: None, samples: to_peak(samples) }
+    };
+    (24..=27)
+        .map(|program| Set {
+            name: format!("sampled-{program}"),
+            notes: (40..=84).map(|midi| note(program, midi)).collect(),
+        })
+        .collect()
 }
 
-/// Notes of the crate's own synthetic guitar, each string up to fret 19, in a quiet room.
-pub fn synthetic_notes() -> Vec<RealNote> {
-    let rate = SampleRate::new(RATE).expect("above zero");
+/// The synthesiser, three detuned versions of every note on every string up to fret 15.
+pub fn synthetic_set(random: &mut Random) -> Set {
     let guitar = Guitar::default();
+    let rate = SampleRate::new(RATE).expect("positive");
     let mut notes = Vec::new();
-    for (string, open) in Tuning::default().strings() {
-        for fret in 0..=19 {
-            let note = guitar.note(string, Fret(fret), 2.0, 0.7).expect("a string of this guitar");
-            let f1_hz = note.frequency.get();
-            let seed = u64::from(string.0) * 100 + u64::from(fret);
-            notes.push(RealNote {
-                set: "synthetic".to_owned(),
-                midi: open.0 + fret,
+    for string in 1..=6 {
+        for fret in 0..=15_u8 {
+            let length_s = 2.2;
+            let note = guitar.note(StringNumber(string), Fret(fret), length_s, 0.5);
+            let mut note: PluckedNote = note.expect("a place on the neck");
+            let cents = random.between(-8.0, 8.0);
+            let midi = 69.0 + 12.0 * (note.frequency.get() / 440.0).log2();
+            note = note.detuned(Cents(cents));
+            note.pluck_position = random.between(0.08, 0.4);
+            note.brightness = random.between(0.2, 0.9);
+            let f1_hz = Hertz::get(note.frequency);
+            let room = doublecheck::synth::room::Room::default();
+            let samples = doublecheck::synth::render(&[note], 2.2, rate, &room, random.next_u64());
+            notes.push(Note {
+                midi: midi.round() as u8,
                 f1_hz,
                 onset_s: 0.0,
-                clean: true,
-                place: Some((string.0, fret)),
-                samples: synth::render(
-                    std::slice::from_ref(&note),
-                    2.0,
-                    rate,
-                    &Room::default(),
-                    seed,
-                ),
+                place: Some((string, fret)),
+                samples: to_peak(samples),
             });
         }
     }
-    notes
+    Set { name: "synthetic".to_owned(), notes }
+}
+
+fn to_peak(mut samples: Vec<f32>) -> Vec<f32> {
+    let peak = samples.iter().fold(0.0_f32, |m, s| m.max(s.abs())).max(1e-9);
+    samples.iter_mut().for_each(|s| *s *= 0.7 / peak);
+    samples
 }

@@ -161,10 +161,15 @@ impl Transformer {
         // Phase refers to the middle of the stretch: bin k turns by k · π · (len − 1) / size · …
         let turn = PI * (len as f64 - 1.0) / size as f64;
         let scale = 4.0 / len as f64;
-        for (k, bin) in output[..kept].iter().enumerate() {
-            let angle = (turn * k as f64) % (2.0 * PI);
-            let rotate = Complex32::new((angle.cos() * scale) as f32, (angle.sin() * scale) as f32);
-            spectrum.bins.push(*bin * rotate);
+        // A rotation by recurrence, restarted now and then so that rounding does not build up.
+        let (sin_turn, cos_turn) = turn.sin_cos();
+        for (block, bins) in output[..kept].chunks(64).enumerate() {
+            let (mut sin, mut cos) = (turn * (block * 64) as f64).sin_cos();
+            for bin in bins {
+                let rotate = Complex32::new((cos * scale) as f32, (sin * scale) as f32);
+                spectrum.bins.push(*bin * rotate);
+                (sin, cos) = (sin * cos_turn + cos * sin_turn, cos * cos_turn - sin * sin_turn);
+            }
         }
         estimate_floor(spectrum, &mut self.sorted);
     }

@@ -403,10 +403,8 @@ pub(super) fn solve_positive_definite<const N: usize>(
 ) {
     for i in 0..n {
         for j in 0..=i {
-            let mut sum = matrix[i][j];
-            for k in 0..j {
-                sum -= matrix[i][k] * matrix[j][k];
-            }
+            let dot: f64 = matrix[i][..j].iter().zip(&matrix[j][..j]).map(|(a, b)| a * b).sum();
+            let sum = matrix[i][j] - dot;
             matrix[i][j] = if i == j { sum.max(1e-12).sqrt() } else { sum / matrix[j][j] };
         }
     }

@@ -78,13 +78,10 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
                     offer(before.cost + distance + haste, (i - 1, j - 1, Place::Step(j - 1)));
                 }
             }
-            if i > 0 && j > 0 {
-                if let Some(cost) = costs.stage(i - 1, j - 1) {
-                    let before = &table[i - 1][j];
-                    let fits = matches!(before.from.2, Place::Step(_) | Place::StageOf(_)) && i > 1;
-                    if fits {
-                        offer(before.cost + cost, (i - 1, j, Place::StageOf(j - 1)));
-                    }
+            if let Some(cost) = (i > 1 && j > 0).then(|| costs.stage(i - 1, j - 1)).flatten() {
+                let before = &table[i - 1][j];
+                if matches!(before.from.2, Place::Step(_) | Place::StageOf(_)) {
+                    offer(before.cost + cost, (i - 1, j, Place::StageOf(j - 1)));
                 }
             }
             if i > 0 {

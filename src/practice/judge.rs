@@ -11,6 +11,7 @@ use super::timing::Struck;
 use super::timing::beat_s;
 use super::timing::lateness_ms;
 use super::verdict::Finding;
+use super::verdict::HeardNote;
 use super::verdict::Status;
 use super::verdict::StepJudgement;
 use super::verdict::TakeJudgement;
@@ -23,6 +24,7 @@ use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
 use crate::theory::note::Reference;
 use crate::units::Cents;
+use crate::units::SampleRate;
 
 /// An offset smaller than this is not worth a word, in cents.
 const TOLD_OFFSET: f64 = 5.0;
@@ -74,9 +76,15 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             s.start_s.map(|at_s| (j, Struck { beats: steps[j].start_beats, at_s }))
         })
         .collect();
+    let written_s = 60.0 / expected.tempo_bpm;
     let times: Vec<Struck> = struck.iter().map(|&(_, s)| s).collect();
-    for (&(j, _), late) in struck.iter().zip(lateness_ms(&times)) {
+    for (&(j, _), late) in struck.iter().zip(lateness_ms(&times, written_s)) {
         judged[j].timing_ms = late;
+    }
+    for (strike, place) in take.strikes.iter().zip(&places) {
+        if let Place::Step(j) | Place::StageOf(j) = *place {
+            glide(&mut judged[j], steps[j], strike, take.rate, settings, offset);
+        }
     }
     for (step, judgement) in steps.iter().zip(&mut judged) {
         miss_stages(step, judgement);
@@ -85,7 +93,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         duration_s: take.length.seconds(take.rate),
         steps: judged,
         unmatched,
-        tempo_bpm: beat_s(&times).map(|beat| 60.0 / beat),
+        tempo_bpm: beat_s(&times, written_s).map(|beat| 60.0 / beat),
         findings: findings(take, offset),
     }
 }
@@ -113,7 +121,7 @@ struct Table<'a> {
     strikes: &'a [Strike],
     distances: Vec<Vec<f64>>,
     stages: Vec<Vec<Option<f64>>>,
-    rate: crate::units::SampleRate,
+    rate: SampleRate,
 }
 
 impl<'a> Table<'a> {
@@ -270,7 +278,7 @@ fn stage(
         let Some(pitch) = place(sound, settings.reference, offset) else { continue };
         let target = step.stages.iter().find(|s| s.to.note == pitch.note);
         let Some(target) = target else { continue };
-        judgement.heard.push(super::verdict::HeardNote {
+        judgement.heard.push(HeardNote {
             pitch,
             status: Status::Right,
             expected: Some(target.to),
@@ -280,13 +288,42 @@ fn stage(
     }
 }
 
+/// Adds what a strike glided to: slides and bends, and hammer-ons too soft for a strike.
+fn glide(
+    judgement: &mut StepJudgement,
+    step: &ExpectedStep,
+    strike: &Strike,
+    rate: SampleRate,
+    settings: &Settings,
+    offset: Cents,
+) {
+    for target in &step.stages {
+        if judgement.heard.iter().any(|h| h.expected == Some(target.to)) {
+            continue;
+        }
+        let reached = strike.later.iter().find_map(|later| {
+            let pitch = place(&later.pitch, settings.reference, offset)?;
+            (pitch.note == target.to.note).then_some((pitch, later))
+        });
+        if let Some((pitch, later)) = reached {
+            judgement.heard.push(HeardNote {
+                pitch,
+                status: Status::Right,
+                expected: Some(target.to),
+                start_s: Some(later.start.seconds(rate)),
+                confidence: later.pitch.confidence,
+            });
+        }
+    }
+}
+
 /// Later stages that were not reached are missing.
 fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
     if judgement.verdict == Verdict::NotPlayed {
         return;
     }
     for target in &step.stages {
-        let reached = judgement.heard.iter().any(|h| h.pitch.note == target.to.note);
+        let reached = judgement.heard.iter().any(|h| h.expected == Some(target.to));
         if !reached {
             judgement.missing.push(target.to);
             if judgement.verdict == Verdict::Right {

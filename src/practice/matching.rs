@@ -78,6 +78,16 @@ pub fn match_strike(
             _ => others.push((pitch, sound)),
         }
     }
+    // What may sound in another's shadow counts where it was asked for: the step gives it an even
+    // chance, and it took it.
+    for sound in &strike.doubtful {
+        let Some(pitch) = place(sound, reference, offset) else { continue };
+        let wanted = missing.iter().position(|e| e.note == pitch.note);
+        if let Some(i) = wanted.filter(|_| sound.struck || sound.rise.0 > SOFT_STRIKE_DB) {
+            let expected = missing.remove(i);
+            heard.push(note(pitch, Status::Right, Some(expected), sound));
+        }
+    }
     for (pitch, sound) in others {
         let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
         let again = heard.iter().any(|h| h.pitch.note == pitch.note);

@@ -1,7 +1,7 @@
 //! How early or late each strike was, against the even tempo of the take.
 //!
-//! **Conventions.** Positive is late. The tempo is the median of all slopes between strikes
-//! (Theil–Sen); a pause starts a new passage, so that it is not held against what follows.
+//! **Conventions.** Positive is late. The tempo is the one most gaps between strikes agree
+//! with; a pause starts a new passage, so that it is not held against what follows.
 
 use super::offset::middle;
 
@@ -19,23 +19,38 @@ pub struct Struck {
     pub at_s: f64,
 }
 
+/// A gap agrees with a tempo if it is this near to it, as a share.
+const AGREES: f64 = 0.15;
+
 /// Seconds a beat over the whole take; `None` for fewer than three strikes.
-pub fn beat_s(struck: &[Struck]) -> Option<f64> {
-    let mut slopes: Vec<f64> = struck
+///
+/// Of the tempi that gaps between neighbours suggest, the one most gaps agree with, and among
+/// these the one nearest to `written_s`: a pause or a step left out suggests one of its own.
+pub fn beat_s(struck: &[Struck], written_s: f64) -> Option<f64> {
+    let slopes: Vec<f64> = struck
         .windows(2)
-        .chain(struck.windows(3))
-        .filter_map(|w| {
-            let (first, last) = (w[0], w[w.len() - 1]);
-            let beats = last.beats - first.beats;
-            (beats > 0.0).then(|| (last.at_s - first.at_s) / beats)
-        })
+        .filter(|w| w[1].beats > w[0].beats && w[1].at_s > w[0].at_s)
+        .map(|w| (w[1].at_s - w[0].at_s) / (w[1].beats - w[0].beats))
         .collect();
-    (struck.len() >= MIN_STRIKES && !slopes.is_empty()).then(|| middle(&mut slopes))
+    if struck.len() < MIN_STRIKES {
+        return None;
+    }
+    let agreeing =
+        |beat: f64| slopes.iter().copied().filter(move |s| (s / beat - 1.0).abs() <= AGREES);
+    let best = slopes.iter().copied().max_by(|a, b| {
+        let count = |beat: f64| agreeing(beat).count();
+        let away = |beat: f64| (beat / written_s).ln().abs();
+        count(*a).cmp(&count(*b)).then(away(*b).total_cmp(&away(*a)))
+    })?;
+    let mut agreed: Vec<f64> = agreeing(best).collect();
+    Some(middle(&mut agreed))
 }
 
 /// Milliseconds each strike was late (negative: early); `None` where nothing can be said.
-pub fn lateness_ms(struck: &[Struck]) -> Vec<Option<f64>> {
-    let Some(beat) = beat_s(struck) else { return vec![None; struck.len()] };
+///
+/// `written_s` is the length of a beat as the lick has it.
+pub fn lateness_ms(struck: &[Struck], written_s: f64) -> Vec<Option<f64>> {
+    let Some(beat) = beat_s(struck, written_s) else { return vec![None; struck.len()] };
     let mut late = vec![None; struck.len()];
     let mut start = 0;
     for i in 1..=struck.len() {
@@ -49,7 +64,7 @@ pub fn lateness_ms(struck: &[Struck]) -> Vec<Option<f64>> {
         }
         let passage = &struck[start..i];
         if passage.len() >= MIN_STRIKES {
-            let beat = beat_s(passage).unwrap_or(beat);
+            let beat = beat_s(passage, beat).unwrap_or(beat);
             let mut starts: Vec<f64> = passage.iter().map(|s| s.at_s - beat * s.beats).collect();
             let origin = middle(&mut starts);
             for (slot, s) in late[start..i].iter_mut().zip(passage) {

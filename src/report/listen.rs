@@ -163,6 +163,8 @@ mod tests {
             confidence: 1.0,
         };
         let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {
+            doubtful: Vec::new(),
+            later: Vec::new(),
             onset: SampleIndex(onset),
             end: SampleIndex(end),
             stage: Stage::Whole,

@@ -32,6 +32,7 @@ use self::second::count_votes;
 use self::second::debris_of;
 use self::weights::MODELS;
 use super::fit::Fitter;
+use super::fit::MAX_TONES;
 use super::tone::Tone;
 use super::tone::typical_stiffness;
 use crate::dsp::spectrum::Spectrum;
@@ -97,10 +98,7 @@ impl Workspace {
 
     /// Was a tone `ratio` (2, 3 or 4) times as high struck together with `context[t]`?
     ///
-    /// `spectra` begin soon after the strike, the shortest (0.17 s) first; the first and the last
-    /// (0.25 to 0.8 s are best) are looked at. `context` are all tones known to sound then, without
-    /// the one asked for. `fitter` is left with the last fit made. `None` if there are too few
-    /// partials to say anything.
+    /// As [`Workspace::survey`], for one tone and ratio.
     pub fn log_odds(
         &mut self,
         spectra: &[Spectrum],
@@ -109,30 +107,48 @@ impl Workspace {
         t: usize,
         ratio: usize,
     ) -> Option<Shadow> {
-        let model = MODELS.get(ratio.checked_sub(2)?)?;
         let (short, long) = (spectra.first()?, spectra.last()?);
-        fitter.fit(short, context, 1);
-        let attack = self.examine(short, fitter, t, ratio)?;
-        let whole = if spectra.len() > 1 {
-            fitter.fit(long, context, 1);
-            self.examine(long, fitter, t, ratio)?
-        } else {
-            attack
-        };
-        let features = [
-            attack.votes,
-            attack.control_votes,
-            attack.balance_db,
-            attack.edge_db,
-            attack.roughness_db,
-            whole.votes,
-            whole.control_votes,
-            whole.balance_db,
-            whole.edge_db,
-            whole.roughness_db - whole.control_roughness_db,
-        ];
-        let log_odds = model.log_odds(&features);
-        Some(Shadow { log_odds, f1: whole.f1, balance_db: attack.balance_db, features })
+        let mut found = None;
+        self.survey([short, long], fitter, context, f64::NEG_INFINITY, |tone, r, shadow| {
+            if (tone, r) == (t, ratio) {
+                found = Some(shadow);
+            }
+        });
+        found
+    }
+
+    /// Asks of every tone of `context` and every ratio (2, 3, 4) whether a tone that many times as
+    /// high was struck with it; `on_shadow` gets the tone's index, the ratio and the answer.
+    ///
+    /// `spectra` begin soon after the strike, the shorter (0.17 s) first; 0.25 to 0.8 s are best
+    /// for the longer. `context` are all tones known to sound then. Answers below `least` log odds
+    /// after the first spectrum are not pursued. `fitter` is left with the last fit made.
+    pub fn survey(
+        &mut self,
+        spectra: [&Spectrum; 2],
+        fitter: &mut Fitter,
+        context: &[Tone],
+        least: f64,
+        mut on_shadow: impl FnMut(usize, usize, Shadow),
+    ) {
+        let n = context.len().min(MAX_TONES);
+        let mut attacks = [[None; MODELS.len()]; MAX_TONES];
+        fitter.fit(spectra[0], context, 1);
+        for (t, row) in attacks[..n].iter_mut().enumerate() {
+            for (i, slot) in row.iter_mut().enumerate() {
+                *slot = self
+                    .examine(spectra[0], fitter, t, i + 2)
+                    .filter(|attack| answer(attack, attack, &MODELS[i]).log_odds > least);
+            }
+        }
+        fitter.fit(spectra[1], context, 1);
+        for (t, row) in attacks[..n].iter().enumerate() {
+            for (i, attack) in row.iter().enumerate() {
+                let Some(attack) = attack else { continue };
+                let Some(whole) = self.examine(spectra[1], fitter, t, i + 2) else { continue };
+                on_shadow(t, i + 2, answer(attack, &whole, &MODELS[i]));
+            }
+        }
     }
 
     /// One spectrum, to which `fitter` was fitted.
@@ -183,6 +199,24 @@ impl Workspace {
             f1,
         })
     }
+}
+
+/// What two spectra say together.
+fn answer(attack: &Look, whole: &Look, model: &Model) -> Shadow {
+    let features = [
+        attack.votes,
+        attack.control_votes,
+        attack.balance_db,
+        attack.edge_db,
+        attack.roughness_db,
+        whole.votes,
+        whole.control_votes,
+        whole.balance_db,
+        whole.edge_db,
+        whole.roughness_db - whole.control_roughness_db,
+    ];
+    let log_odds = model.log_odds(&features);
+    Shadow { log_odds, f1: whole.f1, balance_db: attack.balance_db, features }
 }
 
 /// What one spectrum says.
