@@ -48,6 +48,8 @@ fn main() {
             );
         }
     }
+    // Every part has its own seed, so that it gives the same alone as with the others.
+    let mut random = Random(2027);
     if wants("real") {
         let sets = real_sets();
         if sets.is_empty() {
@@ -56,6 +58,7 @@ fn main() {
             grid("mixes of real notes", &sets, plain, n, &mut random);
         }
     }
+    let mut random = Random(2028);
     if wants("sampled") {
         let sets = sampled_sets();
         if sets.is_empty() {

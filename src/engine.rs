@@ -109,7 +109,12 @@ pub enum Event<'a> {
 }
 
 /// A tone in another's shadow is told unasked from these log odds on: one false in 200.
-const TOLD_SHADOW: f64 = 3.5;
+const TOLD_SHADOW: f64 = 5.0;
+/// … a double octave, whose partials are few, from these.
+const TOLD_DOUBLE_OCTAVE: f64 = 6.5;
+
+/// … and in a chord, where other notes disturb the balance, from so much more.
+const CHORD_CAUTION: f64 = 2.5;
 
 /// Listening starts this long after the onset, when the pick's noise is over, in seconds.
 const SKIP_S: f64 = 0.045;
@@ -173,6 +178,8 @@ pub struct Engine {
     previous: Vec<Tone>,
     strike: Strike,
     heard: u64,
+    /// Where the stream ended, once it has.
+    end: Option<u64>,
     scratch: Vec<f32>,
 }
 
@@ -208,6 +215,7 @@ impl Engine {
                 later: Vec::with_capacity(MAX_TONES),
             },
             heard: 0,
+            end: None,
             scratch: Vec::with_capacity(4096),
         }
     }
@@ -258,10 +266,11 @@ impl Engine {
     /// Reports what is still undecided. Nothing can be pushed after it.
     pub fn finish(mut self, mut on_event: impl FnMut(Event<'_>)) {
         // Onsets in the last frame are known only after some silence.
+        let end = self.now();
+        self.end = Some(end);
         for _ in 0..self.detector.delay_samples() {
             self.step(0.0, &mut on_event);
         }
-        let end = self.heard / self.decimator.factor() as u64;
         self.close(end, &mut on_event);
     }
 
@@ -286,6 +295,10 @@ impl Engine {
         if let Some(guess) = self.detector.push(sample) {
             let within = guess.saturating_sub(self.stream_start) as usize;
             let onset = self.stream_start + onset::refine(&self.stream, within, self.rate) as u64;
+            // Where a recording is cut off there is a jolt, but no time to hear a string.
+            if self.end.is_some_and(|end| onset + self.samples(0.05) > end) {
+                return;
+            }
             self.close(onset, on_event);
             self.open = Some(Open { onset, told: None, loudest: 0.0, has_notes: false });
         }
@@ -486,21 +499,41 @@ impl Engine {
             });
         }
         for (i, tone) in shadows[..n_shadows].iter().enumerate() {
+            let (tone, error_cents) = self.part(tones, *tone);
             let Some(frequency) = Hertz::new(tone.f1) else { continue };
             let rise = rises.get(n + i).copied().unwrap_or(90.0);
             let pitch = HeardPitch {
                 frequency,
-                error_cents: Some(SHADOW_ERROR_CENTS),
+                error_cents: Some(error_cents),
                 level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),
                 confidence: confidence(odds[i]),
             };
-            let told = odds[i] >= TOLD_SHADOW;
+            let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
+            let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
+            let told = odds[i] >= if n > 2 { least + CHORD_CAUTION } else { least };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().any(|n| n.struck)
+    }
+
+    /// The pitch of a tone in the shadow of `tones`, and its standard error in cents: parted from
+    /// them in the spectrum made last where its partials lie far enough from theirs.
+    fn part(&mut self, tones: &[Tone], shadow: Tone) -> (Tone, f64) {
+        let mut all = [shadow; MAX_TONES];
+        let n = tones.len().min(MAX_TONES - 1);
+        all[..n].copy_from_slice(&tones[..n]);
+        self.fitter.fit(&self.spectrum, &all[..=n], 3);
+        let fitted = &self.fitter.tones()[n];
+        let moved = fitted.tone.cents_from(&shadow).abs();
+        if fitted.error_cents < SHADOW_ERROR_CENTS && moved < 3.0 * SHADOW_ERROR_CENTS {
+            // Two lines this near to each other pull at one another.
+            (fitted.tone, fitted.error_cents.max(0.5))
+        } else {
+            (shadow, SHADOW_ERROR_CENTS)
+        }
     }
 
     /// The largest amplitude of the spectrum near `hz`, never quite 0.

@@ -26,6 +26,11 @@ pub const MIN_SCORE: f64 = 1.2;
 /// A tone quieter than this, against everything that sounds, was not struck, in decibels.
 pub const MIN_LEVEL_DB: f64 = -27.0;
 
+/// A string shows odd partials as well as even ones. Where these hold less than this share of the
+/// evidence, the true tones lie an octave and more above.
+const LEAST_ODD: f64 = 0.25;
+const SUBHARMONIC_PENALTY: f64 = 2.0;
+
 /// What is known of one partial of a candidate.
 #[derive(Debug, Clone, Copy, Default)]
 struct Look {
@@ -87,7 +92,7 @@ pub fn examine(
     let tone = line.tone;
     let looks = &looks[..n_looked];
     let last = looks.iter().rposition(|l| l.exclusive && stick_out(l) > 0.5).map_or(0, |i| i + 1);
-    let [mut score, mut power, mut exclusive, mut all] = [0.0; 4];
+    let [mut score, mut power, mut exclusive, mut all, mut odd, mut shown] = [0.0; 6];
     for (i, look) in looks.iter().enumerate() {
         let weight = 1.0 / (1.0 + i as f64).sqrt();
         all += weight;
@@ -99,9 +104,14 @@ pub fn examine(
         let out = stick_out(look);
         if out > 0.5 {
             score += weight * out;
+            shown += weight * out;
+            odd += if i % 2 == 0 { weight * out } else { 0.0 };
         } else if i < last.max(2) {
             score -= weight * 2.0 * (0.5 - out);
         }
+    }
+    if odd < LEAST_ODD * shown {
+        score -= SUBHARMONIC_PENALTY;
     }
     Evidence {
         tone,

@@ -45,7 +45,8 @@ impl Match {
         let wrong = count(|s| matches!(s, Status::Wrong { .. }));
         let extra = count(|s| matches!(s, Status::Extra));
         let missing = self.missing.len() as f64 - wrong;
-        ((0.9 * wrong + 0.45 * extra + missing) / n_expected.max(1) as f64).min(1.2)
+        // Extra notes never make a strike foreign to the step whose notes it holds.
+        (0.9 * wrong + missing) / n_expected.max(1) as f64 + (0.15 * extra).min(0.3)
     }
 }
 
