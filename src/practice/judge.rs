@@ -34,6 +34,9 @@ const BELIEVED_GAIN: f64 = 2.5;
 /// Ratios of sample rates in use, in cents: 48 for 44.1 kHz and back, 32 for 44.1.
 const RATE_RATIOS: [f64; 2] = [146.7, -146.7];
 
+/// A slide or bend that ends this near to its target, but not on it, missed it.
+const SHORT_SEMITONES: i32 = 2;
+
 /// What the judge goes by.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Settings {
@@ -313,6 +316,25 @@ fn glide(
                 start_s: Some(later.start.seconds(rate)),
                 confidence: later.pitch.confidence,
             });
+            continue;
+        }
+        // Somewhere near it, but not there: the slide stopped short, the bend fell flat.
+        let short = strike.later.iter().find_map(|later| {
+            let pitch = place(&later.pitch, settings.reference, offset)?;
+            let away = i32::from(pitch.note.0) - i32::from(target.to.note.0);
+            let known = judgement.heard.iter().any(|h| h.pitch.note == pitch.note)
+                || judgement.expected.iter().any(|e| e.note == pitch.note);
+            (away.abs() <= SHORT_SEMITONES && !known).then_some((pitch, later))
+        });
+        if let Some((pitch, later)) = short {
+            judgement.heard.push(HeardNote {
+                pitch,
+                status: Status::Wrong { instead_of: target.to },
+                expected: None,
+                start_s: Some(later.start.seconds(rate)),
+                confidence: later.pitch.confidence,
+            });
+            judgement.verdict = Verdict::Wrong;
         }
     }
 }

@@ -4,6 +4,22 @@
 //! Equal samples give equal events however they are chunked, live or from a file.
 //! **Limits.** No I/O, no clock, no randomness, no threads.
 
+mod event;
+mod listener;
+mod rise;
+
+pub use event::Event;
+pub use event::HeardPitch;
+pub use event::LaterNote;
+pub use event::Stage;
+pub use event::Strike;
+pub use listener::Listener;
+pub use listener::Take;
+
+use rise::RISE_PARTIALS;
+use rise::median_rise_db;
+use rise::partial_powers;
+
 use crate::dsp::decimate::Decimator;
 use crate::dsp::onset;
 use crate::dsp::onset::Detector;
@@ -28,84 +44,6 @@ pub struct Settings {
     pub rate: SampleRate,
     /// Frequency of A4: where blind estimation looks for notes.
     pub reference: Reference,
-}
-
-/// How much of a strike had been heard when it was told.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Stage {
-    /// The first guess, from some 60 ms.
-    Early,
-    /// Enough for a verdict in most cases.
-    Settled,
-    /// All of it, up to the next strike or until it faded.
-    Whole,
-}
-
-/// One note as heard, blind to what was expected.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeardPitch {
-    /// The first partial.
-    pub frequency: Hertz,
-    /// One standard error of `frequency`, in cents; `None` where it could not be measured.
-    pub error_cents: Option<f64>,
-    /// Level of the note over all its partials.
-    pub level: Decibels,
-    /// False if the note was sounding before the strike and did not gain by it.
-    pub struck: bool,
-    /// How much louder it is than before the strike.
-    pub rise: Decibels,
-    /// How sure its presence is, 0.5 (a guess) to 1.
-    pub confidence: f64,
-}
-
-/// A strike and what sounds after it.
-#[derive(Debug, Clone)]
-pub struct Strike {
-    /// When it was struck.
-    pub onset: SampleIndex,
-    /// Where listening to it ended: the next strike, or where it faded.
-    pub end: SampleIndex,
-    /// How much had been heard.
-    pub stage: Stage,
-    /// The blind estimate, rising in frequency; at most six notes and what is clearly in their
-    /// shadow, an octave or a twelfth above.
-    pub notes: Vec<HeardPitch>,
-    /// Notes that may sound in the shadow of others: likelier than not if an even chance is given
-    /// to them, too unlikely to be told where nothing speaks for them.
-    pub doubtful: Vec<HeardPitch>,
-    /// Notes that sound at the end and did not at the beginning, without a strike of their own:
-    /// where a slide or a bend led ([`Stage::Whole`] only).
-    pub later: Vec<LaterNote>,
-}
-
-/// A note reached without a strike.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LaterNote {
-    /// What it is.
-    pub pitch: HeardPitch,
-    /// When it was reached.
-    pub start: SampleIndex,
-}
-
-/// What an engine tells.
-#[derive(Debug)]
-pub enum Event<'a> {
-    /// A strike, told up to three times with a growing [`Stage`] and the same `onset`.
-    Strike(&'a Strike),
-    /// A strike that was told has faded, or was cut off by the next.
-    Ended {
-        /// Onset of that strike.
-        onset: SampleIndex,
-        /// When it ended.
-        end: SampleIndex,
-    },
-    /// Samples that never arrived, or were not numbers.
-    Gap {
-        /// Where the hole begins.
-        at: SampleIndex,
-        /// How long it is.
-        lost: SampleCount,
-    },
 }
 
 /// A tone in another's shadow is told unasked from these log odds on: one false in 200.
@@ -154,6 +92,8 @@ struct Open {
     told: Option<Stage>,
     /// Loudest mean power of 50 ms so far, and whether the strike holds any note.
     loudest: f64,
+    /// Until when it was within 20 dB of that.
+    loud_until: u64,
     has_notes: bool,
 }
 
@@ -300,7 +240,8 @@ impl Engine {
                 return;
             }
             self.close(onset, on_event);
-            self.open = Some(Open { onset, told: None, loudest: 0.0, has_notes: false });
+            self.open =
+                Some(Open { onset, told: None, loudest: 0.0, loud_until: onset, has_notes: false });
         }
         let Some(open) = self.open else { return };
         let now = self.now();
@@ -329,6 +270,9 @@ impl Engine {
         let recent = &self.stream[self.stream.len().saturating_sub(tenth as usize)..];
         let power = recent.iter().map(|s| f64::from(s * s)).sum::<f64>() / recent.len() as f64;
         open.loudest = open.loudest.max(power);
+        if power > 0.01 * open.loudest {
+            open.loud_until = now;
+        }
         let faded = power < open.loudest * 10_f64.powf(-FADED_DB / 10.0);
         if open.told == Some(Stage::Whole) && (faded || age > follow) {
             self.close(now, on_event);
@@ -367,13 +311,13 @@ impl Engine {
     fn tell(&mut self, end: u64, stage: Stage, on_event: &mut impl FnMut(Event<'_>)) {
         let Some(open) = &mut self.open else { return };
         open.told = Some(stage);
-        let onset = open.onset;
+        let (onset, loud_until) = (open.onset, open.loud_until);
         if !self.analyse(onset, end) {
             return;
         }
         self.strike.later.clear();
         if stage == Stage::Whole {
-            self.listen_to_the_end(onset, end);
+            self.listen_to_the_end(onset, end.min(loud_until));
         }
         self.strike.onset = self.outside(onset);
         self.strike.end = self.outside(end);
@@ -387,7 +331,7 @@ impl Engine {
     /// Fills `strike.later`, and remembers what sounds at the end for the strike to come.
     fn listen_to_the_end(&mut self, onset: u64, end: u64) {
         let length = self.samples(LATER_S);
-        let heard_for = end - onset;
+        let heard_for = end.saturating_sub(onset);
         self.previous.clear();
         if heard_for < 2 * length {
             self.previous
@@ -630,120 +574,7 @@ impl Engine {
     }
 }
 
-/// Partials that tell whether a note was struck.
-const RISE_PARTIALS: usize = 8;
-
-fn partial_powers(fitter: &Fitter, powers: &mut [[f64; RISE_PARTIALS]; MAX_TONES]) {
-    for partial in fitter.partials().iter().filter(|p| p.n <= RISE_PARTIALS) {
-        powers[partial.tone][partial.n - 1] = partial.amplitude.norm_sqr();
-    }
-}
-
-/// By how much most of a note's partials rose: a few of them may be another note's doing.
-fn median_rise_db(before: [f64; RISE_PARTIALS], after: [f64; RISE_PARTIALS]) -> f64 {
-    let loudest = after.iter().copied().fold(1e-13, f64::max);
-    let mut rises = [0.0; RISE_PARTIALS];
-    let mut n = 0;
-    for (before, after) in before.into_iter().zip(after) {
-        if after > 1e-3 * loudest {
-            rises[n] = 10.0 * ((after + 1e-13) / (before + 1e-13)).log10();
-            n += 1;
-        }
-    }
-    let rises = &mut rises[..n];
-    rises.sort_unstable_by(f64::total_cmp);
-    // Of an even number the lower middle: ringing on is never held against the player.
-    rises.get(n.saturating_sub(1) / 2).copied().unwrap_or(90.0)
-}
-
 /// Probability from log-odds.
 fn confidence(log_odds: f64) -> f64 {
     1.0 / (1.0 + (-log_odds).exp())
-}
-
-/// Everything an engine told of one recording.
-#[derive(Debug, Clone)]
-pub struct Take {
-    /// Rate of the recording.
-    pub rate: SampleRate,
-    /// Its length.
-    pub length: SampleCount,
-    /// All strikes at [`Stage::Whole`], in order.
-    pub strikes: Vec<Strike>,
-    /// Holes: where and how long.
-    pub holes: Vec<(SampleIndex, SampleCount)>,
-    /// Samples at full scale.
-    pub clipped: SampleCount,
-}
-
-/// An engine that keeps what it hears, for recordings and for live takes alike.
-#[derive(Debug)]
-pub struct Listener {
-    engine: Engine,
-    take: Take,
-}
-
-impl Listener {
-    /// A listener for a stream at `settings.rate`.
-    pub fn new(settings: Settings) -> Self {
-        let take = Take {
-            rate: settings.rate,
-            length: SampleCount(0),
-            strikes: Vec::new(),
-            holes: Vec::new(),
-            clipped: SampleCount(0),
-        };
-        Self { engine: Engine::new(settings), take }
-    }
-
-    /// Listens to more samples; `on_event` sees the events as they come.
-    pub fn push(&mut self, samples: &[f32], mut on_event: impl FnMut(&Event<'_>)) {
-        self.take.length.0 += samples.len() as u64;
-        self.take.clipped.0 += samples.iter().filter(|s| s.abs() >= 0.999).count() as u64;
-        let take = &mut self.take;
-        self.engine.push(samples, |event| {
-            keep(take, &event);
-            on_event(&event);
-        });
-    }
-
-    /// Tells that `lost` samples never arrived.
-    pub fn gap(&mut self, lost: SampleCount, mut on_event: impl FnMut(&Event<'_>)) {
-        self.take.length.0 += lost.0;
-        let take = &mut self.take;
-        self.engine.gap(lost, |event| {
-            keep(take, &event);
-            on_event(&event);
-        });
-    }
-
-    /// The take as heard so far, whole strikes only.
-    pub fn take(&self) -> &Take {
-        &self.take
-    }
-
-    /// Ends listening.
-    pub fn finish(self, mut on_event: impl FnMut(&Event<'_>)) -> Take {
-        let Self { engine, mut take } = self;
-        engine.finish(|event| {
-            keep(&mut take, &event);
-            on_event(&event);
-        });
-        take
-    }
-}
-
-fn keep(take: &mut Take, event: &Event<'_>) {
-    match event {
-        Event::Strike(strike) if strike.stage == Stage::Whole => {
-            take.strikes.push((*strike).clone());
-        }
-        Event::Strike(_) => {}
-        Event::Ended { onset, end } => {
-            if let Some(strike) = take.strikes.last_mut().filter(|s| s.onset == *onset) {
-                strike.end = *end;
-            }
-        }
-        Event::Gap { at, lost } => take.holes.push((*at, *lost)),
-    }
 }

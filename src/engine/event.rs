@@ -1,0 +1,84 @@
+//! What an engine tells: strikes, the notes in them, holes in the stream.
+
+use crate::units::Decibels;
+use crate::units::Hertz;
+use crate::units::SampleCount;
+use crate::units::SampleIndex;
+
+/// How much of a strike had been heard when it was told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Stage {
+    /// The first guess, from some 60 ms.
+    Early,
+    /// Enough for a verdict in most cases.
+    Settled,
+    /// All of it, up to the next strike or until it faded.
+    Whole,
+}
+
+/// One note as heard, blind to what was expected.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeardPitch {
+    /// The first partial.
+    pub frequency: Hertz,
+    /// One standard error of `frequency`, in cents; `None` where it could not be measured.
+    pub error_cents: Option<f64>,
+    /// Level of the note over all its partials.
+    pub level: Decibels,
+    /// False if the note was sounding before the strike and did not gain by it.
+    pub struck: bool,
+    /// How much louder it is than before the strike.
+    pub rise: Decibels,
+    /// How sure its presence is, 0.5 (a guess) to 1.
+    pub confidence: f64,
+}
+
+/// A strike and what sounds after it.
+#[derive(Debug, Clone)]
+pub struct Strike {
+    /// When it was struck.
+    pub onset: SampleIndex,
+    /// Where listening to it ended: the next strike, or where it faded.
+    pub end: SampleIndex,
+    /// How much had been heard.
+    pub stage: Stage,
+    /// The blind estimate, rising in frequency; at most six notes and what is clearly in their
+    /// shadow, an octave or a twelfth above.
+    pub notes: Vec<HeardPitch>,
+    /// Notes that may sound in the shadow of others: likelier than not if an even chance is given
+    /// to them, too unlikely to be told where nothing speaks for them.
+    pub doubtful: Vec<HeardPitch>,
+    /// Notes that sound at the end and did not at the beginning, without a strike of their own:
+    /// where a slide or a bend led ([`Stage::Whole`] only).
+    pub later: Vec<LaterNote>,
+}
+
+/// A note reached without a strike.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LaterNote {
+    /// What it is.
+    pub pitch: HeardPitch,
+    /// When it was reached.
+    pub start: SampleIndex,
+}
+
+/// What an engine tells.
+#[derive(Debug)]
+pub enum Event<'a> {
+    /// A strike, told up to three times with a growing [`Stage`] and the same `onset`.
+    Strike(&'a Strike),
+    /// A strike that was told has faded, or was cut off by the next.
+    Ended {
+        /// Onset of that strike.
+        onset: SampleIndex,
+        /// When it ended.
+        end: SampleIndex,
+    },
+    /// Samples that never arrived, or were not numbers.
+    Gap {
+        /// Where the hole begins.
+        at: SampleIndex,
+        /// How long it is.
+        lost: SampleCount,
+    },
+}

@@ -1,0 +1,97 @@
+//! An engine that keeps what it hears.
+
+use super::Engine;
+use super::Event;
+use super::Settings;
+use super::Stage;
+use super::Strike;
+use crate::units::SampleCount;
+use crate::units::SampleIndex;
+use crate::units::SampleRate;
+
+/// Everything an engine told of one recording.
+#[derive(Debug, Clone)]
+pub struct Take {
+    /// Rate of the recording.
+    pub rate: SampleRate,
+    /// Its length.
+    pub length: SampleCount,
+    /// All strikes at [`Stage::Whole`], in order.
+    pub strikes: Vec<Strike>,
+    /// Holes: where and how long.
+    pub holes: Vec<(SampleIndex, SampleCount)>,
+    /// Samples at full scale.
+    pub clipped: SampleCount,
+}
+
+/// An engine that keeps what it hears, for recordings and for live takes alike.
+#[derive(Debug)]
+pub struct Listener {
+    engine: Engine,
+    take: Take,
+}
+
+impl Listener {
+    /// A listener for a stream at `settings.rate`.
+    pub fn new(settings: Settings) -> Self {
+        let take = Take {
+            rate: settings.rate,
+            length: SampleCount(0),
+            strikes: Vec::new(),
+            holes: Vec::new(),
+            clipped: SampleCount(0),
+        };
+        Self { engine: Engine::new(settings), take }
+    }
+
+    /// Listens to more samples; `on_event` sees the events as they come.
+    pub fn push(&mut self, samples: &[f32], mut on_event: impl FnMut(&Event<'_>)) {
+        self.take.length.0 += samples.len() as u64;
+        self.take.clipped.0 += samples.iter().filter(|s| s.abs() >= 0.999).count() as u64;
+        let take = &mut self.take;
+        self.engine.push(samples, |event| {
+            keep(take, &event);
+            on_event(&event);
+        });
+    }
+
+    /// Tells that `lost` samples never arrived.
+    pub fn gap(&mut self, lost: SampleCount, mut on_event: impl FnMut(&Event<'_>)) {
+        self.take.length.0 += lost.0;
+        let take = &mut self.take;
+        self.engine.gap(lost, |event| {
+            keep(take, &event);
+            on_event(&event);
+        });
+    }
+
+    /// The take as heard so far, whole strikes only.
+    pub fn take(&self) -> &Take {
+        &self.take
+    }
+
+    /// Ends listening.
+    pub fn finish(self, mut on_event: impl FnMut(&Event<'_>)) -> Take {
+        let Self { engine, mut take } = self;
+        engine.finish(|event| {
+            keep(&mut take, &event);
+            on_event(&event);
+        });
+        take
+    }
+}
+
+fn keep(take: &mut Take, event: &Event<'_>) {
+    match event {
+        Event::Strike(strike) if strike.stage == Stage::Whole => {
+            take.strikes.push((*strike).clone());
+        }
+        Event::Strike(_) => {}
+        Event::Ended { onset, end } => {
+            if let Some(strike) = take.strikes.last_mut().filter(|s| s.onset == *onset) {
+                strike.end = *end;
+            }
+        }
+        Event::Gap { at, lost } => take.holes.push((*at, *lost)),
+    }
+}
