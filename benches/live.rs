@@ -36,9 +36,12 @@ use doublecheck::theory::note::MidiNote;
 use doublecheck::theory::note::Reference;
 use doublecheck::units::Cents;
 use doublecheck::units::SampleRate;
+use support::cases::Placed;
+use support::cases::Random;
+use support::cases::mix;
 use support::corpus;
-use support::corpus::Random;
-use support::corpus::RealNote;
+use support::corpus::Note;
+use support::corpus::Set;
 
 const BLOCK_S: f64 = 0.01;
 /// Silence before every mix, in seconds.
@@ -62,41 +65,43 @@ fn main() {
     // Without `--bench` it runs as a test: shortly, to see that it runs.
     let per = if std::env::args().any(|argument| argument == "--bench") { 150 } else { 2 };
     takes();
-    let notes = corpus::load_notes();
-    if notes.is_empty() {
+    let sets = corpus::real_sets();
+    if sets.is_empty() {
         println!("mixes of real guitars: SKIPPED, ../shared/data is not there");
         return;
     }
     println!("mixes of two real notes, half of them judged against a step a semitone off");
     for (name, low, high) in [("both G3 or higher", G3, 76), ("lower note E2 to F#3", 40, G3 - 1)] {
-        mixes(&notes, per, low, high).print(name);
+        mixes(&sets, per, low, high).print(name);
     }
 }
 
 /// Verdict latency on double stops of which the lower note lies between `low` and `high`.
-fn mixes(notes: &[RealNote], per: usize, low: u8, high: u8) -> Figures {
+fn mixes(sets: &[Set], per: usize, low: u8, high: u8) -> Figures {
     let rate = SampleRate::new(corpus::RATE).unwrap();
     let mut random = Random(23);
     let mut figures = Figures::default();
-    let clean: Vec<&RealNote> = notes.iter().filter(|note| note.clean).collect();
     let mut tries = 0;
     while figures.strikes < per && tries < 100 * per {
         tries += 1;
-        let first = clean[random.below(clean.len())];
+        let set = &sets[random.below(sets.len())];
+        let first = &set.notes[random.below(set.notes.len())];
         let interval = 1 + random.below(16) as u8;
-        let partners: Vec<&&RealNote> = clean
-            .iter()
-            .filter(|note| note.set == first.set && note.midi == first.midi + interval)
-            .collect();
+        let partners: Vec<&Note> =
+            set.notes.iter().filter(|note| note.midi == first.midi + interval).collect();
         if !(low..=high).contains(&first.midi) || partners.is_empty() {
             continue;
         }
-        let second = *partners[random.below(partners.len())];
+        let second = partners[random.below(partners.len())];
         // A pick crosses two strings in some 10 ms.
         let strum_s = random.between(0.0, 0.012);
-        let parts =
-            [(first, BEFORE_S, 0.0), (second, BEFORE_S + strum_s, random.between(-4.0, 4.0))];
-        let (mut audio, _) = corpus::mix(&parts, BEFORE_S + 1.8);
+        let placed =
+            |note, start_s, gain_db| Placed { note, start_s, end_s: f64::INFINITY, gain_db };
+        let parts = [
+            placed(first, BEFORE_S, 0.0),
+            placed(second, BEFORE_S + strum_s, random.between(-4.0, 4.0)),
+        ];
+        let mut audio = mix(&parts, BEFORE_S + 1.8, None, &mut random);
         // The hiss of a quiet room, 66 dB down.
         audio.iter_mut().for_each(|s| *s += 0.0005 * random.between(-1.0, 1.0) as f32);
         let off = u8::from(random.below(2) == 0);

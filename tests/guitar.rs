@@ -3,6 +3,8 @@
 //! Synthetic strings have first partials that are known exactly; their stiffness, decay and glide are
 //! those of `hearing.md`, section 2. Real strings come from the recordings beside the project.
 
+#![expect(clippy::print_stdout, reason = "figures and skips must be seen")]
+
 mod support;
 
 use doublecheck::audio::ChannelChoice;
