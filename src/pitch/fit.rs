@@ -36,6 +36,13 @@ const SLOPE_RIDGE: f64 = 0.1;
 /// Weight that keeps two coincident partials from growing against each other.
 const AMPLITUDE_RIDGE: f64 = 2e-3;
 
+/// Standard error of a partial's offset, in widths, times its amplitude over the noise of a bin:
+///
+/// ```text
+/// √(½ · ∫(2πt)² w⁴ dt / (∫(2πt)² w² dt)² / ∫w² dt),  w = 2 cos²(πt), |t| < ½
+/// ```
+const OFFSET_ERROR: f64 = 0.68;
+
 /// One partial of one tone.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Partial {
@@ -304,7 +311,7 @@ impl Fitter {
         if ratio < 2.0 {
             return 0.0;
         }
-        let relative = 0.35 * spectrum.width_hz / (ratio * partial.hz);
+        let relative = OFFSET_ERROR * spectrum.width_hz / (ratio * partial.hz);
         apart / (relative * relative)
     }
 

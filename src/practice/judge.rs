@@ -37,6 +37,9 @@ const RATE_RATIOS: [f64; 2] = [146.7, -146.7];
 /// A slide or bend that ends this near to its target, but not on it, missed it.
 const SHORT_SEMITONES: i32 = 2;
 
+/// A strike cut off sooner than this cannot be judged, in seconds.
+const SHORTEST_S: f64 = 0.06;
+
 /// What the judge goes by.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Settings {
@@ -57,6 +60,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             Place::Step(j) => {
                 let found = match_strike(steps[j], strike, settings.reference, offset);
                 fill(&mut judged[j], found, second(strike));
+                doubt_if_short(&mut judged[j], strike, take.rate);
             }
             Place::StageOf(j) => {
                 stage(&mut judged[j], steps[j], strike, second(strike), settings, offset);
@@ -266,6 +270,18 @@ fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
     judgement.heard = found.heard;
     judgement.missing = found.missing;
     judgement.start_s = Some(start_s);
+}
+
+/// What sounded too shortly to be heard is not held against the player.
+fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
+    let heard_s = strike.end.seconds(rate) - strike.onset.seconds(rate);
+    if heard_s < SHORTEST_S && judgement.verdict != Verdict::Right {
+        judgement.verdict = Verdict::Unsure;
+        judgement.remarks.push(format!(
+            "it sounded for {:.0} ms only, too shortly to tell",
+            1000.0 * heard_s.max(0.0)
+        ));
+    }
 }
 
 /// Adds what was reached at a later stage.

@@ -4,6 +4,7 @@
 //! carrier of meaning.
 
 pub mod explain;
+pub mod history;
 pub mod intonation;
 pub mod json;
 pub mod listen;
