@@ -46,6 +46,9 @@ pub struct Settings {
     pub reference: Reference,
 }
 
+/// A tone in another's shadow that was asked for counts from these log odds on. Of guitars the
+/// weights were not fitted on, 6 % are missed at 0 and 3 % heard where there are none: this evens it.
+const LEAST_SHADOW: f64 = -0.5;
 /// A tone in another's shadow is told unasked from these log odds on: one false in 200.
 const TOLD_SHADOW: f64 = 5.0;
 /// … a double octave, whose partials are few, from these.
@@ -74,6 +77,8 @@ const EARLY_S: f64 = 0.075;
 const SETTLED_S: f64 = 0.16;
 /// When listening to a strike ends at the latest.
 const WHOLE_S: f64 = 1.5;
+/// A chord is strummed in less than this, in seconds.
+const STRUM_S: f64 = 0.25;
 /// Length of the stretches before and after the onset that tell struck notes from ringing ones.
 const COMPARE_S: f64 = 0.15;
 /// A struck note is louder than it was by this much at least, in decibels.
@@ -114,6 +119,9 @@ pub struct Engine {
     attack: Spectrum,
     shadows: shadow::Workspace,
     open: Option<Open>,
+    /// Onset of a strike just before that was too short to be heard: what it struck belongs to the
+    /// strike that cut it off, as when a chord is strummed slowly.
+    unheard: Option<u64>,
     /// Tones of the strike before, for telling what rings on.
     previous: Vec<Tone>,
     strike: Strike,
@@ -145,6 +153,7 @@ impl Engine {
             transformer,
             spectrum,
             open: None,
+            unheard: None,
             previous: Vec::with_capacity(MAX_TONES),
             strike: Strike {
                 onset: SampleIndex(0),
@@ -285,7 +294,10 @@ impl Engine {
         if open.told != Some(Stage::Whole) {
             self.tell(end, Stage::Whole, on_event);
         }
+        let since = self.unheard.filter(|&u| open.onset - u < self.samples(STRUM_S));
+        self.unheard = Some(since.unwrap_or(open.onset));
         if self.open.is_some_and(|o| o.has_notes) {
+            self.unheard = None;
             let (onset, end) = (self.outside(open.onset), self.outside(end));
             on_event(Event::Ended { onset, end });
         }
@@ -512,7 +524,7 @@ impl Engine {
             |_, _, shadow| {
                 let tone = Tone::at(shadow.f1);
                 let near = |t: &Tone| tone.cents_from(t).abs() < 60.0;
-                if shadow.log_odds < 0.0 || context.iter().any(near) {
+                if shadow.log_odds < LEAST_SHADOW || context.iter().any(near) {
                     return;
                 }
                 let same = places[..n_shadows].iter().position(near);
@@ -535,10 +547,12 @@ impl Engine {
     /// By how much each tone is louder after the onset than before it, in decibels.
     fn rises_db(&mut self, onset: u64, end: u64, tones: &[Tone]) -> [f64; MAX_TONES] {
         let mut rises = [90.0; MAX_TONES];
+        let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
+        let struck_from = self.unheard.filter(near).unwrap_or(onset);
         let length = self.samples(COMPARE_S);
         let before = self.stretch(
-            onset.saturating_sub(length + self.samples(0.006)),
-            onset.saturating_sub(self.samples(0.006)),
+            struck_from.saturating_sub(length + self.samples(0.006)),
+            struck_from.saturating_sub(self.samples(0.006)),
         );
         if before.len() < self.samples(0.05) as usize {
             return rises;

@@ -136,39 +136,28 @@ pub struct TuningCheck {
     wanted: Wanted,
     plucks: Vec<(StringNumber, f64, f64)>,
     refused: Vec<Refused>,
-    /// Strings struck in strikes too short to be measured, and when the last of these began.
-    strummed: Vec<StringNumber>,
+    /// When the last strike began that was too short to be measured: what sounds in a strike soon
+    /// after it was strummed, even if it seems to ring on by then.
     strummed_at_s: f64,
 }
 
 impl TuningCheck {
     /// Nothing heard yet.
     pub fn new(wanted: Wanted) -> Self {
-        Self {
-            wanted,
-            plucks: Vec::new(),
-            refused: Vec::new(),
-            strummed: Vec::new(),
-            strummed_at_s: f64::NEG_INFINITY,
-        }
+        Self { wanted, plucks: Vec::new(), refused: Vec::new(), strummed_at_s: f64::NEG_INFINITY }
     }
 
     /// Takes a pluck, or all the strings of a strum.
     pub fn push(&mut self, pluck: &Pluck) -> Vec<Heard> {
-        if pluck.at_s - self.strummed_at_s > STRUM_S {
-            self.strummed.clear();
-        }
+        let strummed = pluck.at_s - self.strummed_at_s <= STRUM_S;
         let mut heard = Vec::new();
         for sounding in &pluck.strings {
             let string = self.string_of(sounding.frequency);
-            let struck =
-                sounding.struck || string.is_some_and(|string| self.strummed.contains(&string));
-            if !struck {
+            if !sounding.struck && !strummed {
                 continue;
             }
             match (string, pluck.fault(sounding)) {
-                (Some(string), Some(Fault::Short { .. })) if pluck.lasted_s < STRUM_S => {
-                    self.strummed.push(string);
+                (Some(_), Some(Fault::Short { .. })) if pluck.lasted_s < STRUM_S => {
                     self.strummed_at_s = pluck.at_s;
                 }
                 (string, Some(fault)) => {
