@@ -168,7 +168,7 @@ impl FromStr for Spelling {
         }
         let octave = octave.parse().map_err(|_| found())?;
         let spelling = Self { name, octave };
-        if !(-1..=9).contains(&octave) || spelling.midi().is_none() {
+        if spelling.midi().is_none() {
             return Err(found());
         }
         Ok(spelling)
