@@ -434,8 +434,7 @@ proptest! {
     }
 
     #[test]
-    fn an_interval_spans_what_its_notes_span(low in 0u8..=127, width in 0u8..=48, fifths in -7i8..=7) {
-        prop_assume!(low + width <= 127);
+    fn an_interval_spans_what_its_notes_span(low in 0u8..=79, width in 0u8..=48, fifths in -7i8..=7) {
         let key = Key::from_fifths(fifths, Mode::Minor).unwrap();
         let interval =
             Interval::between(key.spell(MidiNote(low)), key.spell(MidiNote(low + width))).unwrap();
