@@ -156,6 +156,16 @@ pub enum AudioError {
         /// The rate now.
         found: u32,
     },
+    /// The device does not run at the rate asked for.
+    #[error("{device}: does not run at {asked} samples a second")]
+    NotAtRate {
+        /// The device.
+        device: String,
+        /// The rate asked for.
+        asked: u32,
+        /// The rate it usually runs at.
+        usual: u32,
+    },
     /// The device does not do what was asked.
     #[error("{device}: cannot be opened ({cause})")]
     Refused {
@@ -217,6 +227,9 @@ impl AudioError {
                 "check that it is switched on and not muted or suspended, or choose another one"
             }
             Self::RateChanged { .. } => "start again: one take has one rate",
+            Self::NotAtRate { .. } => {
+                "leave out --rate, or choose one that `doublecheck devices` lists"
+            }
             Self::Refused { .. } => "leave out --rate, --buffer and --channel, or change them",
             Self::NotHeard { .. } => {
                 "connect output and input by a cable, or hold the microphone to the loudspeaker, \

@@ -37,7 +37,6 @@ mod with_sound_card {
     use std::io;
     use std::io::Write;
     use std::path::PathBuf;
-    use std::time::Duration;
 
     use serde::Serialize;
 
@@ -53,13 +52,11 @@ mod with_sound_card {
     use crate::audio::live::calibration;
     use crate::audio::live::calibration::Delay;
     use crate::audio::live::delay;
+    use crate::cli::live_input::pause;
     use crate::cli::output;
 
     /// How long to listen after the last chirp, in seconds: the longest delay looked for.
     const AFTERWARDS_S: f64 = 1.1;
-
-    /// How often the streams are looked after.
-    const PUMP: Duration = Duration::from_millis(5);
 
     #[derive(Serialize)]
     struct Document<'a> {
@@ -77,29 +74,29 @@ mod with_sound_card {
     /// A device that cannot be opened or is lost, or too few chirps that come back.
     pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         let mut input = Input::open(&args.card.input(args.channel))?;
-        let mut player = Output::open(&args.card.output(input.rate().get()))?;
+        let mut player = Output::open(&args.card.output(input.line().rate))?;
         output::tell(&format!(
             "Chirps will sound on {} and are listened for on {}.\n\
              Connect the two by a cable, or hold the microphone before the loudspeaker.\n\
              Begin with the volume low, and keep headphones off your ears.",
-            player.name(),
-            input.name(),
+            player.line().name,
+            input.line().name,
         ));
         let delays_ms = measure(&mut input, &mut player, usize::from(args.chirps))?;
         let played = usize::from(args.chirps);
         let (delay_ms, spread_ms) = delay::middle_and_spread(&delays_ms)
             .filter(|_| 2 * delays_ms.len() >= played)
             .ok_or_else(|| AudioError::NotHeard {
-                device: input.id().to_owned(),
+                device: input.line().id.clone(),
                 heard: delays_ms.len(),
                 played,
             })?;
         let delay = Delay {
-            input: input.id().to_owned(),
-            output: player.id().to_owned(),
-            rate_hz: input.rate().get(),
-            input_buffer_samples: input.buffer().0,
-            output_buffer_samples: player.buffer().0,
+            input: input.line().id.clone(),
+            output: player.line().id.clone(),
+            rate_hz: input.line().rate.get(),
+            input_buffer_samples: input.line().buffer.0,
+            output_buffer_samples: player.line().buffer.0,
             delay_ms,
             spread_ms,
             chirps_heard: delays_ms.len(),
@@ -126,7 +123,7 @@ mod with_sound_card {
         player: &mut Output,
         chirps: usize,
     ) -> Result<Vec<f64>, AudioError> {
-        let rate = input.rate();
+        let rate = input.line().rate;
         let chirps = delay::chirps(chirps, rate);
         let (mut heard, mut asked_at) = (Vec::new(), Vec::new());
         let mut clip = None;
@@ -161,11 +158,6 @@ mod with_sound_card {
         }
         let ms = 1000.0 / f64::from(rate.get());
         Ok(chirps.delays(&heard, &asked_at).into_iter().map(|samples| samples * ms).collect())
-    }
-
-    #[expect(clippy::disallowed_methods, reason = "the streams run by themselves meanwhile")]
-    fn pause() {
-        std::thread::sleep(PUMP);
     }
 
     fn json(out: &mut impl Write, document: &Document<'_>) -> io::Result<()> {

@@ -10,21 +10,28 @@ use super::recording::Channel;
 #[derive(Debug, clap::Args)]
 pub struct Args {}
 
-/// Options of the commands that use the sound card.
+/// Options of the commands that listen to the sound card.
 #[derive(Debug, Clone, clap::Args)]
-pub struct SoundCard {
+pub struct Listening {
     /// Input to listen to: an id or name from `doublecheck devices`, or a part of it
     #[arg(long, value_name = "DEVICE")]
-    pub input: Option<String>,
-    /// Output to play on: an id or name from `doublecheck devices`, or a part of it
-    #[arg(long, value_name = "DEVICE")]
-    pub output: Option<String>,
+    input: Option<String>,
     /// Samples a second [default: what the input runs at]
     #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(8_000..=192_000))]
-    pub rate: Option<u32>,
+    rate: Option<u32>,
     /// Samples handed over at a time: fewer are quicker, more are safer [default: 512 in, 2048 out]
     #[arg(long, value_name = "SAMPLES", value_parser = clap::value_parser!(u32).range(16..=16_384))]
-    pub buffer: Option<u32>,
+    buffer: Option<u32>,
+}
+
+/// Options of the commands that play as well.
+#[derive(Debug, Clone, clap::Args)]
+pub struct SoundCard {
+    #[command(flatten)]
+    listening: Listening,
+    /// Output to play on: an id or name from `doublecheck devices`, or a part of it
+    #[arg(long, value_name = "DEVICE")]
+    output: Option<String>,
 }
 
 /// Runs the command.
@@ -59,27 +66,37 @@ mod with_sound_card {
     use super::Channel;
     use super::Common;
     use super::Failure;
+    use super::Listening;
     use super::Outcome;
     use super::SoundCard;
     use crate::audio::AudioError;
     use crate::audio::ChannelChoice;
     use crate::audio::live::Choice;
     use crate::audio::live::devices;
+    use crate::audio::live::devices::Abilities;
     use crate::audio::live::devices::Direction;
     use crate::audio::live::devices::Listed;
     use crate::cli::output;
+    use crate::units::SampleRate;
+
+    impl Listening {
+        /// The input that is meant.
+        pub fn choice(&self, channel: Channel) -> Choice {
+            let (device, channel) = (self.input.clone(), channel.choice());
+            Choice { device, channel, rate: self.rate, buffer: self.buffer }
+        }
+    }
 
     impl SoundCard {
         /// The input that is meant.
         pub fn input(&self, channel: Channel) -> Choice {
-            let (device, channel) = (self.input.clone(), channel.choice());
-            Choice { device, channel, rate: self.rate, buffer: self.buffer }
+            self.listening.choice(channel)
         }
 
-        /// The output that is meant, to run at `rate` samples a second as its input does.
-        pub fn output(&self, rate: u32) -> Choice {
+        /// The output that is meant, to run at `rate` as its input does.
+        pub fn output(&self, rate: SampleRate) -> Choice {
             let (device, channel) = (self.output.clone(), ChannelChoice::Mix);
-            Choice { device, channel, rate: Some(rate), buffer: self.buffer }
+            Choice { device, channel, rate: Some(rate.get()), buffer: self.listening.buffer }
         }
     }
 
@@ -95,9 +112,11 @@ mod with_sound_card {
         id: &'a str,
         name: &'a str,
         default: bool,
-        channels: u16,
-        rate_hz: u32,
+        channels: Option<u16>,
+        rate_hz: Option<u32>,
         rates_hz: &'a [u32],
+        /// Why the rest is not known.
+        refused: Option<&'static str>,
     }
 
     /// Runs the command.
@@ -124,13 +143,17 @@ mod with_sound_card {
     fn json(out: &mut impl Write, listed: &[Listed]) -> io::Result<()> {
         let devices = |direction| {
             of(direction, listed)
-                .map(|device| Device {
-                    id: &device.id,
-                    name: &device.name,
-                    default: device.default,
-                    channels: device.channels,
-                    rate_hz: device.usual_rate,
-                    rates_hz: &device.rates,
+                .map(|Listed { id, name, abilities, default, .. }| {
+                    let known = abilities.as_ref().ok();
+                    Device {
+                        id,
+                        name,
+                        default: *default,
+                        channels: known.map(|known| known.channels),
+                        rate_hz: known.map(|known| known.usual_rate),
+                        rates_hz: known.map_or(&[], |known| &known.rates),
+                        refused: abilities.as_ref().err().map(|refusal| refusal.words()),
+                    }
                 })
                 .collect()
         };
@@ -152,12 +175,19 @@ mod with_sound_card {
             }
             writeln!(out, "{title:id_width$}  channels  rate (Hz)  can run at       name")?;
             for device in devices {
-                let Listed { id, channels, usual_rate, name, .. } = device;
-                let span = span(&device.rates);
-                let mark = if device.default { ", the default" } else { "" };
+                let Listed { id, name, abilities, default, .. } = device;
+                let mark = if *default { ", the default" } else { "" };
+                let (channels, rate, span) = match abilities {
+                    Ok(Abilities { channels, usual_rate, rates }) => {
+                        (channels.to_string(), usual_rate.to_string(), span(rates))
+                    }
+                    Err(_) => ["-"; 3].map(str::to_owned).into(),
+                };
+                let refused = abilities.as_ref().err().map_or("", |refusal| refusal.words());
+                let colon = if refused.is_empty() { "" } else { ": " };
                 writeln!(
                     out,
-                    "{id:id_width$}  {channels:>8}  {usual_rate:>9}  {span:15}  {name}{mark}"
+                    "{id:id_width$}  {channels:>8}  {rate:>9}  {span:15}  {name}{mark}{colon}{refused}"
                 )?;
             }
         }

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::Common;
-use super::devices::SoundCard;
+use super::devices::Listening;
 use super::exit::Failure;
 use super::exit::Outcome;
 use super::output;
@@ -20,7 +20,7 @@ pub struct Args {
     /// A recording; `-` reads it from standard input
     recording: Option<PathBuf>,
     #[command(flatten)]
-    card: SoundCard,
+    card: Listening,
     #[command(flatten)]
     channel: Channel,
 }
@@ -48,7 +48,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 }
 
 #[cfg(not(feature = "live"))]
-fn live(_card: &SoundCard, _channel: Channel, _common: &Common) -> Result<Outcome, Failure> {
+fn live(_card: &Listening, _channel: Channel, _common: &Common) -> Result<Outcome, Failure> {
     Err(super::devices::no_live())
 }
 
@@ -65,16 +65,14 @@ mod with_sound_card {
     use super::Channel;
     use super::Common;
     use super::Failure;
+    use super::Listening;
     use super::Outcome;
-    use super::SoundCard;
     use super::listen;
     use super::output;
-    use crate::audio::AudioError;
     use crate::audio::Chunk;
-    use crate::audio::live::Input;
-    use crate::audio::live::Status;
-    use crate::cli::practice::pause;
-    use crate::cli::practice::stop_flag;
+    use crate::cli::live_input::LiveInput;
+    use crate::cli::live_input::pause;
+    use crate::cli::live_input::stop_flag;
     use crate::engine::Event;
     use crate::engine::Listener;
     use crate::engine::Settings;
@@ -86,54 +84,51 @@ mod with_sound_card {
     /// Clears the line the cursor is on (ECMA-48: carriage return, erase in line).
     const AGAIN: &str = "\r\x1b[K";
 
-    /// Listens until somebody interrupts, or the input is lost.
+    /// Listens until somebody interrupts, or the input is lost for good.
     pub(super) fn live(
-        card: &SoundCard,
+        card: &Listening,
         channel: Channel,
         common: &Common,
     ) -> Result<Outcome, Failure> {
         let stop = stop_flag()?;
-        let mut input = Input::open(&card.input(channel))?;
-        let (rate, reference) = (input.rate(), common.a4);
-        output::tell(&format!("Listening on {}; Ctrl-C ends.", input.name()));
+        let mut input = LiveInput::open(&card.choice(channel))?;
+        let (rate, reference) = (input.input().line().rate, common.a4);
+        output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
         let mut listener = Listener::new(Settings { rate, reference });
         let mut lines =
             Lines { rate, reference, rewrites: io::stdout().is_terminal(), open: false };
-        if !common.json {
-            said(listen::heading(&mut io::stdout()))?;
-        }
         let mut told = Ok(true);
-        let mut status = Status::Running;
-        while !stop.load(Ordering::Relaxed) && status != Status::Lost && matches!(told, Ok(true)) {
-            status = input.pump(|chunk| {
-                let mut on_event = |event: &Event<'_>| {
-                    if let (false, Event::Strike(strike)) = (common.json, event)
-                        && matches!(told, Ok(true))
-                    {
-                        told = said(lines.write(strike));
-                    }
-                };
-                match chunk {
-                    Chunk::Samples(samples) => listener.push(samples, &mut on_event),
-                    Chunk::Gap(lost) => listener.gap(lost, &mut on_event),
+        if !common.json {
+            told = said(listen::heading(&mut io::stdout()));
+        }
+        let mut lost = Ok(());
+        while !stop.load(Ordering::Relaxed) && lost.is_ok() && matches!(told, Ok(true)) {
+            let mut on_event = |event: &Event<'_>| {
+                if !common.json && matches!(told, Ok(true)) {
+                    told = said(lines.write(event));
                 }
+            };
+            let notice = input.pump(|chunk| match chunk {
+                Chunk::Samples(samples) => listener.push(samples, &mut on_event),
+                Chunk::Gap(lost) => listener.gap(lost, &mut on_event),
             });
+            match notice {
+                Ok(None) => {}
+                Ok(Some(notice)) => output::tell(&notice.text("what was heard still counts")),
+                Err(failure) => lost = Err(failure),
+            }
             pause();
         }
         let take = listener.finish(|event| {
-            if let (false, Event::Strike(strike), Ok(true)) = (common.json, event, &told) {
-                told = said(lines.write(strike));
+            if let (false, Ok(true)) = (common.json, &told) {
+                told = said(lines.write(event));
             }
         });
         if common.json {
             output::print(|out| listen::json(out, &take, reference))?;
         }
         told?;
-        if status == Status::Lost {
-            let device = input.id().to_owned();
-            return Err(input.loss().unwrap_or(AudioError::Gone { device }).into());
-        }
-        Ok(Outcome::Done)
+        lost.map(|()| Outcome::Done)
     }
 
     /// One line a strike. On a terminal it stands there from the first guess on and is written over
@@ -146,7 +141,20 @@ mod with_sound_card {
     }
 
     impl Lines {
-        fn write(&mut self, strike: &Strike) -> io::Result<()> {
+        fn write(&mut self, event: &Event<'_>) -> io::Result<()> {
+            match event {
+                Event::Strike(strike) => self.strike(strike),
+                Event::Gap { at, lost } => {
+                    let again = if std::mem::take(&mut self.open) { "\n" } else { "" };
+                    let mut out = io::stdout().lock();
+                    write!(out, "{again}")?;
+                    listen::hole(&mut out, *at, *lost, self.rate)
+                }
+                Event::Ended { .. } => Ok(()),
+            }
+        }
+
+        fn strike(&mut self, strike: &Strike) -> io::Result<()> {
             let whole = strike.stage == Stage::Whole;
             if !whole && !self.rewrites {
                 return Ok(());

@@ -10,6 +10,8 @@ pub mod explain;
 pub mod history;
 pub mod intonation;
 pub mod listen;
+#[cfg(feature = "live")]
+pub mod live_input;
 pub mod new;
 pub mod output;
 pub mod plucks;

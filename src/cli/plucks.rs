@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::path::PathBuf;
 
-use super::devices::SoundCard;
+use super::devices::Listening;
 use super::exit::Failure;
 use super::output;
 use super::output::Existing;
@@ -44,7 +44,7 @@ pub struct Guitar {
     #[command(flatten)]
     channel: Channel,
     #[command(flatten)]
-    card: SoundCard,
+    card: Listening,
 }
 
 /// Whether to go on listening.
@@ -159,11 +159,7 @@ impl Guitar {
 
 #[cfg(feature = "live")]
 mod with_sound_card {
-    use std::io;
-    use std::sync::Arc;
-    use std::sync::atomic::AtomicBool;
     use std::sync::atomic::Ordering;
-    use std::time::Duration;
 
     use super::Failure;
     use super::Guitar;
@@ -174,36 +170,30 @@ mod with_sound_card {
     use crate::audio::AudioError;
     use crate::audio::Chunk;
     use crate::audio::TakeRecorder;
-    use crate::audio::live::Input;
-    use crate::audio::live::Status;
+    use crate::cli::live_input::LiveInput;
+    use crate::cli::live_input::pause;
+    use crate::cli::live_input::stop_flag;
     use crate::cli::output;
-
-    /// How often the input is looked after.
-    const PUMP: Duration = Duration::from_millis(10);
 
     impl Guitar {
         /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.
         ///
         /// # Errors
-        /// An input that cannot be opened, or is lost before anything was heard; a file to keep the
-        /// sound in that cannot be written.
+        /// An input that cannot be opened, or is lost for good before anything was heard; a file to
+        /// keep the sound in that cannot be written.
         pub fn hear_live(
             &self,
             listener: impl Fn(SampleRate) -> PluckListener,
             mut on_pluck: impl FnMut(&Pluck) -> Next,
         ) -> Result<(), Failure> {
-            let interrupted = interruption().map_err(|error| {
-                Failure::new(format!("cannot listen for Ctrl-C: {error}"), "hand over a recording")
-            })?;
-            let mut input = Input::open(&self.card.input(self.channel))?;
-            let rate = input.rate();
+            let stop = stop_flag()?;
+            let mut input = LiveInput::open(&self.card.choice(self.channel))?;
+            let rate = input.input().line().rate;
             let mut recorder =
                 self.keep.as_deref().map(|path| TakeRecorder::create(path, rate)).transpose()?;
-            output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.name()));
+            output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
             let mut listener = listener(rate);
-            let mut next = Next::GoOn;
-            let mut heard = false;
-            let mut kept: Result<(), AudioError> = Ok(());
+            let (mut next, mut heard) = (Next::GoOn, false);
             let mut take = |pluck: &Pluck| {
                 heard = true;
                 if next == Next::GoOn {
@@ -212,9 +202,10 @@ mod with_sound_card {
                 next
             };
             let mut state = Next::GoOn;
-            let mut loss = None;
-            while state == Next::GoOn && !interrupted.load(Ordering::Relaxed) && kept.is_ok() {
-                let status = input.pump(|chunk| {
+            let mut kept: Result<(), AudioError> = Ok(());
+            let mut lost = Ok(());
+            while state == Next::GoOn && !stop.load(Ordering::Relaxed) && kept.is_ok() {
+                let notice = input.pump(|chunk| {
                     let writing = recorder.as_mut().map_or(Ok(()), |recorder| match chunk {
                         Chunk::Samples(samples) => recorder.write(samples),
                         Chunk::Gap(lost) => recorder.gap(lost),
@@ -229,9 +220,13 @@ mod with_sound_card {
                         Chunk::Gap(lost) => listener.gap(lost, |pluck| state = take(pluck)),
                     }
                 });
-                if status == Status::Lost {
-                    loss = input.loss();
-                    break;
+                match notice {
+                    Ok(None) => {}
+                    Ok(Some(notice)) => output::tell(&notice.text("what was heard still counts")),
+                    Err(failure) => {
+                        lost = Err(failure);
+                        break;
+                    }
                 }
                 pause();
             }
@@ -240,29 +235,14 @@ mod with_sound_card {
                 recorder.finish()?;
             }
             kept?;
-            match loss {
-                Some(error) if !heard => Err(error.into()),
-                Some(error) => {
-                    output::tell(&format!("{error}; what was heard until then is told"));
+            match lost {
+                Err(failure) if heard => {
+                    output::tell(&format!("{}; what was heard until then is told", failure.error));
                     Ok(())
                 }
-                None => Ok(()),
+                lost => lost,
             }
         }
-    }
-
-    /// Set by the first Ctrl-C; the second one ends the program as usual.
-    fn interruption() -> io::Result<Arc<AtomicBool>> {
-        use signal_hook::consts::SIGINT;
-        let interrupted = Arc::new(AtomicBool::new(false));
-        signal_hook::flag::register_conditional_shutdown(SIGINT, 130, interrupted.clone())?;
-        signal_hook::flag::register(SIGINT, interrupted.clone())?;
-        Ok(interrupted)
-    }
-
-    #[expect(clippy::disallowed_methods, reason = "the input runs by itself meanwhile")]
-    fn pause() {
-        std::thread::sleep(PUMP);
     }
 }
 

@@ -83,11 +83,7 @@ pub fn run(args: Args, _common: &Common) -> Result<Outcome, Failure> {
 }
 
 #[cfg(feature = "live")]
-pub(super) use live::pause;
-#[cfg(feature = "live")]
 pub use live::run;
-#[cfg(feature = "live")]
-pub(super) use live::stop_flag;
 
 fn pace(text: &str) -> Result<Pace, String> {
     match text {

@@ -17,6 +17,7 @@ use crate::practice::tuning::Wanted;
 use crate::report::plucks;
 use crate::report::tuning;
 use crate::theory::chord::Chord;
+use crate::theory::key::Key;
 use crate::units::SampleRate;
 
 /// Check the open strings, plucked one by one in any order or strummed together.
@@ -52,13 +53,16 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         Some(path) => args.guitar.hear(&[path], listener, |pluck| {
             check.push(pluck);
         })?,
-        None => args.guitar.hear_live(listener, |pluck| {
-            for heard in check.push(pluck) {
-                output::tell(&told(&heard, &check));
-            }
-            let good = check.strings().iter().all(|string| string.verdict == Verdict::Good);
-            if good { Next::Done } else { Next::GoOn }
-        })?,
+        None => {
+            output::tell("Pluck the open strings one by one and let each ring for two seconds.");
+            args.guitar.hear_live(listener, |pluck| {
+                for heard in check.push(pluck) {
+                    output::tell(&told(&heard, &check, key));
+                }
+                let good = check.strings().iter().all(|string| string.verdict == Verdict::Good);
+                if good { Next::Done } else { Next::GoOn }
+            })?;
+        }
     }
     args.guitar.save_page(|| tuning::page(&check, key))?;
     output::print(|out| {
@@ -68,14 +72,13 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 }
 
 /// One line for what was just played.
-fn told(heard: &Heard, check: &TuningCheck) -> String {
+fn told(heard: &Heard, check: &TuningCheck, key: Option<Key>) -> String {
     match heard {
         Heard::Refused(refused) => plucks::refused(refused, check.wanted().reference),
         Heard::Taken { string, cents } => {
             let strings = check.strings();
             let now = strings.iter().find(|now| now.string == *string);
-            let verdict = now.map_or("", |now| tuning::verdict(now.verdict));
-            format!("string {}: {:+.1} cents, {verdict}", string.0, cents.0)
+            now.map_or_else(String::new, |now| tuning::taken(now, *cents, key))
         }
     }
 }

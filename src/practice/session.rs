@@ -224,9 +224,8 @@ impl Session {
         }
     }
 
-    /// The click is gone: the player sets the pace from here on.
+    /// The click is gone: the player sets the pace for the rest of this pass.
     pub fn lose_click(&mut self) {
-        self.settings.pace = Pace::Free;
         if let Some(playing) = &mut self.playing {
             playing.pass.lose_click();
         }

@@ -19,6 +19,8 @@ use crate::theory::naming::name_sounding;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::units::Cents;
+use crate::units::SampleCount;
+use crate::units::SampleIndex;
 use crate::units::SampleRate;
 
 /// Names are padded to this many characters: `augmented fourth` is the longest common one.
@@ -69,6 +71,19 @@ pub fn line(
     writeln!(out, "{}", line.trim_end())
 }
 
+/// Writes the line of a hole in the stream.
+///
+/// # Errors
+/// Whatever `out` fails with.
+pub fn hole(
+    out: &mut impl Write,
+    at: SampleIndex,
+    lost: SampleCount,
+    rate: SampleRate,
+) -> io::Result<()> {
+    writeln!(out, "{:>7.2} s  {:.2} s of sound were lost", at.seconds(rate), lost.seconds(rate))
+}
+
 /// Writes the document of `listen`.
 ///
 /// # Errors
@@ -91,13 +106,30 @@ pub fn json(out: &mut impl Write, take: &Take, reference: Reference) -> io::Resu
             }
         })
         .collect();
-    json::document(out, &Document { schema: json::SCHEMA, strikes })
+    let holes = take
+        .holes
+        .iter()
+        .map(|(at, lost)| HoleJson {
+            start_s: json::thousandths(at.seconds(take.rate)),
+            length_s: json::thousandths(lost.seconds(take.rate)),
+        })
+        .collect();
+    json::document(out, &Document { schema: json::SCHEMA, strikes, holes })
 }
 
 #[derive(Serialize)]
 struct Document {
     schema: u32,
     strikes: Vec<StrikeJson>,
+    /// Where samples never arrived.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    holes: Vec<HoleJson>,
+}
+
+#[derive(Serialize)]
+struct HoleJson {
+    start_s: f64,
+    length_s: f64,
 }
 
 #[derive(Serialize)]

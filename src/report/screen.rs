@@ -6,6 +6,7 @@
 //! background is set.
 //! **Limits.** Made for 80 columns and 24 lines; smaller windows lose the older lines of the table.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use ratatui::Frame;
@@ -32,6 +33,8 @@ use crate::practice::verdict::Status;
 use crate::practice::verdict::Verdict;
 use crate::units::Cents;
 
+/// Lines kept for messages, so that the table stays where it is.
+const MESSAGE_LINES: usize = 2;
 /// What a scale shows to either side.
 const SCALE_CENTS: f64 = 50.0;
 /// The quietest level on the meter.
@@ -248,7 +251,7 @@ impl View<'_> {
         let scale = (width.saturating_sub(66) / 2 * 2 + 1).clamp(11, 41);
         let half = scale / 2;
         let head = format!(
-            "step  asked  heard  cents    {:<half$}0{:>half$}  note           timing   step",
+            "step  asked  heard  cents    {:<half$}0{:>half$}  note           timing   verdict",
             "-50", "+50"
         );
         let mut rows: Vec<Line<'static>> = Vec::new();
@@ -332,19 +335,28 @@ impl View<'_> {
             [] => "No pass finished yet".to_owned(),
             [.., last] => format!("{last}  ({} finished)", self.passes.len()),
         };
-        let message = self.messages.last().cloned().unwrap_or_default();
         let keys = self.keys.iter().flat_map(|&(key, what)| {
             let bold = Style::new().add_modifier(Modifier::BOLD);
             [Span::styled(key, bold), Span::raw(format!(" {what}   "))]
         });
-        vec![
-            rule(width),
-            Line::from(passes),
-            self.meter(width),
-            Line::from(message),
-            rule(width),
-            Line::from(keys.collect::<Vec<_>>()),
-        ]
+        let mut lines = vec![rule(width), Line::from(passes), self.meter(width)];
+        lines.extend(self.said(width).into_iter().map(Line::from));
+        lines.push(Line::from(keys.collect::<Vec<_>>()));
+        lines
+    }
+
+    /// The latest message whole, and those before it as far as [`MESSAGE_LINES`] reach.
+    fn said(&self, width: usize) -> Vec<String> {
+        let mut lines: Vec<String> = Vec::new();
+        for message in self.messages.iter().rev() {
+            let wrapped = textwrap::wrap(message, width);
+            if !lines.is_empty() && lines.len() + wrapped.len() > MESSAGE_LINES {
+                break;
+            }
+            lines.splice(..0, wrapped.into_iter().map(Cow::into_owned));
+        }
+        lines.resize(lines.len().max(MESSAGE_LINES), String::new());
+        lines
     }
 
     fn meter(&self, width: usize) -> Line<'static> {

@@ -16,6 +16,7 @@ use crate::practice::tuning::TuningCheck;
 use crate::practice::tuning::Verdict;
 use crate::theory::key::Key;
 use crate::theory::key::spell;
+use crate::units::Cents;
 
 /// The verdict in words.
 pub fn verdict(verdict: Verdict) -> &'static str {
@@ -72,6 +73,17 @@ pub fn text(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
         }
     }
     writeln!(out, "\n{}", plucks::CARE_TUNING)
+}
+
+/// One line for a pluck of `string` that was taken, `cents` off.
+pub fn taken(string: &StringTuning, cents: Cents, key: Option<Key>) -> String {
+    format!(
+        "string {} ({}): {} cents, {}",
+        string.string.0,
+        spell(string.note, key),
+        plucks::signed(cents.0),
+        verdict(string.verdict)
+    )
 }
 
 fn line(string: &StringTuning, key: Option<Key>) -> String {

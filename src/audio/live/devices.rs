@@ -13,6 +13,7 @@ use cpal::traits::HostTrait;
 
 use super::Choice;
 use super::hush::Hush;
+use super::stream;
 use crate::audio::AudioError;
 use crate::audio::ChannelChoice;
 use crate::audio::HIGHEST_RATE;
@@ -93,14 +94,49 @@ pub struct Listed {
     pub name: String,
     /// In or out.
     pub direction: Direction,
+    /// What it can do, or why it does not say so.
+    pub abilities: Result<Abilities, Refusal>,
+    /// True for the one that is taken if nobody chooses.
+    pub default: bool,
+}
+
+/// What a device can do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Abilities {
     /// How many channels it has.
     pub channels: u16,
     /// Samples a second it runs at unless asked otherwise.
     pub usual_rate: u32,
     /// Usual rates it can run at, rising.
     pub rates: Vec<u32>,
-    /// True for the one that is taken if nobody chooses.
-    pub default: bool,
+}
+
+/// Why a device that is there does not even say what it can do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refusal {
+    /// Another program has it.
+    Busy,
+    /// The system does not permit its use.
+    Denied,
+}
+
+impl Refusal {
+    /// In a few words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Busy => "in use by another program",
+            Self::Denied => "the system does not permit its use",
+        }
+    }
+
+    /// `None` for a device that cannot work at all.
+    fn of(error: &cpal::Error) -> Option<Self> {
+        match error.kind() {
+            cpal::ErrorKind::DeviceBusy => Some(Self::Busy),
+            cpal::ErrorKind::PermissionDenied => Some(Self::Denied),
+            _ => None,
+        }
+    }
 }
 
 /// A device, and what is known of it.
@@ -130,7 +166,7 @@ pub fn list() -> Vec<Listed> {
 }
 
 /// The devices that `wanted` can mean, best first. More than one only if nothing was asked for.
-pub(super) fn find(direction: Direction, choice: &Choice) -> Result<Vec<Found>, AudioError> {
+fn find(direction: Direction, choice: &Choice) -> Result<Vec<Found>, AudioError> {
     let mut found = all(direction);
     let known = |found: &[Found]| found.iter().map(|found| found.listed.id.clone()).collect();
     let missing = |found: &[Found]| AudioError::NoDevice {
@@ -166,6 +202,23 @@ pub(super) fn find(direction: Direction, choice: &Choice) -> Result<Vec<Found>, 
         }
     }
     Err(missing(&found))
+}
+
+/// Opens the first of the devices that `choice` can mean that lets itself be opened.
+pub(super) fn open<T>(
+    direction: Direction,
+    choice: &Choice,
+    mut open: impl FnMut(&Found, Plan) -> Result<T, AudioError>,
+) -> Result<T, AudioError> {
+    let _hush = Hush::new();
+    let mut refused = None;
+    for found in find(direction, choice)? {
+        match plan(&found, direction, choice).and_then(|plan| open(&found, plan)) {
+            Ok(opened) => return Ok(opened),
+            Err(error) => refused = refused.or(Some(error)),
+        }
+    }
+    Err(refused.expect("find gives at least one device"))
 }
 
 /// The first part of an id.
@@ -209,7 +262,7 @@ fn all(direction: Direction) -> Vec<Found> {
             kind.push(Found { device, own_default, listed });
         }
     }
-    if let Some(first) = defaults.first_mut() {
+    if let Some(first) = defaults.iter_mut().find(|found| found.listed.abilities.is_ok()) {
         first.listed.default = true;
     }
     defaults.append(&mut others);
@@ -228,39 +281,47 @@ fn describe(device: &cpal::Device, direction: Direction) -> Option<Listed> {
     if dummy || (system == "alsa" && NOT_DEVICES.contains(&family)) {
         return None;
     }
-    let ranges = ranges(device, direction);
-    let usual = usual(device, direction)?;
-    let rates: Vec<u32> = USUAL_RATES
-        .into_iter()
-        .filter(|&rate| ranges.iter().any(|range| range.contains_rate(rate)))
-        .collect();
+    let abilities = match usual(device, direction) {
+        Ok(usual) => Ok(abilities(&usual, &ranges(device, direction), hardware)),
+        // Of plug-ins that refuse, only the default is worth a message.
+        Err(error) => Err(Refusal::of(&error).filter(|_| hardware || family == "default")?),
+    };
     let description = device.description().ok();
     Some(Listed {
         id: format!("{system}:{own}"),
         name: description.map_or_else(|| own.to_owned(), |found| one_line(found.name())),
         direction,
-        channels: channels(hardware, usual.channels(), &ranges),
-        usual_rate: usual.sample_rate(),
-        rates,
+        abilities,
         default: false,
     })
 }
 
-/// How many channels there are. What converts to any number, a server or an ALSA plug-in, is taken
-/// at its usual one.
-fn channels(hardware: bool, usual: u16, ranges: &[SupportedStreamConfigRange]) -> u16 {
-    let most = ranges.iter().map(|range| range.channels()).max();
-    most.filter(|_| hardware).unwrap_or(usual)
+fn abilities(
+    usual: &cpal::SupportedStreamConfig,
+    ranges: &[SupportedStreamConfigRange],
+    hardware: bool,
+) -> Abilities {
+    let runs_at = |rate: &u32| ranges.iter().any(|range| range.contains_rate(*rate));
+    // What converts to any number of channels, a server or an ALSA plug-in, is taken at its usual.
+    let most = ranges.iter().map(|range| range.channels()).max().filter(|_| hardware);
+    Abilities {
+        channels: most.unwrap_or(usual.channels()),
+        usual_rate: usual.sample_rate(),
+        rates: USUAL_RATES.into_iter().filter(runs_at).collect(),
+    }
 }
 
 fn one_line(name: &str) -> String {
     name.lines().collect::<Vec<_>>().join(", ")
 }
 
-fn usual(device: &cpal::Device, direction: Direction) -> Option<cpal::SupportedStreamConfig> {
+fn usual(
+    device: &cpal::Device,
+    direction: Direction,
+) -> Result<cpal::SupportedStreamConfig, cpal::Error> {
     match direction {
-        Direction::Input => device.default_input_config().ok(),
-        Direction::Output => device.default_output_config().ok(),
+        Direction::Input => device.default_input_config(),
+        Direction::Output => device.default_output_config(),
     }
 }
 
@@ -273,13 +334,10 @@ fn ranges(device: &cpal::Device, direction: Direction) -> Vec<SupportedStreamCon
 }
 
 /// Settles rate, channels, format and buffer.
-pub(super) fn plan(
-    found: &Found,
-    direction: Direction,
-    choice: &Choice,
-) -> Result<Plan, AudioError> {
-    let Listed { id, channels, usual_rate, .. } = &found.listed;
-    let rate = choice.rate.unwrap_or(*usual_rate);
+fn plan(found: &Found, direction: Direction, choice: &Choice) -> Result<Plan, AudioError> {
+    let id = &found.listed.id;
+    let usual = usual(&found.device, direction).map_err(|error| stream::refusal(&error, id))?;
+    let rate = choice.rate.unwrap_or(usual.sample_rate());
     if !(LOWEST_RATE..=HIGHEST_RATE).contains(&rate) {
         return Err(AudioError::Rate { recording: id.clone(), found: rate });
     }
@@ -287,27 +345,26 @@ pub(super) fn plan(
         ChannelChoice::One(number) => number.get(),
         ChannelChoice::Mix => 1,
     };
-    if needed > *channels {
+    if let Ok(Abilities { channels, .. }) = &found.listed.abilities
+        && needed > *channels
+    {
         return Err(AudioError::NoChannel {
             recording: id.clone(),
             asked: needed,
             found: usize::from(*channels),
         });
     }
-    let usual = usual(&found.device, direction)
-        .ok_or_else(|| AudioError::Gone { device: id.clone() })?
-        .channels();
     // As many channels as usual if that is enough, else as few as possible; the widest format.
     let best = ranges(&found.device, direction)
         .into_iter()
         .filter(|range| range.contains_rate(rate) && range.channels() >= needed)
         .filter_map(|range| Some((format_rank(range.sample_format())?, range)))
-        .min_by_key(|(rank, range)| (range.channels() != usual, range.channels(), *rank));
-    let Some((_, range)) = best else {
-        return Err(AudioError::Refused {
-            device: id.clone(),
-            cause: format!("it does not run at {rate} samples a second"),
+        .min_by_key(|(rank, range)| {
+            (range.channels() != usual.channels(), range.channels(), *rank)
         });
+    let Some((_, range)) = best else {
+        let usual = usual.sample_rate();
+        return Err(AudioError::NotAtRate { device: id.clone(), asked: rate, usual });
     };
     let usual_buffer = match direction {
         Direction::Input if is_server(system(id)) => SERVER_INPUT_BUFFER,

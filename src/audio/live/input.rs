@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::Choice;
+use super::Line;
 use super::Status;
 use super::capture;
 use super::capture::Advice;
@@ -13,15 +14,13 @@ use super::capture::Timekeeper;
 use super::devices;
 use super::devices::Direction;
 use super::devices::Found;
-use super::hush::Hush;
+use super::devices::Plan;
 use super::now_s;
 use super::stream;
 use super::stream::Running;
 use crate::audio::AudioError;
 use crate::audio::Chunk;
-use crate::units::SampleCount;
 use crate::units::SampleIndex;
-use crate::units::SampleRate;
 
 /// After so long without a sample the input is said to wait, in seconds.
 const WAITING_S: f64 = 0.25;
@@ -37,10 +36,7 @@ const DEADLY_GRUMBLES: u64 = 2_000;
 /// An open input.
 pub struct Input {
     choice: Choice,
-    id: String,
-    name: String,
-    rate: SampleRate,
-    buffer: u32,
+    line: Line,
     receiver: Receiver,
     stream: Option<Running>,
     keeper: Timekeeper,
@@ -58,37 +54,21 @@ impl Input {
     /// No such device, several, busy, not permitted, no such channel, a rate it does not run at
     /// or outside what can be judged.
     pub fn open(choice: &Choice) -> Result<Self, AudioError> {
-        let _hush = Hush::new();
-        let mut refused = None;
-        for found in devices::find(Direction::Input, choice)? {
-            match Self::open_found(choice, &found) {
-                Ok(input) => return Ok(input),
-                Err(error) => refused = refused.or(Some(error)),
-            }
-        }
-        Err(refused.expect("find gives at least one device"))
-    }
-
-    fn open_found(choice: &Choice, found: &Found) -> Result<Self, AudioError> {
-        let plan = devices::plan(found, Direction::Input, choice)?;
-        let (rate, channels) = (plan.rate(), usize::from(plan.config.channels));
-        let (sender, receiver) = capture::channel(rate, channels, choice.channel, 0);
-        let mut keeper = Timekeeper::new(rate, plan.buffer());
-        keeper.opened(now_s());
-        let stream = stream::open_input(found, plan, sender, receiver.counters().clone())?;
-        Ok(Self {
-            choice: choice.clone(),
-            id: found.listed.id.clone(),
-            name: found.listed.name.clone(),
-            rate,
-            buffer: plan.buffer(),
-            receiver,
-            stream: Some(stream),
-            keeper,
-            grumbles: 0,
-            fault: None,
-            position: SampleIndex(0),
-            unreported: 0,
+        devices::open(Direction::Input, choice, |found, plan| {
+            let (receiver, stream) = connect(found, plan, choice, 0)?;
+            let mut keeper = Timekeeper::new(plan.rate(), plan.buffer());
+            keeper.opened(now_s());
+            Ok(Self {
+                choice: choice.clone(),
+                line: Line::new(found, plan),
+                receiver,
+                stream: Some(stream),
+                keeper,
+                grumbles: 0,
+                fault: None,
+                position: SampleIndex(0),
+                unreported: 0,
+            })
         })
     }
 
@@ -150,22 +130,19 @@ impl Input {
     /// As [`Input::open`]: not there yet, for example; try again later. [`AudioError::RateChanged`]
     /// if it came back at another rate: then there is no going on.
     pub fn reconnect(&mut self) -> Result<(), AudioError> {
-        let _hush = Hush::new();
-        let choice = Choice { device: Some(self.id.clone()), ..self.choice.clone() };
-        let found = devices::find(Direction::Input, &choice)?;
-        let found = found.first().expect("find gives at least one device");
-        let plan = devices::plan(found, Direction::Input, &choice)?;
-        if plan.rate() != self.rate {
-            return Err(AudioError::RateChanged {
-                device: self.id.clone(),
-                expected: self.rate.get(),
-                found: plan.rate().get(),
-            });
-        }
-        let channels = usize::from(plan.config.channels);
+        let Line { id, rate, .. } = &self.line;
+        let choice =
+            Choice { device: Some(id.clone()), rate: Some(rate.get()), ..self.choice.clone() };
         let moved = self.receiver.counters().moved();
-        let (sender, receiver) = capture::channel(self.rate, channels, choice.channel, moved);
-        let stream = stream::open_input(found, plan, sender, receiver.counters().clone())?;
+        let (receiver, stream) = devices::open(Direction::Input, &choice, |found, plan| {
+            connect(found, plan, &choice, moved)
+        })
+        .map_err(|error| match error {
+            AudioError::NotAtRate { device, asked, usual } => {
+                AudioError::RateChanged { device, expected: asked, found: usual }
+            }
+            error => error,
+        })?;
         (self.receiver, self.stream, self.fault) = (receiver, Some(stream), None);
         self.grumbles = 0;
         self.keeper.opened(now_s());
@@ -174,27 +151,12 @@ impl Input {
 
     /// Why the input was lost.
     pub fn loss(&self) -> Option<AudioError> {
-        self.fault.map(|fault| stream::loss(fault, &self.id))
+        self.fault.map(|fault| stream::loss(fault, &self.line.id))
     }
 
-    /// The device's id.
-    pub fn id(&self) -> &str {
-        &self.id
-    }
-
-    /// What people call the device.
-    pub fn name(&self) -> &str {
-        &self.name
-    }
-
-    /// Samples a second.
-    pub fn rate(&self) -> SampleRate {
-        self.rate
-    }
-
-    /// Samples that come at a time, as asked for; the sound system may cut them smaller.
-    pub fn buffer(&self) -> SampleCount {
-        SampleCount(u64::from(self.buffer))
+    /// The device, and how it runs.
+    pub fn line(&self) -> &Line {
+        &self.line
     }
 
     /// How much was handed over so far, holes included.
@@ -205,15 +167,27 @@ impl Input {
     /// Which sample arrives `at_s` on the clock of [`now_s`], in samples; `None` before the first.
     pub(super) fn index_at(&self, at_s: f64) -> Option<f64> {
         let lead = self.keeper.lead()? + self.unreported as f64;
-        Some(at_s * f64::from(self.rate.get()) + lead)
+        Some(at_s * f64::from(self.line.rate.get()) + lead)
     }
+}
+
+/// Opens a stream whose first sample is number `moved`, and starts it.
+fn connect(
+    found: &Found,
+    plan: Plan,
+    choice: &Choice,
+    moved: u64,
+) -> Result<(Receiver, Running), AudioError> {
+    let channels = usize::from(plan.config.channels);
+    let (sender, receiver) = capture::channel(plan.rate(), channels, choice.channel, moved);
+    let stream = stream::open_input(found, plan, sender, receiver.counters().clone())?;
+    Ok((receiver, stream))
 }
 
 impl fmt::Debug for Input {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_struct("Input")
-            .field("id", &self.id)
-            .field("rate", &self.rate)
+            .field("line", &self.line)
             .field("position", &self.position)
             .finish_non_exhaustive()
     }

@@ -37,6 +37,8 @@ pub mod playback;
 mod stream;
 
 use super::ChannelChoice;
+use crate::units::SampleCount;
+use crate::units::SampleRate;
 
 pub use input::Input;
 pub use output::ClipNumber;
@@ -55,6 +57,30 @@ pub struct Choice {
     /// Samples per channel that are handed over at a time; `None` is some 10 ms for
     /// an input, some 40 ms for an output.
     pub buffer: Option<u32>,
+}
+
+/// A device that is open, and how it runs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// The device's id.
+    pub id: String,
+    /// What people call the device.
+    pub name: String,
+    /// Samples a second.
+    pub rate: SampleRate,
+    /// Samples that are handed over at a time, as asked for; the sound system may cut them smaller.
+    pub buffer: SampleCount,
+}
+
+impl Line {
+    fn new(found: &devices::Found, plan: devices::Plan) -> Self {
+        Self {
+            id: found.listed.id.clone(),
+            name: found.listed.name.clone(),
+            rate: plan.rate(),
+            buffer: SampleCount(u64::from(plan.buffer())),
+        }
+    }
 }
 
 /// How a stream is doing.

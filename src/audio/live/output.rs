@@ -6,13 +6,12 @@ use std::sync::Arc;
 
 use super::Choice;
 use super::Input;
+use super::Line;
 use super::Status;
 use super::capture::Fault;
 use super::capture::Lead;
 use super::devices;
 use super::devices::Direction;
-use super::devices::Found;
-use super::hush::Hush;
 use super::now_s;
 use super::playback;
 use super::playback::Clip;
@@ -23,7 +22,6 @@ use super::stream::Running;
 use crate::audio::AudioError;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
-use crate::units::SampleRate;
 
 /// After so long without being asked for samples the output counts as dead, in seconds.
 const DEAD_S: f64 = 2.0;
@@ -37,11 +35,7 @@ pub struct ClipNumber(u64);
 
 /// An open output.
 pub struct Output {
-    choice: Choice,
-    id: String,
-    name: String,
-    rate: SampleRate,
-    buffer: u32,
+    line: Line,
     feeder: Feeder,
     stream: Option<Running>,
     fault: Option<Fault>,
@@ -60,42 +54,27 @@ impl Output {
     /// # Errors
     /// No such device, several, busy, not permitted, a rate it does not run at.
     pub fn open(choice: &Choice) -> Result<Self, AudioError> {
-        let _hush = Hush::new();
-        let mut refused = None;
-        for found in devices::find(Direction::Output, choice)? {
-            match Self::open_found(choice, &found) {
-                Ok(output) => return Ok(output),
-                Err(error) => refused = refused.or(Some(error)),
-            }
-        }
-        Err(refused.expect("find gives at least one device"))
-    }
-
-    fn open_found(choice: &Choice, found: &Found) -> Result<Self, AudioError> {
-        let plan = devices::plan(found, Direction::Output, choice)?;
-        let rate = plan.rate();
-        let (player, feeder) = playback::channel(rate, usize::from(plan.config.channels));
-        let stream = stream::open_output(found, plan, player, feeder.counters().clone())?;
-        Ok(Self {
-            choice: choice.clone(),
-            id: found.listed.id.clone(),
-            name: found.listed.name.clone(),
-            rate,
-            buffer: plan.buffer(),
-            feeder,
-            stream: Some(stream),
-            fault: None,
-            next: 0,
-            over: 0,
-            began: BTreeMap::new(),
-            moved: 0,
-            moved_s: now_s(),
-            lead: Lead::default(),
+        devices::open(Direction::Output, choice, |found, plan| {
+            let channels = usize::from(plan.config.channels);
+            let (player, feeder) = playback::channel(plan.rate(), channels);
+            let stream = stream::open_output(found, plan, player, feeder.counters().clone())?;
+            Ok(Self {
+                line: Line::new(found, plan),
+                feeder,
+                stream: Some(stream),
+                fault: None,
+                next: 0,
+                over: 0,
+                began: BTreeMap::new(),
+                moved: 0,
+                moved_s: now_s(),
+                lead: Lead::default(),
+            })
         })
     }
 
-    /// Plays mono samples at [`Output::rate`], behind those that still wait; `None` if eight do, or
-    /// the output is lost.
+    /// Plays mono samples at the rate of [`Output::line`], behind those that still wait; `None` if
+    /// eight do, or the output is lost.
     pub fn play(&mut self, samples: impl Into<Arc<[f32]>>) -> Option<ClipNumber> {
         self.poll();
         self.stream.as_ref()?;
@@ -105,9 +84,10 @@ impl Output {
         Some(ClipNumber(self.next - 1))
     }
 
-    /// Fades out within milliseconds and forgets what waits.
+    /// Fades out within milliseconds and forgets what waits; what is played from now on is not
+    /// touched.
     pub fn stop(&mut self) {
-        self.feeder.stop();
+        self.feeder.stop_before(self.next);
     }
 
     /// True while something plays or waits.
@@ -146,25 +126,6 @@ impl Output {
         if still_s > WAITING_S { Status::Waiting } else { Status::Running }
     }
 
-    /// Tries to open the same device again after it was lost. What waited is gone; positions
-    /// begin anew.
-    ///
-    /// # Errors
-    /// As [`Output::open`], and [`AudioError::RateChanged`].
-    pub fn reconnect(&mut self) -> Result<(), AudioError> {
-        let choice = Choice { device: Some(self.id.clone()), ..self.choice.clone() };
-        let again = Self::open(&choice)?;
-        if again.rate != self.rate {
-            return Err(AudioError::RateChanged {
-                device: self.id.clone(),
-                expected: self.rate.get(),
-                found: again.rate.get(),
-            });
-        }
-        *self = Self { choice: self.choice.clone(), next: self.next, over: self.next, ..again };
-        Ok(())
-    }
-
     /// Which sample of `input` was arriving when sample `offset` of `clip` was asked for, in
     /// samples; `None` until it began and both streams flow.
     ///
@@ -175,7 +136,7 @@ impl Output {
     /// [`super::calibration`] knows in exactly these terms.
     pub fn heard_at(&self, clip: ClipNumber, offset: SampleCount, input: &Input) -> Option<f64> {
         let at = self.began.get(&clip.0)? + offset.0;
-        let at_s = (at as f64 - self.lead.get()?) / f64::from(self.rate.get());
+        let at_s = (at as f64 - self.lead.get()?) / f64::from(self.line.rate.get());
         input.index_at(at_s)
     }
 
@@ -186,35 +147,17 @@ impl Output {
 
     /// Why the output was lost.
     pub fn loss(&self) -> Option<AudioError> {
-        self.fault.map(|fault| stream::loss(fault, &self.id))
+        self.fault.map(|fault| stream::loss(fault, &self.line.id))
     }
 
-    /// The device's id.
-    pub fn id(&self) -> &str {
-        &self.id
-    }
-
-    /// What people call the device.
-    pub fn name(&self) -> &str {
-        &self.name
-    }
-
-    /// Samples a second.
-    pub fn rate(&self) -> SampleRate {
-        self.rate
-    }
-
-    /// Samples that are asked for at a time.
-    pub fn buffer(&self) -> SampleCount {
-        SampleCount(u64::from(self.buffer))
+    /// The device, and how it runs.
+    pub fn line(&self) -> &Line {
+        &self.line
     }
 }
 
 impl fmt::Debug for Output {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Output")
-            .field("id", &self.id)
-            .field("rate", &self.rate)
-            .finish_non_exhaustive()
+        f.debug_struct("Output").field("line", &self.line).finish_non_exhaustive()
     }
 }

@@ -4,7 +4,7 @@
 //! thread neither makes nor frees anything.
 
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::AtomicU64;
 use std::sync::atomic::Ordering;
 
 use cpal::FromSample;
@@ -54,7 +54,8 @@ pub enum Told {
 pub struct Player {
     queue: HeapCons<Clip>,
     told: HeapProd<Told>,
-    stop: Arc<AtomicBool>,
+    /// Clips with a lower number are stopped.
+    stopped: Arc<AtomicU64>,
     counters: Arc<Counters>,
     rate: SampleRate,
     channels: usize,
@@ -69,7 +70,7 @@ pub struct Player {
 pub struct Feeder {
     queue: HeapProd<Clip>,
     told: HeapCons<Told>,
-    stop: Arc<AtomicBool>,
+    stopped: Arc<AtomicU64>,
     counters: Arc<Counters>,
 }
 
@@ -78,12 +79,12 @@ pub fn channel(rate: SampleRate, channels: usize) -> (Player, Feeder) {
     let (queue_in, queue_out) = HeapRb::new(QUEUE).split();
     // Each clip tells twice; one is being played beside those that wait.
     let (told_in, told_out) = HeapRb::new(2 * (QUEUE + 1)).split();
-    let stop = Arc::new(AtomicBool::new(false));
+    let stopped = Arc::new(AtomicU64::new(0));
     let counters = Counters::new(0);
     let player = Player {
         queue: queue_out,
         told: told_in,
-        stop: stop.clone(),
+        stopped: stopped.clone(),
         counters: counters.clone(),
         rate,
         channels,
@@ -91,7 +92,7 @@ pub fn channel(rate: SampleRate, channels: usize) -> (Player, Feeder) {
         fading: None,
         played: 0,
     };
-    (player, Feeder { queue: queue_in, told: told_out, stop, counters })
+    (player, Feeder { queue: queue_in, told: told_out, stopped, counters })
 }
 
 impl Player {
@@ -103,7 +104,8 @@ impl Player {
     where
         T: SizedSample + FromSample<f32>,
     {
-        if self.stop.swap(false, Ordering::AcqRel) && self.current.is_some() {
+        let stopped = self.stopped.load(Ordering::Acquire);
+        if self.fading.is_none() && self.current.as_ref().is_some_and(|(c, _)| c.number < stopped) {
             self.fading = Some(self.fade_samples());
         }
         for frame in interleaved.chunks_exact_mut(self.channels) {
@@ -140,6 +142,10 @@ impl Player {
         }
         let Some(clip) = self.queue.try_pop() else { return false };
         // There is room, as just seen: the ring has one producer.
+        if clip.number < self.stopped.load(Ordering::Acquire) {
+            let _ = self.told.try_push(Told::Over(clip));
+            return false;
+        }
         let _ = self.told.try_push(Told::Began { number: clip.number, at: self.played });
         self.current = Some((clip, 0));
         true
@@ -149,13 +155,7 @@ impl Player {
         if let Some((clip, _)) = self.current.take() {
             let _ = self.told.try_push(Told::Over(clip));
         }
-        if self.fading.take().is_some() {
-            // What was stopped is stopped as a whole.
-            while self.told.vacant_len() > 0 {
-                let Some(clip) = self.queue.try_pop() else { break };
-                let _ = self.told.try_push(Told::Over(clip));
-            }
-        }
+        self.fading = None;
     }
 
     fn fade_samples(&self) -> usize {
@@ -179,9 +179,9 @@ impl Feeder {
         self.told.try_pop()
     }
 
-    /// Fades what plays, and drops what waits.
-    pub fn stop(&mut self) {
-        self.stop.store(true, Ordering::Release);
+    /// Fades or drops the clips with a number below `next`; later ones are played.
+    pub fn stop_before(&mut self, next: u64) {
+        self.stopped.store(next, Ordering::Release);
     }
 }
 
@@ -224,13 +224,13 @@ mod tests {
     }
 
     #[test]
-    fn stopping_fades_and_forgets_what_waits() {
+    fn stopping_fades_and_forgets_what_waits_but_not_what_comes_after() {
         let (mut player, mut feeder) = channel(rate(), 1);
         feeder.queue(clip(0, &[0.5; 48_000])).expect("room");
         feeder.queue(clip(1, &[0.5; 48_000])).expect("room");
         let mut out = [0.0_f32; 480];
         player.fill(&mut out, 0.0);
-        feeder.stop();
+        feeder.stop_before(2);
         player.fill(&mut out, 0.0);
         // 5 ms are 240 samples; full scale over 240 steps, halved.
         let steepest = out.windows(2).map(|pair| (pair[1] - pair[0]).abs()).fold(0.0, f32::max);
@@ -242,5 +242,13 @@ mod tests {
             .filter(|told| matches!(told, Told::Over(_)))
             .count();
         assert_eq!(over, 2, "both came back");
+        // Asked for right after a stop, before the audio thread has seen it.
+        feeder.queue(clip(2, &[0.5; 48_000])).expect("room");
+        player.fill(&mut out, 0.0);
+        feeder.stop_before(3);
+        feeder.queue(clip(3, &[0.25; 480])).expect("room");
+        player.fill(&mut out, 0.0);
+        player.fill(&mut out, 0.0);
+        assert_eq!(out[200], 0.25, "the clip after the stop plays");
     }
 }

@@ -109,7 +109,8 @@ fn started(built: Result<cpal::Stream, cpal::Error>, found: &Found) -> Result<Ru
         .map_err(|error| refusal(&error, &found.listed.id))
 }
 
-fn refusal(error: &cpal::Error, device: &str) -> AudioError {
+/// Why `device` cannot be used.
+pub fn refusal(error: &cpal::Error, device: &str) -> AudioError {
     use cpal::ErrorKind as Kind;
     let device = device.to_owned();
     match error.kind() {
@@ -130,5 +131,24 @@ pub fn loss(fault: Fault, device: &str) -> AudioError {
         Fault::Gone | Fault::Changed => AudioError::Gone { device },
         Fault::Denied => AudioError::Denied { device },
         Fault::Still => AudioError::Still { device },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_stands_in_the_way_is_told_apart() {
+        use cpal::ErrorKind as Kind;
+        for (kind, text) in [
+            (Kind::DeviceBusy, "card: in use by another program"),
+            (Kind::PermissionDenied, "card: the system does not permit its use"),
+            (Kind::DeviceNotAvailable, "card: disconnected, or the sound system has stopped"),
+        ] {
+            assert_eq!(refusal(&cpal::Error::new(kind), "card").to_string(), text);
+        }
+        let error = cpal::Error::with_message(Kind::BackendError, "Bad Plug.");
+        assert_eq!(refusal(&error, "card").to_string(), "card: cannot be opened (bad plug)");
     }
 }

@@ -6,21 +6,19 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::sync::atomic::Ordering;
-use std::time::Duration;
-use std::time::Instant;
 
 use serde_json::json;
 
 use super::Args;
 use super::CAUTION;
 use super::ear::Ear;
+use super::ear::Meter;
 use super::setup::folder;
 use super::setup::part;
 use super::setup::range;
 use super::show::Screen;
 use super::show::Show;
 use super::show::Wish;
-use crate::audio::AudioError;
 use crate::audio::live::Choice;
 use crate::audio::live::ClipNumber;
 use crate::audio::live::Input;
@@ -31,6 +29,12 @@ use crate::cli::Common;
 use crate::cli::check;
 use crate::cli::exit::Failure;
 use crate::cli::exit::Outcome;
+use crate::cli::live_input::LiveInput;
+use crate::cli::live_input::Notice;
+use crate::cli::live_input::PUMP;
+use crate::cli::live_input::pause;
+use crate::cli::live_input::sentence;
+use crate::cli::live_input::stop_flag;
 use crate::cli::output;
 use crate::lick;
 use crate::lick::Lick;
@@ -52,12 +56,6 @@ use crate::synth::performance::Manner;
 use crate::synth::performance::Performance;
 use crate::units::SampleCount;
 
-/// How often the streams are looked after.
-const PUMP: Duration = Duration::from_millis(5);
-/// How often a lost device is looked for …
-const LOOK_AGAIN: Duration = Duration::from_secs(1);
-/// … and for how long.
-const GIVE_UP: Duration = Duration::from_secs(60);
 /// Peak of an ordinary click: beside a guitar, not over it.
 const CLICK_LEVEL: f64 = 0.25;
 /// Silence between what the program plays and what it listens to, in seconds.
@@ -73,10 +71,8 @@ const SEED: u64 = 1;
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let mut rehearsal = Rehearsal::open(&args, common)?;
     let ended = rehearsal.run();
-    let (page, takes, delay) = rehearsal.close();
-    if let Some(delay) = delay {
-        output::tell(&delay);
-    }
+    let (page, takes, notes) = rehearsal.close();
+    notes.iter().for_each(|note| output::tell(note));
     if takes.is_empty() {
         output::tell("Nothing was played.");
     }
@@ -102,10 +98,7 @@ struct Rehearsal<'a> {
     lick: Lick,
     page: Page,
     ear: Ear,
-    input: Input,
-    /// Since when the input is lost, and when it was last looked for.
-    lost: Option<(Instant, Instant)>,
-    waits: bool,
+    input: LiveInput,
     output: Option<Output>,
     output_choice: Choice,
     show: Show,
@@ -122,15 +115,16 @@ impl<'a> Rehearsal<'a> {
         let expected = part(lick.expected(), from, to)?;
         let folder = folder(args)?;
         let stop = stop_flag()?;
-        let input = Input::open(&args.card.input(args.channel))?;
-        let output_choice = args.card.output(input.rate().get());
+        let input = LiveInput::open(&args.card.input(args.channel))?;
+        let rate = input.input().line().rate;
+        let output_choice = args.card.output(rate);
         let output = match args.play || args.pace == Pace::Click {
             true => Some(Output::open(&output_choice)?),
             false => None,
         };
-        let delay = delay(&input, output.as_ref());
+        let delay = delay(input.input(), output.as_ref());
         let settings = Settings {
-            rate: input.rate(),
+            rate,
             pace: args.pace,
             speed: args.speed,
             repeat: usize::from(args.repeat),
@@ -158,8 +152,6 @@ impl<'a> Rehearsal<'a> {
             page,
             ear,
             input,
-            lost: None,
-            waits: false,
             output,
             output_choice,
             show,
@@ -173,7 +165,7 @@ impl<'a> Rehearsal<'a> {
         self.greet()?;
         match self.args.play {
             true => self.sound_lick()?,
-            false => self.begin_pass(true)?,
+            false => self.begin_pass()?,
         }
         while !self.stop.load(Ordering::Relaxed) && !self.ear.session.is_over() {
             self.hear()?;
@@ -185,21 +177,22 @@ impl<'a> Rehearsal<'a> {
     }
 
     fn greet(&mut self) -> Result<(), Failure> {
+        let line = self.input.input().line();
         let begin = self.show.begin(json!({
             "schema": 1,
             "lick": self.page.title,
-            "input": self.input.id(),
-            "rate_hz": self.input.rate().get(),
+            "input": line.id,
+            "rate_hz": line.rate.get(),
         }));
         self.told(begin)?;
         if self.args.pace == Pace::Click {
-            let delay = match delay(&self.input, self.output.as_ref()) {
+            let delay = match delay(self.input.input(), self.output.as_ref()) {
                 Delay::Measured(ms) => {
-                    format!("Timing allows for the measured delay of {ms:.0} ms")
+                    format!("Timing allows for the measured delay of {ms:.0} ms.")
                 }
                 Delay::Estimated => {
-                    "Timing allows for a constant delay that is estimated from your \
-                                     playing; `doublecheck calibrate` measures it"
+                    "Timing allows for a delay that is estimated from your playing; \
+                    `doublecheck calibrate` measures it."
                         .to_owned()
                 }
             };
@@ -210,61 +203,27 @@ impl<'a> Rehearsal<'a> {
 
     /// Everything that came in since.
     fn hear(&mut self) -> Result<(), Failure> {
-        if self.lost.is_some() {
-            return self.look_for_input();
-        }
         let ear = &mut self.ear;
-        let status = self.input.pump(|chunk| ear.take(chunk));
+        let notice = self.input.pump(|chunk| ear.take(chunk))?;
         for news in std::mem::take(&mut self.ear.news) {
             self.tell(&news)?;
         }
         if let Some(trouble) = self.ear.trouble.take() {
-            let hint = trouble.hint();
-            self.say(&format!("Recording has ended: {trouble}; {hint}. You can play on."))?;
+            let Failure { error, hint, .. } = trouble.into();
+            let hint = sentence(&hint);
+            self.warn(&format!("Recording has ended: {error}. {hint}; you can play on."))?;
         }
-        match status {
-            Status::Running => self.waits = false,
-            Status::Waiting if !self.waits => {
-                self.waits = true;
-                self.say("No samples arrive at the moment")?;
-            }
-            Status::Waiting => {}
-            Status::Lost => self.lose_input()?,
-        }
-        Ok(())
-    }
-
-    fn lose_input(&mut self) -> Result<(), Failure> {
-        let now = now();
-        self.lost = Some((now, now));
-        let loss = self.loss();
+        let Some(notice) = notice else { return Ok(()) };
         let kept = match self.ear.tape.path() {
             Some(path) => format!("what you played is kept in {}", path.display()),
             None => "nothing was being recorded".to_owned(),
         };
-        self.say(&format!("{}; {kept}. {}; it is looked for again", loss.error, loss.hint))
-    }
-
-    fn loss(&self) -> Failure {
-        let device = self.input.id().to_owned();
-        self.input.loss().unwrap_or(AudioError::Gone { device }).into()
-    }
-
-    fn look_for_input(&mut self) -> Result<(), Failure> {
-        let Some((since, tried)) = self.lost else { return Ok(()) };
-        let now = now();
-        if now - tried < LOOK_AGAIN {
-            return Ok(());
-        }
-        self.lost = Some((since, now));
-        match self.input.reconnect() {
-            Ok(()) => {
-                self.lost = None;
-                self.say("The input is back; what was missed is marked, time went on")
+        match &notice {
+            Notice::Lost(_) => {
+                self.ear.meter = Meter::default();
+                self.warn(&notice.text(&kept))
             }
-            Err(error @ AudioError::RateChanged { .. }) => Err(error.into()),
-            Err(_) if now - since > GIVE_UP => Err(self.loss()),
-            Err(_) => Ok(()),
+            Notice::Waits | Notice::Back => self.say(&notice.text(&kept)),
         }
     }
 
@@ -297,7 +256,7 @@ impl<'a> Rehearsal<'a> {
             player.loss().map_or_else(|| "the output was lost".to_owned(), |e| e.to_string());
         self.output = None;
         self.ear.session.lose_click();
-        self.say(&format!("{loss}; listening goes on, and the lick waits for you in this pass"))
+        self.warn(&format!("{loss}; listening goes on, and the lick waits for you."))
     }
 
     /// The next thing when it is time for it.
@@ -308,19 +267,19 @@ impl<'a> Rehearsal<'a> {
                 if self.output.as_mut().is_some_and(Output::plays) {
                     return Ok(());
                 }
-                let quiet = self.input.rate().samples_in(QUIET_S).0;
+                let quiet = self.input.input().line().rate.samples_in(QUIET_S).0;
                 if position >= *until.get_or_insert(position + quiet) {
-                    self.begin_pass(false)?;
+                    self.begin_pass()?;
                 }
             }
             Phase::Playing { click } => {
                 if let (Some((clip, origin)), Some(player)) = (*click, &self.output)
-                    && let Some(at) = player.heard_at(clip, origin, &self.input)
+                    && let Some(at) = player.heard_at(clip, origin, self.input.input())
                 {
                     self.ear.session.click_begins(at);
                 }
                 if self.ear.session.pass().is_none() && !self.ear.session.is_over() {
-                    self.begin_pass(false)?;
+                    self.begin_pass()?;
                 }
             }
         }
@@ -360,7 +319,7 @@ impl<'a> Rehearsal<'a> {
             let end = self.ear.session.position();
             let kept = self.ear.tape.cut(&self.ear.session, end);
             if let Ok(Some(path)) = kept {
-                self.say(&format!("Not counted, but kept: {}", path.display()))?;
+                self.say(&format!("Not counted, but kept: {}.", path.display()))?;
             }
         }
         if let Some(player) = &mut self.output {
@@ -379,11 +338,11 @@ impl<'a> Rehearsal<'a> {
         let manner =
             Manner { speed: session.speed(), reference: self.common.a4, ..Manner::default() };
         let sound = Performance::new(&lick, &manner);
-        let samples = sound.render(self.input.rate(), &Room::default(), SEED);
+        let samples = sound.render(self.input.input().line().rate, &Room::default(), SEED);
         if self.find_output() && self.output.as_mut().is_some_and(|o| o.play(samples).is_some()) {
-            return self.say("This is how it goes; your turn follows");
+            return self.say("This is how it goes; your turn follows.");
         }
-        self.say("The lick cannot be sounded: there is no output")
+        self.warn("The lick cannot be sounded: there is no output.")
     }
 
     /// True if there is an output, opened again if it had to be.
@@ -395,11 +354,12 @@ impl<'a> Rehearsal<'a> {
     }
 
     /// # Errors
-    /// Only of the `first` pass: a folder that takes no recording. Later ones go on without.
-    fn begin_pass(&mut self, first: bool) -> Result<(), Failure> {
+    /// Only of the first pass: a folder that takes no recording. Later ones go on without.
+    fn begin_pass(&mut self) -> Result<(), Failure> {
+        let first = self.ear.session.number() == 0;
         let mut click = None;
         if self.args.pace == Pace::Click {
-            let track = self.score().track(self.input.rate());
+            let track = self.score().track(self.input.input().line().rate);
             if self.find_output() {
                 let clip = self.output.as_mut().and_then(|player| player.play(track.samples));
                 click = clip.map(|clip| (clip, track.origin));
@@ -412,11 +372,14 @@ impl<'a> Rehearsal<'a> {
         let start = self.ear.session.begin(&mut news);
         if self.args.pace == Pace::Click && click.is_none() {
             self.ear.session.lose_click();
-            self.say("No output takes the click: the lick waits for you in this pass")?;
+            self.warn("No output takes the click: the lick waits for you in this pass.")?;
         }
         match self.ear.tape.begin(start) {
             Err(error) if first => return Err(error.into()),
-            Err(error) => self.say(&format!("This pass is not recorded: {error}"))?,
+            Err(error) => {
+                let error = Failure::from(error).error;
+                self.warn(&format!("This pass is not recorded: {error}."))?;
+            }
             Ok(()) => {}
         }
         self.phase = Phase::Playing { click };
@@ -437,8 +400,9 @@ impl<'a> Rehearsal<'a> {
         }
     }
 
-    /// Ends what is still going on and gives the terminal back.
-    fn close(mut self) -> (Page, Vec<TakeReport>, Option<String>) {
+    /// Ends what is still going on and gives the terminal back; what is to be told beside the
+    /// report comes last.
+    fn close(mut self) -> (Page, Vec<TakeReport>, Vec<String>) {
         let over = self.ear.session.stop();
         let end = over.as_ref().map_or(self.ear.session.position(), |over| over.end);
         let cut = self.ear.tape.cut(&self.ear.session, end);
@@ -449,18 +413,25 @@ impl<'a> Rehearsal<'a> {
         }
         let estimated = self.ear.session.estimated_delay_ms();
         let told = self.args.pace == Pace::Click
-            && delay(&self.input, self.output.as_ref()) == Delay::Estimated;
-        let delay = estimated.filter(|_| told).map(|ms| {
+            && delay(self.input.input(), self.output.as_ref()) == Delay::Estimated;
+        let mut notes = self.show.close();
+        notes.extend(estimated.filter(|_| told).map(|ms| {
             format!(
                 "Timing is told against the click less a constant {ms:.0} ms, the middle lateness of \
                  this playing; `doublecheck calibrate` measures the true delay."
             )
-        });
-        (self.page, self.takes, delay)
+        }));
+        (self.page, self.takes, notes)
     }
 
     fn say(&mut self, message: &str) -> Result<(), Failure> {
         let said = self.show.say(message);
+        self.told(said)
+    }
+
+    /// Says what is worth reading after the session too.
+    fn warn(&mut self, message: &str) -> Result<(), Failure> {
+        let said = self.show.warn(message);
         self.told(said)
     }
 
@@ -479,32 +450,14 @@ impl<'a> Rehearsal<'a> {
 /// What was measured for exactly this pair of devices, rate and buffers.
 fn delay(input: &Input, output: Option<&Output>) -> Delay {
     let measured = output.and_then(|output| {
-        calibration::lookup(input.id(), output.id()).filter(|delay| {
-            delay.rate_hz == input.rate().get()
-                && delay.input_buffer_samples == input.buffer().0
-                && delay.output_buffer_samples == output.buffer().0
+        let (input, output) = (input.line(), output.line());
+        calibration::lookup(&input.id, &output.id).filter(|delay| {
+            delay.rate_hz == input.rate.get()
+                && delay.input_buffer_samples == input.buffer.0
+                && delay.output_buffer_samples == output.buffer.0
         })
     });
     measured.map_or(Delay::Estimated, |delay| Delay::Measured(delay.delay_ms))
-}
-
-/// Set when somebody interrupts the program.
-///
-/// # Errors
-/// The system does not let the program know.
-pub fn stop_flag() -> Result<Arc<AtomicBool>, Failure> {
-    use signal_hook::consts::SIGINT;
-    use signal_hook::consts::SIGTERM;
-    let stop = Arc::new(AtomicBool::new(false));
-    let mut signals = vec![SIGINT, SIGTERM];
-    #[cfg(unix)]
-    signals.push(signal_hook::consts::SIGHUP);
-    for signal in signals {
-        signal_hook::flag::register(signal, stop.clone()).map_err(|error| {
-            Failure::new(format!("interruptions cannot be noticed: {error}"), "start it again")
-        })?;
-    }
-    Ok(stop)
 }
 
 fn unwritable(error: io::Error) -> Failure {
@@ -512,15 +465,4 @@ fn unwritable(error: io::Error) -> Failure {
         format!("the terminal or output cannot be used: {error}"),
         "use another terminal, or --plain",
     )
-}
-
-#[expect(clippy::disallowed_methods, reason = "devices come back in time, not in samples")]
-fn now() -> Instant {
-    Instant::now()
-}
-
-/// Until the next samples.
-#[expect(clippy::disallowed_methods, reason = "the streams run by themselves meanwhile")]
-pub fn pause() {
-    std::thread::sleep(PUMP);
 }

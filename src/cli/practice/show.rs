@@ -15,6 +15,7 @@ use ratatui::crossterm::event::KeyModifiers;
 use serde_json::Value;
 
 use crate::cli::output;
+use crate::engine::Stage;
 use crate::practice::pass::Told;
 use crate::practice::pass::Try;
 use crate::practice::session::News;
@@ -93,6 +94,25 @@ impl Show {
         Ok(())
     }
 
+    /// Says something beside the news that is worth reading after the session too.
+    ///
+    /// # Errors
+    /// Standard output does not take it.
+    pub fn warn(&mut self, message: &str) -> io::Result<()> {
+        if let Self::Screen(screen) = self {
+            screen.warnings.push(message.to_owned());
+        }
+        self.say(message)
+    }
+
+    /// Gives the terminal back, and what was said there that is still worth reading.
+    pub fn close(self) -> Vec<String> {
+        match self {
+            Self::Screen(mut screen) => std::mem::take(&mut screen.warnings),
+            Self::Plain(_) | Self::Json => Vec::new(),
+        }
+    }
+
     /// Tells programs what they need to know before the first event.
     ///
     /// # Errors
@@ -115,7 +135,9 @@ pub struct Screen {
     repeat: usize,
     heard: BTreeMap<usize, Option<Try>>,
     passes: Vec<String>,
+    /// Since the last strike.
     messages: Vec<String>,
+    warnings: Vec<String>,
     drawn: Option<std::time::Instant>,
     stale: bool,
 }
@@ -135,6 +157,7 @@ impl Screen {
             heard: BTreeMap::new(),
             passes: Vec::new(),
             messages: Vec::new(),
+            warnings: Vec::new(),
             drawn: None,
             stale: true,
         })
@@ -144,17 +167,20 @@ impl Screen {
         self.stale = true;
         match news {
             News::Pass(Told::Step(found)) => {
+                if found.stage == Stage::Early {
+                    self.messages.clear();
+                }
                 self.heard.insert(found.judgement.step, Some(found.clone()));
             }
             News::Pass(Told::Missed(number)) => {
                 self.heard.entry(*number).or_insert(None);
             }
             News::Pass(Told::Stray { .. }) => {
-                self.messages.push("That strike belongs to no step".to_owned());
+                self.messages.push("That strike belongs to no step.".to_owned());
             }
             News::Pass(Told::Due(_) | Told::Over(_)) => {}
             News::Hole { length_s, .. } => {
-                self.messages.push(format!("{length_s:.2} s of sound were lost"));
+                self.messages.push(format!("{length_s:.2} s of sound were lost."));
             }
             News::Over(over) => self.passes.push(live::pass_line(over)),
         }
@@ -232,5 +258,51 @@ impl Drop for Screen {
     fn drop(&mut self) {
         // There is nobody left to tell if the terminal is gone.
         let _ = ratatui::try_restore();
+    }
+}
+
+#[cfg(all(test, target_os = "linux"))]
+mod tests {
+    use std::io::Read;
+
+    use portable_pty::CommandBuilder;
+    use portable_pty::PtySize;
+
+    use super::*;
+    use crate::lick;
+
+    const NAME: &str = "cli::practice::show::tests::a_panic_gives_the_terminal_back";
+
+    /// Runs itself again on a terminal of its own, and panics there while the screen is open.
+    #[test]
+    fn a_panic_gives_the_terminal_back() {
+        if std::env::var_os("ON_A_TERMINAL").is_some() {
+            let lick = lick::find("slate-staircase").expect("an embedded lick");
+            let staff = Staff::of(&lick, 1, 2);
+            let page = Page::of(&lick, crate::units::Cents(10.0));
+            let screen = Screen::open(page, staff, 1, Colour::Plain);
+            let _screen = screen.expect("a terminal");
+            panic!("on purpose");
+        }
+        let pair = portable_pty::native_pty_system().openpty(PtySize::default()).expect("a pty");
+        let before = format!("{:?}", pair.master.get_termios());
+        let mut command = CommandBuilder::new(std::env::current_exe().expect("this test"));
+        command.args(["--exact", NAME, "--nocapture", "--test-threads=1"]);
+        command.env("ON_A_TERMINAL", "1");
+        let mut child = pair.slave.spawn_command(command).expect("it starts");
+        drop(pair.slave);
+        let mut output = pair.master.try_clone_reader().expect("a reader");
+        let mut bytes = Vec::new();
+        // Linux ends the reading of a terminal that nobody writes to any more with an error.
+        let _ = output.read_to_end(&mut bytes);
+        assert!(!child.wait().expect("it ends").success());
+        assert_eq!(format!("{:?}", pair.master.get_termios()), before, "the mode of the terminal");
+        // DEC private mode 1049, the alternate screen (xterm's control sequences).
+        let text = String::from_utf8_lossy(&bytes);
+        let (open, shut) = (text.find("\x1b[?1049h"), text.find("\x1b[?1049l"));
+        let told = text.find("on purpose");
+        assert!(open < shut && shut < told && open.is_some(), "{text:?}");
+        // Raw mode would leave out the carriage return.
+        assert!(!text[told.unwrap_or(0)..].replace("\r\n", "").contains('\n'), "{text:?}");
     }
 }
