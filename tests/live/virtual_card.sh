@@ -16,8 +16,8 @@ serve() {
   # `norewinds`: otherwise a monitor may stay silent for a second and then come in a burst.
   cat >"$folder/server.pa" <<PA
 load-module module-native-protocol-unix auth-anonymous=1 socket=$folder/socket
-load-module module-null-sink sink_name=room rate=48000 channels=2 format=float32le norewinds=1
-load-module module-null-sink sink_name=hall rate=48000 channels=2 format=float32le norewinds=1
+load-module module-null-sink sink_name=room rate=${CARD_RATE:-48000} channels=2 format=float32le norewinds=1
+load-module module-null-sink sink_name=hall rate=${CARD_RATE:-48000} channels=2 format=float32le norewinds=1
 set-default-sink room
 set-default-source room.monitor
 PA

@@ -1,19 +1,8 @@
-//! Live input and output with a real sound server and no sound card.
-//!
-//! Each test runs itself again beside a private PulseAudio server (`tests/live/virtual_card.sh`),
-//! whose monitor hears what is played. Where PulseAudio is not installed, it says so and is skipped.
-#![cfg(all(feature = "live", target_os = "linux"))]
-#![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
-#![expect(clippy::print_stderr, reason = "what is skipped must be seen")]
-#![expect(clippy::disallowed_methods, reason = "live streams take time")]
+//! Inputs, outputs and devices.
 
 use std::fs;
 use std::path::PathBuf;
-use std::process::Child;
 use std::process::Command;
-use std::process::Stdio;
-use std::sync::Mutex;
-use std::sync::PoisonError;
 use std::thread;
 use std::time::Duration;
 use std::time::Instant;
@@ -24,44 +13,18 @@ use doublecheck::audio::live::Input;
 use doublecheck::audio::live::Status;
 use serde_json::Value;
 
+use crate::card::Server;
+use crate::card::card_folder;
+use crate::card::doublecheck;
+use crate::card::json;
+use crate::card::kill_server;
+use crate::card::play;
+use crate::card::with_card;
+
 const RATE: u32 = 48_000;
 
 /// Both ways to the server.
 const SYSTEMS: [&str; 2] = ["alsa", "pulseaudio"];
-
-fn script() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/live/virtual_card.sh")
-}
-
-/// True inside of the second run, with a card. Outside, makes that run and judges it.
-fn with_card(test: &str) -> bool {
-    if std::env::var_os("CARD_FOLDER").is_some() {
-        return true;
-    }
-    for tool in ["pulseaudio", "pactl", "paplay"] {
-        if Command::new(tool).arg("--version").output().is_err() {
-            eprintln!("SKIPPED {test}: {tool} is not installed (Debian: pulseaudio-utils)");
-            return false;
-        }
-    }
-    // One card at a time: two servers would compete for two cores.
-    static ONE: Mutex<()> = Mutex::new(());
-    let _turn = ONE.lock().unwrap_or_else(PoisonError::into_inner);
-    let run = Command::new("bash")
-        .arg(script())
-        .arg(std::env::current_exe().unwrap())
-        .args(["--exact", test, "--nocapture", "--test-threads=1"])
-        .stdin(Stdio::null())
-        .output()
-        .unwrap();
-    let (out, err) = (String::from_utf8_lossy(&run.stdout), String::from_utf8_lossy(&run.stderr));
-    assert!(run.status.success(), "{out}\n{err}");
-    assert!(out.contains("1 passed"), "it did run: {out}");
-    // Everything the libraries would say of themselves; `NOTE` is ours.
-    let noise: Vec<&str> = err.lines().filter(|line| !line.starts_with("NOTE")).collect();
-    assert!(noise.is_empty(), "libraries wrote on the screen:\n{}", noise.join("\n"));
-    false
-}
 
 fn choice(device: &str) -> Choice {
     Choice { device: Some(device.to_owned()), ..Choice::default() }
@@ -111,7 +74,7 @@ fn noise(seconds: f64) -> Vec<f32> {
 
 /// The same on both channels: their mean is exact.
 fn wav(name: &str, samples: &[f32]) -> PathBuf {
-    let path = PathBuf::from(std::env::var_os("CARD_FOLDER").unwrap()).join(name);
+    let path = card_folder().join(name);
     let spec = hound::WavSpec {
         channels: 2,
         sample_rate: RATE,
@@ -127,26 +90,16 @@ fn wav(name: &str, samples: &[f32]) -> PathBuf {
     path
 }
 
-/// The server's own player, an independent source.
-fn play(path: &PathBuf) -> Child {
-    Command::new("paplay")
-        .args(["--latency-msec=500", "--device=room"])
-        .arg(path)
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap()
-}
-
 #[test]
 fn a_known_wav_arrives_bit_exact() {
-    if !with_card("a_known_wav_arrives_bit_exact") {
+    if !with_card("streams::a_known_wav_arrives_bit_exact") {
         return;
     }
     let truth = noise(3.0);
     let path = wav("noise.wav", &truth);
     for system in SYSTEMS {
         let mut input = Input::open(&choice(system)).unwrap();
-        assert_eq!(input.rate().get(), RATE);
+        assert_eq!(input.line().rate.get(), RATE);
         let mut heard = Heard::default();
         assert_eq!(heard.pump_for(&mut input, 0.5), Status::Running, "{system}");
         let mut player = play(&path);
@@ -170,16 +123,12 @@ fn processor_s() -> f64 {
     ticks / 100.0
 }
 
-fn kill(process: &str) {
-    assert!(Command::new("kill").args(["-9", process]).status().unwrap().success());
-}
-
 #[test]
 fn a_killed_server_is_a_plain_failure_and_no_spin() {
-    if !with_card("a_killed_server_is_a_plain_failure_and_no_spin") {
+    if !with_card("streams::a_killed_server_is_a_plain_failure_and_no_spin") {
         return;
     }
-    let mut server = None;
+    let mut server: Option<Server> = None;
     for system in SYSTEMS {
         let mut input = Input::open(&choice(system)).unwrap();
         let mut heard = Heard::default();
@@ -188,8 +137,8 @@ fn a_killed_server_is_a_plain_failure_and_no_spin() {
         assert!(before > 36_000, "{system}: {before} samples in a second");
         let killed = Instant::now();
         match &server {
-            None => kill(&std::env::var("CARD_PID").unwrap()),
-            Some(Server(child)) => kill(&child.id().to_string()),
+            None => kill_server(),
+            Some(server) => server.kill(),
         }
         assert_eq!(heard.pump_for(&mut input, 5.0), Status::Lost, "{system}");
         let noticed = killed.elapsed();
@@ -204,45 +153,22 @@ fn a_killed_server_is_a_plain_failure_and_no_spin() {
         assert!(busy < 0.2, "{system}: {busy} s of processor in one second of rest");
         assert!(input.reconnect().is_err(), "{system}: there is nothing to connect to");
         eprintln!("NOTE {system}: noticed after {noticed:?}");
-        server = Some(Server::start());
-    }
-}
-
-/// A server beside the first one's folder; killed at the end.
-struct Server(Child);
-
-impl Server {
-    fn start() -> Self {
-        let folder = std::env::var_os("CARD_FOLDER").unwrap();
-        let child = Command::new("bash").arg(script()).arg("--serve").arg(folder).spawn().unwrap();
-        let begun = Instant::now();
-        while !Command::new("pactl").arg("info").output().unwrap().status.success() {
-            assert!(begun.elapsed() < Duration::from_secs(10), "the server does not start");
-            thread::sleep(Duration::from_millis(50));
-        }
-        Self(child)
-    }
-}
-
-impl Drop for Server {
-    fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
+        server = Some(Server::start(RATE));
     }
 }
 
 #[test]
 fn a_device_that_comes_back_goes_on_in_time() {
-    if !with_card("a_device_that_comes_back_goes_on_in_time") {
+    if !with_card("streams::a_device_that_comes_back_goes_on_in_time") {
         return;
     }
     let mut input = Input::open(&choice("alsa")).unwrap();
     let mut heard = Heard::default();
     heard.pump_for(&mut input, 1.5);
     let (begun, at) = (Instant::now(), input.position().0);
-    kill(&std::env::var("CARD_PID").unwrap());
+    kill_server();
     assert_eq!(heard.pump_for(&mut input, 5.0), Status::Lost);
-    let _server = Server::start();
+    let _server = Server::start(RATE);
     thread::sleep(Duration::from_millis(500));
     input.reconnect().unwrap();
     assert_eq!(heard.pump_for(&mut input, 2.0), Status::Running);
@@ -254,19 +180,9 @@ fn a_device_that_comes_back_goes_on_in_time() {
     assert_eq!(heard.samples.len() as u64, input.position().0);
 }
 
-fn doublecheck(arguments: &[&str]) -> std::process::Output {
-    Command::new(env!("CARGO_BIN_EXE_doublecheck")).args(arguments).output().unwrap()
-}
-
-fn json(arguments: &[&str]) -> Value {
-    let done = doublecheck(arguments);
-    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
-    serde_json::from_slice(&done.stdout).unwrap()
-}
-
 #[test]
 fn the_round_trip_is_measured_and_kept() {
-    if !with_card("the_round_trip_is_measured_and_kept") {
+    if !with_card("streams::the_round_trip_is_measured_and_kept") {
         return;
     }
     let mut delays = Vec::new();
@@ -289,7 +205,7 @@ fn the_round_trip_is_measured_and_kept() {
 
 #[test]
 fn a_way_without_sound_is_no_measurement() {
-    if !with_card("a_way_without_sound_is_no_measurement") {
+    if !with_card("streams::a_way_without_sound_is_no_measurement") {
         return;
     }
     let done = doublecheck(&["calibrate", "--chirps", "3", "--input", "hall", "--output", "room"]);
@@ -304,7 +220,7 @@ fn a_way_without_sound_is_no_measurement() {
 
 #[test]
 fn real_devices_are_listed_and_others_hidden() {
-    if !with_card("real_devices_are_listed_and_others_hidden") {
+    if !with_card("streams::real_devices_are_listed_and_others_hidden") {
         return;
     }
     let listed = json(&["devices", "--json"]);

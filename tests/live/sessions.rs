@@ -1,0 +1,150 @@
+//! Whole sessions.
+
+use std::thread;
+use std::time::Duration;
+use std::time::Instant;
+
+use serde_json::Value;
+
+use crate::card::Room;
+use crate::card::Running;
+use crate::card::audio;
+use crate::card::check;
+use crate::card::play;
+use crate::card::takes_folder;
+use crate::card::true_verdicts;
+use crate::card::verdicts;
+use crate::card::with_card;
+
+#[test]
+fn a_take_played_into_the_card_gets_the_verdicts_of_check() {
+    if !with_card("sessions::a_take_played_into_the_card_gets_the_verdicts_of_check") {
+        return;
+    }
+    for name in ["semitone-off", "note-missing"] {
+        let (lick, folder) = (audio(name, "toml"), takes_folder(name));
+        let begun = Instant::now();
+        let mut session =
+            Running::start(&["practice", &lick, "--json", "--keep-in", folder.to_str().unwrap()]);
+        session.wait_for("\"due\"");
+        eprintln!("NOTE listening after {:?}", begun.elapsed());
+        let mut player = play(audio(name, "wav"));
+        let report = session.wait_for("\"report\"");
+        player.wait().unwrap();
+        assert_eq!(session.end(), Some(0), "{:?}", session.said);
+        let report: Value = serde_json::from_str(&report).unwrap();
+        let truth = true_verdicts(name);
+        assert_eq!(verdicts(&report), truth, "{name}");
+        let recording = report["takes"][0]["recording"].as_str().unwrap();
+        assert_eq!(verdicts(&check(&lick, recording)), truth, "{name}, its recording");
+        for line in &session.said {
+            let event: Result<Value, _> = serde_json::from_str(line);
+            assert!(event.is_ok_and(|event| event["event"].is_string()), "no event: {line}");
+        }
+    }
+}
+
+#[test]
+fn what_was_played_outlives_the_program() {
+    if !with_card("sessions::what_was_played_outlives_the_program") {
+        return;
+    }
+    let (lick, folder) = (audio("all-right", "toml"), takes_folder("outlives"));
+    let mut session =
+        Running::start(&["practice", &lick, "--plain", "--keep-in", folder.to_str().unwrap()]);
+    session.wait_for("Keep headphones");
+    let begun = Instant::now();
+    thread::sleep(Duration::from_secs(4));
+    let played_s = begun.elapsed().as_secs_f64();
+    session.signal("-KILL");
+    session.end();
+    let wav = hound::WavReader::open(folder.join("all-right-1.wav")).unwrap();
+    let kept_s = f64::from(wav.duration()) / f64::from(wav.spec().sample_rate);
+    assert!(kept_s > played_s - 1.2, "{kept_s} s of {played_s} s");
+}
+
+/// The loop from output to input carries the click alone: it is in the recording, and no strike.
+#[test]
+fn a_click_that_leaks_is_no_playing() {
+    if !with_card("sessions::a_click_that_leaks_is_no_playing") {
+        return;
+    }
+    let (lick, folder) = (audio("all-right", "toml"), takes_folder("click"));
+    let mut session = Running::start(&[
+        "practice",
+        &lick,
+        "--json",
+        "--pace",
+        "click",
+        "--speed",
+        "150%",
+        "--fail-on-fault",
+        "--keep-in",
+        folder.to_str().unwrap(),
+    ]);
+    session.wait_for("estimated from your playing");
+    let report: Value = serde_json::from_str(&session.wait_for("\"report\"")).unwrap();
+    assert_eq!(session.end(), Some(1), "not played is a fault: {:?}", session.said);
+    assert!(!session.said.iter().any(|line| line.contains("\"stage\"")), "{:?}", session.said);
+    let missed = session.said.iter().filter(|line| line.contains("\"missed\"")).count();
+    assert_eq!(missed, 4, "{:?}", session.said);
+    let verdicts = verdicts(&report);
+    assert!(verdicts.iter().all(|(_, verdict)| verdict == "not played"), "{verdicts:?}");
+    let mut wav = hound::WavReader::open(folder.join("all-right-1.wav")).unwrap();
+    let rate = f64::from(wav.spec().sample_rate);
+    let loud: Vec<f64> = wav
+        .samples::<f32>()
+        .enumerate()
+        .filter(|(_, sample)| sample.as_ref().unwrap().abs() > 0.15)
+        .map(|(at, _)| at as f64 / rate)
+        .collect();
+    let mut clicks: Vec<f64> = Vec::new();
+    for at_s in loud {
+        if clicks.last().is_none_or(|last| at_s - last > 0.1) {
+            clicks.push(at_s);
+        }
+    }
+    // A bar counted in and five beats of the lick, 100 · 1.5 a minute.
+    assert_eq!(clicks.len(), 9, "{clicks:?}");
+    for pair in clicks.windows(2) {
+        assert!((pair[1] - pair[0] - 0.4).abs() < 0.005, "{clicks:?}");
+    }
+}
+
+#[test]
+fn listening_names_what_sounds() {
+    if !with_card("sessions::listening_names_what_sounds") {
+        return;
+    }
+    let mut session = Running::start(&["listen"]);
+    session.wait_for("Listening on");
+    let mut player = play(audio("all-right", "wav"));
+    session.wait_for("major sixth");
+    player.wait().unwrap();
+    session.wait_for("perfect fourth");
+    session.signal("-INT");
+    assert_eq!(session.end(), Some(0), "{:?}", session.said);
+}
+
+/// What `--play` sounds is the lick: the room is recorded meanwhile, and `check` says so.
+#[test]
+fn the_lick_is_sounded_first_and_nobody_is_judged_by_it() {
+    if !with_card("sessions::the_lick_is_sounded_first_and_nobody_is_judged_by_it") {
+        return;
+    }
+    let name = "note-missing";
+    let (lick, folder) = (audio(name, "toml"), takes_folder("play"));
+    let room = Room::open();
+    let keep_in = folder.to_str().unwrap();
+    let mut session =
+        Running::start(&["practice", &lick, "--json", "--play", "--keep-in", keep_in]);
+    session.wait_for("your turn follows");
+    let room = room.record(|| session.poll("\"due\"").is_some());
+    let sounded = check(&lick, &room);
+    assert!(verdicts(&sounded).iter().all(|(_, verdict)| verdict == "right"), "{sounded}");
+    let mut player = play(audio(name, "wav"));
+    let report: Value = serde_json::from_str(&session.wait_for("\"report\"")).unwrap();
+    player.wait().unwrap();
+    assert_eq!(verdicts(&report), true_verdicts(name), "{report}");
+    assert_eq!(session.end(), Some(0), "{:?}", session.said);
+}
