@@ -42,7 +42,7 @@ pub fn hann_kernel_slope(x: f64) -> f64 {
 }
 
 /// The spectrum of one stretch of samples.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Spectrum {
     /// Complex amplitude of every bin up to [`HIGHEST_HZ`].
     pub bins: Vec<Complex32>,
@@ -52,6 +52,20 @@ pub struct Spectrum {
     pub bin_hz: f64,
     /// One over the length of the stretch, in hertz: the unit of resolution.
     pub width_hz: f64,
+}
+
+/// By hand, because a derived `clone_from` takes new memory.
+impl Clone for Spectrum {
+    fn clone(&self) -> Self {
+        let (bins, floor) = (self.bins.clone(), self.floor.clone());
+        Self { bins, floor, ..*self }
+    }
+
+    fn clone_from(&mut self, source: &Self) {
+        self.bins.clone_from(&source.bins);
+        self.floor.clone_from(&source.floor);
+        (self.bin_hz, self.width_hz) = (source.bin_hz, source.width_hz);
+    }
 }
 
 impl Spectrum {
