@@ -1,4 +1,7 @@
 //! How fast the ear is: audio seconds a second on one core, the worst single `push`, peak memory.
+//!
+//! `cargo bench --bench speed` feeds a minute of double stops; `cargo bench --bench speed -- hour` an
+//! hour each of silence, white noise, pink noise and double stops, as `check` hears a recording.
 #![allow(missing_docs, clippy::print_stdout)]
 #![expect(clippy::disallowed_methods, reason = "a bench of speed reads the clock")]
 
@@ -8,6 +11,7 @@ use std::time::Duration;
 use std::time::Instant;
 
 use doublecheck::engine::Engine;
+use doublecheck::engine::Listener;
 use doublecheck::engine::Settings;
 use doublecheck::theory::note::Reference;
 use doublecheck::units::SampleRate;
@@ -16,28 +20,25 @@ use support::cases::Random;
 use support::cases::mix;
 use support::corpus::RATE;
 use support::corpus::synthetic_set;
+use support::figures::Target;
+use support::figures::figure;
+use support::spoil::pink;
+
+/// Seconds in a loop of sound that is fed again and again.
+const LOOP_S: f64 = 60.0;
+/// Root mean square of the noise, as of a loud room recorded with a high gain.
+const NOISE: f64 = 0.03;
 
 fn main() {
     let quick = !std::env::args().any(|a| a == "--bench");
     let mut random = Random(1);
-    let set = synthetic_set(&mut random);
-    let seconds = if quick { 2.0 } else { 60.0 };
-    // Double stops in eighths at 110 a minute.
-    let gap = 60.0 / 110.0 / 2.0;
-    let mut placed = Vec::new();
-    let mut at = 0.2;
-    while at + gap < seconds {
-        let low = 48 + random.below(20) as i32;
-        for midi in [low, low + [3, 4, 5, 8, 9][random.below(5)]] {
-            if let Some(note) = set.pick(midi, &mut random) {
-                placed.push(Placed { note, start_s: at, end_s: at + gap, gain_db: 0.0 });
-            }
-        }
-        at += gap;
+    if std::env::args().any(|a| a == "hour") {
+        hours(if quick { 2.0 } else { 3600.0 }, &mut random);
+        return;
     }
-    let samples = mix(&placed, seconds, Some(45.0), &mut random);
-    let rate = SampleRate::new(RATE).expect("positive");
-    let mut engine = Engine::new(Settings { rate, reference: Reference::default() });
+    let seconds = if quick { 2.0 } else { LOOP_S };
+    let samples = double_stops(seconds, &mut random);
+    let mut engine = Engine::new(settings());
     let (mut worst, mut strikes) = (Duration::ZERO, 0);
     let began = Instant::now();
     for block in samples.chunks(441) {
@@ -50,10 +51,80 @@ fn main() {
     engine.finish(|_| {});
     let spent = began.elapsed().as_secs_f64();
     println!("{seconds:.0} s of double stops in eighths, {strikes} events");
-    println!("{:.0} times real time on one core (target 300)", seconds / spent);
+    figure("times real time on one core", seconds / spent, "", Target::AtLeast(300.0));
     println!("worst push of 10 ms: {:.2} ms", worst.as_secs_f64() * 1000.0);
+    tell_memory("the audio itself included");
+}
+
+fn settings() -> Settings {
+    let rate = SampleRate::new(RATE).expect("positive");
+    Settings { rate, reference: Reference::default() }
+}
+
+/// Double stops in eighths at 110 a minute.
+fn double_stops(seconds: f64, random: &mut Random) -> Vec<f32> {
+    let set = synthetic_set(random);
+    let gap = 60.0 / 110.0 / 2.0;
+    let mut placed = Vec::new();
+    let mut at = 0.2;
+    while at + gap < seconds {
+        let low = 48 + random.below(20) as i32;
+        for midi in [low, low + [3, 4, 5, 8, 9][random.below(5)]] {
+            if let Some(note) = set.pick(midi, random) {
+                placed.push(Placed { note, start_s: at, end_s: at + gap, gain_db: 0.0 });
+            }
+        }
+        at += gap;
+    }
+    mix(&placed, seconds, Some(45.0), random)
+}
+
+/// So many seconds of each sound through the ear, everything heard being kept as `check` does.
+///
+/// Memory is the largest so far: what needs least comes first.
+fn hours(seconds: f64, random: &mut Random) {
+    let n = (LOOP_S * f64::from(RATE)) as usize;
+    feed("silence", seconds, 0, |block| block.fill(0.0));
+    let mut white = random.clone();
+    feed("white noise, made anew", seconds, 10, |block| {
+        block.iter_mut().for_each(|s| *s = (NOISE * white.normal()) as f32);
+    });
+    let noise = pink(n, random);
+    let power: f64 = noise.iter().map(|s| f64::from(s * s)).sum::<f64>() / n as f64;
+    let gain = (NOISE / power.sqrt()) as f32;
+    let noise: Vec<f32> = noise.iter().map(|s| s * gain).collect();
+    feed("pink noise, a minute again and again", seconds, 10, again(&noise));
+    drop(noise);
+    let samples = double_stops(LOOP_S, random);
+    feed("double stops, a minute again and again", seconds, usize::MAX, again(&samples));
+}
+
+fn again(samples: &[f32]) -> impl FnMut(&mut [f32]) {
+    let mut endless = samples.iter().copied().cycle();
+    move |block| block.iter_mut().zip(&mut endless).for_each(|(slot, s)| *slot = s)
+}
+
+fn feed(name: &str, seconds: f64, most: usize, mut fill: impl FnMut(&mut [f32])) {
+    let mut listener = Listener::new(settings());
+    let mut block = [0.0; 1024];
+    let mut spent = Duration::ZERO;
+    for _ in 0..(seconds * f64::from(RATE) / block.len() as f64) as usize {
+        fill(&mut block);
+        let began = Instant::now();
+        listener.push(&block, |_| {});
+        spent += began.elapsed();
+    }
+    let strikes = listener.finish(|_| {}).strikes.len();
+    println!("\n{seconds:.0} s of {name}");
+    let target = if most == usize::MAX { Target::None } else { Target::AtMost(most as f64) };
+    figure("strikes", strikes as f64, "", target);
+    figure("times real time", seconds / spent.as_secs_f64(), "", Target::AtLeast(300.0));
+    tell_memory("the loop of a minute included");
+}
+
+fn tell_memory(with: &str) {
     if let Some(peak) = peak_memory_mb() {
-        println!("peak memory of this process, the audio itself included: {peak} MB (target 64)");
+        figure(&format!("peak memory so far, {with}"), peak as f64, "MB", Target::AtMost(64.0));
     }
 }
 

@@ -41,11 +41,28 @@ pub struct Set {
     pub notes: Vec<Note>,
 }
 
+/// What [`synthetic_set`] is called.
+const SYNTHETIC: &str = "synthetic";
+
 impl Set {
+    /// Not of this world.
+    pub fn is_synthetic(&self) -> bool {
+        self.name == SYNTHETIC
+    }
+
     /// One of the notes that are nominally `midi`.
     pub fn pick(&self, midi: i32, random: &mut Random) -> Option<&Note> {
         let these: Vec<&Note> = self.notes.iter().filter(|n| i32::from(n.midi) == midi).collect();
         (!these.is_empty()).then(|| these[random.below(these.len())])
+    }
+
+    /// A note of this string and fret, or one that sounds the same where places are not known.
+    pub fn at(&self, place: (u8, u8), midi: i32, random: &mut Random) -> Option<&Note> {
+        let these: Vec<&Note> = self.notes.iter().filter(|n| n.place == Some(place)).collect();
+        match these.len() {
+            0 => self.pick(midi, random),
+            n => Some(these[random.below(n)]),
+        }
     }
 }
 
@@ -81,7 +98,7 @@ pub fn real_sets() -> Vec<Set> {
         let note = Note {
             midi: field[5].parse().expect("midi"),
             f1_hz: field[6].parse().expect("hertz"),
-            onset_s: field[9].parse().unwrap_or(0.0),
+            onset_s: onset_s(&samples),
             place: place_of(field[12]),
             samples,
         };
@@ -91,6 +108,15 @@ pub fn real_sets() -> Vec<Set> {
         }
     }
     sets
+}
+
+/// When a lone note begins: the manifest has it to 5 ms only. The first sample louder than a
+/// twentieth of the loudest of its first 150 ms.
+fn onset_s(samples: &[f32]) -> f64 {
+    let first = &samples[..samples.len().min(RATE as usize * 3 / 20)];
+    let loudest = first.iter().fold(0.0_f32, |m, s| m.max(s.abs()));
+    let at = first.iter().position(|s| s.abs() > 0.05 * loudest).unwrap_or(0);
+    at as f64 / f64::from(RATE)
 }
 
 /// «string A fret 12 take 1» → (5, 12).
@@ -154,7 +180,7 @@ pub fn synthetic_set(random: &mut Random) -> Set {
             });
         }
     }
-    Set { name: "synthetic".to_owned(), notes }
+    Set { name: SYNTHETIC.to_owned(), notes }
 }
 
 fn to_peak(mut samples: Vec<f32>) -> Vec<f32> {

@@ -3,4 +3,8 @@
 
 pub mod cases;
 pub mod corpus;
+pub mod counting;
+pub mod figures;
+pub mod neck;
 pub mod score;
+pub mod spoil;

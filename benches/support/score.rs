@@ -10,6 +10,7 @@ use doublecheck::lick::expected::ExpectedNote;
 use doublecheck::lick::expected::ExpectedStep;
 use doublecheck::lick::expected::Technique;
 use doublecheck::practice::judge;
+use doublecheck::practice::verdict::Status;
 use doublecheck::practice::verdict::StepJudgement;
 use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
@@ -60,6 +61,17 @@ pub fn judge(expected: &Expected, samples: &[f32], rate: SampleRate) -> TakeJudg
     judge::judge_take(expected, &hear(samples, rate), &judge::Settings::default())
 }
 
+/// Notes decided with less confidence than this are counted apart.
+const CONFIDENT: f64 = 0.9;
+/// Semitones to notes all of whose partials are another's too: octave, twelfth, double octave.
+const ABOVE: [i32; 3] = [12, 19, 24];
+
+/// MIDI numbers of what was told as struck.
+pub fn struck_notes(step: &StepJudgement) -> impl Iterator<Item = i32> {
+    let struck = step.heard.iter().filter(|h| h.status != Status::Ringing);
+    struck.map(|h| i32::from(h.pitch.note.0))
+}
+
 /// What became of one case.
 #[derive(Debug, Clone)]
 pub struct Outcome {
@@ -67,7 +79,13 @@ pub struct Outcome {
     pub class: Class,
     pub interval: i32,
     pub correct: bool,
-    pub unsure: bool,
+    pub verdict: Verdict,
+    /// Some note was decided with little confidence.
+    pub doubtful: bool,
+    /// A note that was played and not asked for was told.
+    pub extra_told: bool,
+    /// A note was told that was not played, on partials of one that was.
+    pub false_above: bool,
     /// Cents error and its told standard error, for every right note of a right step.
     pub cents: Vec<(f64, f64)>,
     /// Onset error in milliseconds.
@@ -85,6 +103,7 @@ pub fn run(case: &Case, rate: SampleRate) -> Outcome {
         Class::SemitoneOff | Class::ExtraOpen | Class::ExtraAbove => step.verdict == Verdict::Wrong,
         Class::Missing => step.verdict == Verdict::Incomplete,
     };
+    let plays = |midi: i32| case.played.iter().any(|p| p.0 == midi);
     let mut cents = Vec::new();
     if case.class == Class::Right && correct {
         for (midi, f1) in &case.played {
@@ -100,22 +119,37 @@ pub fn run(case: &Case, rate: SampleRate) -> Outcome {
         class: case.class,
         interval: case.interval,
         correct,
-        unsure: step.verdict == Verdict::Unsure,
+        verdict: step.verdict,
+        doubtful: step.heard.iter().any(|h| h.confidence < CONFIDENT),
+        extra_told: struck_notes(step).any(|n| plays(n) && !case.expected.contains(&n)),
+        false_above: struck_notes(step)
+            .any(|n| !plays(n) && case.played.iter().any(|p| ABOVE.contains(&(n - p.0)))),
         cents,
         onset_ms: step.start_s.map(|s| 1000.0 * (s - case.onset_s)),
         told: describe(case, step, &judgement),
     }
 }
 
-fn describe(case: &Case, step: &StepJudgement, judgement: &TakeJudgement) -> String {
+/// What was told of a step, for finding out why.
+pub fn told(step: &StepJudgement) -> String {
     let heard: Vec<String> = step
         .heard
         .iter()
         .map(|h| {
-            let status = format!("{:?}", h.status);
-            format!("{}{:+.0} {}", h.pitch.note.0, h.pitch.cents.0, &status[..4])
+            let status = match h.status {
+                Status::Right => "right",
+                Status::Wrong { .. } => "wrong",
+                Status::Extra => "extra",
+                Status::Ringing => "rings",
+            };
+            let sure = h.confidence;
+            format!("{}{:+.0} {status} {sure:.2}", h.pitch.note.0, h.pitch.cents.0)
         })
         .collect();
+    format!("{:?} [{}]", step.verdict, heard.join(", "))
+}
+
+fn describe(case: &Case, step: &StepJudgement, judgement: &TakeJudgement) -> String {
     let loose: Vec<String> = judgement
         .unmatched
         .iter()
@@ -123,14 +157,13 @@ fn describe(case: &Case, step: &StepJudgement, judgement: &TakeJudgement) -> Str
         .collect();
     let played: Vec<i32> = case.played.iter().map(|p| p.0).collect();
     format!(
-        "{} {:?} i{} asked {:?} played {:?}: {:?} [{}] unmatched {}",
+        "{} {:?} i{} asked {:?} played {:?}: {} unmatched {}",
         case.set,
         case.class,
         case.interval,
         case.expected,
         played,
-        step.verdict,
-        heard.join(", "),
+        told(step),
         loose.join(" ")
     )
 }

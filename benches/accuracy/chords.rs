@@ -1,0 +1,275 @@
+//! Three to six notes at once, against the step and blind.
+
+use rayon::prelude::*;
+
+use doublecheck::engine::Take;
+use doublecheck::practice::judge;
+use doublecheck::practice::verdict::Verdict;
+
+use crate::Plan;
+use crate::support::cases::Random;
+use crate::support::cases::mix;
+use crate::support::corpus::Set;
+use crate::support::counting::Frames;
+use crate::support::counting::Notes;
+use crate::support::counting::Sounding;
+use crate::support::figures::Target;
+use crate::support::figures::figure;
+use crate::support::figures::percent;
+use crate::support::neck::Place;
+use crate::support::neck::midi;
+use crate::support::neck::places;
+use crate::support::neck::semitone_off;
+use crate::support::neck::strum;
+use crate::support::score::hear;
+use crate::support::score::lick;
+use crate::support::score::step;
+use crate::support::score::struck_notes;
+use crate::support::score::told;
+
+/// Shapes (common practice), lowest string first; those without open strings move up the neck.
+const THREE: [(&str, &str); 14] = [
+    ("minor, root", "x x x 5 5 5"),
+    ("major, root", "x x x 5 5 3"),
+    ("minor, second inversion", "x x x 4 5 3"),
+    ("major, second inversion", "x x 5 5 5 x"),
+    ("minor, close", "x x 7 5 5 x"),
+    ("major, middle", "x x 5 4 3 x"),
+    ("major, low", "x 3 2 0 x x"),
+    ("quartal", "x 5 5 5 x x"),
+    ("major, lowest", "3 2 0 x x x"),
+    ("seventh without fifth, low", "3 x 3 4 x x"),
+    ("seventh without fifth", "x 3 2 3 x x"),
+    ("sixth without third", "3 x 2 4 x x"),
+    ("root, fifth, octave", "5 7 7 x x x"),
+    ("major, spread", "x 3 x 0 5 x"),
+];
+const MORE: [(&str, &str); 14] = [
+    ("sixth, 4", "x x 2 2 2 2"),
+    ("sixth, low, 4", "3 x 2 4 3 x"),
+    ("sixth, 5", "x 3 5 5 5 5"),
+    ("minor sixth, 4", "5 x 4 5 5 x"),
+    ("sixth, 6", "0 2 2 1 2 0"),
+    ("ninth, 4", "x 3 2 3 3 x"),
+    ("ninth, 5", "x 3 2 3 3 3"),
+    ("major ninth, 4", "x 3 2 4 3 x"),
+    ("minor ninth, 4", "x 3 1 3 3 x"),
+    ("ninth, 6", "0 2 0 1 0 2"),
+    ("six-nine, 4", "x 3 2 2 3 x"),
+    ("six-nine, 5", "x 3 2 2 3 3"),
+    ("six-nine, 6", "5 4 4 4 5 5"),
+    ("six-nine, open, 6", "0 2 2 1 2 2"),
+];
+/// Shapes are moved up by less than this.
+const MOST_UP: usize = 8;
+/// From string to string, at most.
+const STRUM_S: f64 = 0.008;
+const START_S: f64 = 0.3;
+/// Noise below the synthesiser's strings; real notes bring their own.
+const NOISE_DB: f64 = 35.0;
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Class {
+    Right,
+    SemitoneOff,
+    Missing,
+}
+
+const CLASSES: [Class; 3] = [Class::Right, Class::SemitoneOff, Class::Missing];
+
+struct Outcome {
+    set: String,
+    class: Class,
+    verdict: Verdict,
+    /// As told against the step, and blind.
+    judged: Notes,
+    blind: Notes,
+    frame: Frames,
+    told: String,
+}
+
+impl Outcome {
+    fn is_correct(&self) -> bool {
+        self.verdict
+            == match self.class {
+                Class::Right => Verdict::Right,
+                Class::SemitoneOff => Verdict::Wrong,
+                Class::Missing => Verdict::Incomplete,
+            }
+    }
+}
+
+pub fn measure(plan: &Plan) {
+    for (title, shapes, exact, f1, seed) in [
+        ("three notes", &THREE, Target::AtLeast(98.0), Target::None, 2050),
+        ("four to six notes", &MORE, Target::None, Target::AtLeast(0.97), 2051),
+    ] {
+        let mut outcomes = Vec::new();
+        for set in plan.instruments() {
+            outcomes.extend(outcomes_of(plan, set, shapes, Random(seed)));
+        }
+        println!("\n{title} ({} cases)", outcomes.len());
+        for set in plan.instruments() {
+            figures(&set.name, &outcomes, |o| o.set == set.name, exact, f1);
+        }
+        figures("real together", &outcomes, |o| o.set != plan.synthetic[0].name, exact, f1);
+        plan.tell(outcomes.iter().filter(|o| is_faulty(o)).map(|o| &o.told));
+    }
+}
+
+fn is_faulty(outcome: &Outcome) -> bool {
+    !outcome.is_correct() || outcome.judged.f1() < 1.0 || outcome.blind.f1() < 1.0
+}
+
+fn outcomes_of(
+    plan: &Plan,
+    set: &Set,
+    shapes: &[(&str, &str)],
+    mut random: Random,
+) -> Vec<Outcome> {
+    let mut wanted = Vec::new();
+    for &(name, shape) in shapes {
+        for class in CLASSES {
+            for _ in 0..plan.n.div_ceil(2) {
+                wanted.push((name, shape, class, Random(random.next_u64())));
+            }
+        }
+    }
+    let wanted = plan.thinned(wanted);
+    let run = |(name, shape, class, random)| outcome(plan, set, name, shape, class, random);
+    wanted.into_par_iter().filter_map(run).collect()
+}
+
+fn outcome(
+    plan: &Plan,
+    set: &Set,
+    name: &str,
+    shape: &str,
+    class: Class,
+    mut random: Random,
+) -> Option<Outcome> {
+    // A real set may lack some note: try other frets.
+    (0..50).find_map(|_| {
+        let movable = !shape.split_whitespace().any(|mark| mark == "0");
+        let up = if movable { random.below(MOST_UP) as u8 } else { 0 };
+        let asked = places(shape, up);
+        let played = played(&asked, class, &mut random)?;
+        let placed = strum(set, &played, START_S, STRUM_S, &mut random)?;
+        let noise_db = set.is_synthetic().then_some(NOISE_DB);
+        let samples = mix(&placed, START_S + plan.length_s, noise_db, &mut random);
+        let truth: Vec<Sounding> =
+            placed.iter().map(|p| Sounding { onset_s: p.start_s, hz: p.note.f1_hz }).collect();
+        let title = format!("{} {class:?} {name} +{up}", set.name);
+        Some(score(plan, set, class, &asked, &played, &truth, &samples, title))
+    })
+}
+
+fn played(asked: &[Place], class: Class, random: &mut Random) -> Option<Vec<Place>> {
+    let mut played = asked.to_vec();
+    let chosen = random.below(played.len());
+    match class {
+        Class::Right => {}
+        Class::SemitoneOff => played[chosen] = semitone_off(asked[chosen], asked, random)?,
+        Class::Missing => {
+            played.remove(chosen);
+        }
+    }
+    Some(played)
+}
+
+#[expect(clippy::too_many_arguments, reason = "a case and its truth")]
+fn score(
+    plan: &Plan,
+    set: &Set,
+    class: Class,
+    asked: &[Place],
+    played: &[Place],
+    truth: &[Sounding],
+    samples: &[f32],
+    title: String,
+) -> Outcome {
+    let numbers = |places: &[Place]| places.iter().map(|&p| midi(p)).collect::<Vec<i32>>();
+    let (asked, played) = (numbers(asked), numbers(played));
+    let take = hear(samples, plan.rate);
+    let expected = lick(vec![step(1, 0.0, &asked)], 60.0);
+    let judgement = judge::judge_take(&expected, &take, &judge::Settings::default());
+    let judged_step = &judgement.steps[0];
+    let heard: Vec<i32> = struck_notes(judged_step).collect();
+    let blind = blind(&take);
+    let pitches = |notes: &[Sounding]| notes.iter().map(|n| n.hz).collect::<Vec<f64>>();
+    let numbers_told: Vec<i32> = blind.iter().map(|n| nearest(n.hz)).collect();
+    Outcome {
+        set: set.name.clone(),
+        class,
+        verdict: judged_step.verdict,
+        judged: Notes {
+            matched: played.iter().filter(|p| heard.contains(p)).count(),
+            reference: played.len(),
+            estimate: heard.len(),
+        },
+        blind: Notes::of(truth, &blind),
+        frame: Frames::of(&pitches(truth), &pitches(&blind)),
+        told: format!(
+            "{title} asked {asked:?} played {played:?}: {} blind {numbers_told:?} in {} strikes",
+            told(judged_step),
+            take.strikes.len()
+        ),
+    }
+}
+
+/// Everything struck, without asking the step.
+pub fn blind(take: &Take) -> Vec<Sounding> {
+    let second = |strike: &doublecheck::engine::Strike| strike.onset.seconds(take.rate);
+    let notes = take.strikes.iter().flat_map(|strike| {
+        let struck = strike.notes.iter().filter(|note| note.struck);
+        struck.map(move |note| Sounding { onset_s: second(strike), hz: note.frequency.get() })
+    });
+    notes.collect()
+}
+
+/// MIDI number nearest to `hz` (ISO 16).
+pub fn nearest(hz: f64) -> i32 {
+    (69.0 + 12.0 * (hz / 440.0).log2()).round() as i32
+}
+
+fn figures(
+    name: &str,
+    outcomes: &[Outcome],
+    chosen: impl Fn(&Outcome) -> bool,
+    exact: Target,
+    f1: Target,
+) {
+    let these: Vec<&Outcome> = outcomes.iter().filter(|o| chosen(o)).collect();
+    if these.is_empty() {
+        return;
+    }
+    let share = |class: Class, wanted: &dyn Fn(&Outcome) -> bool| {
+        let of_class: Vec<_> = these.iter().filter(|o| o.class == class).collect();
+        percent(of_class.iter().filter(|o| wanted(o)).count(), of_class.len())
+    };
+    let correct = |o: &Outcome| o.is_correct();
+    figure(&format!("{name}: right chord told right"), share(Class::Right, &correct), "%", exact);
+    let wrong = share(Class::Right, &|o| o.verdict == Verdict::Wrong);
+    figure("… told wrong", wrong, "%", Target::AtMost(0.3));
+    figure("one note a semitone off told wrong", share(Class::SemitoneOff, &correct), "%", exact);
+    figure("one note missing told incomplete", share(Class::Missing, &correct), "%", exact);
+    let sum = |of: &dyn Fn(&Outcome) -> Notes| {
+        let mut all = Notes::default();
+        these.iter().for_each(|o| all += of(o));
+        all
+    };
+    let judged = sum(&|o| o.judged);
+    figure("note F1 against the step", judged.f1(), "", f1);
+    let blind = sum(&|o| o.blind);
+    let all = these.iter().filter(|o| o.blind.f1() == 1.0).count();
+    figure("blind: chord exact", percent(all, these.len()), "%", exact);
+    figure("… note F1", blind.f1(), "", f1);
+    figure("… precision", blind.precision(), "", Target::None);
+    figure("… recall", blind.recall(), "", Target::None);
+    let mut frames = Frames::default();
+    these.iter().for_each(|o| frames += o.frame);
+    let [substituted, missed, false_alarms] = frames.errors();
+    println!(
+        "  per note asked: {substituted:.3} other, {missed:.3} missed, {false_alarms:.3} false"
+    );
+}

@@ -1,0 +1,290 @@
+//! Licks in tempo, eighths, strings ringing on into the next steps.
+
+use rayon::prelude::*;
+
+use doublecheck::dsp::decimate::Decimator;
+use doublecheck::dsp::onset::Detector;
+use doublecheck::engine::Take;
+use doublecheck::practice::judge;
+use doublecheck::practice::verdict::Status;
+use doublecheck::practice::verdict::TakeJudgement;
+use doublecheck::practice::verdict::Verdict;
+use doublecheck::units::SampleRate;
+
+use crate::Plan;
+use crate::chords::blind;
+use crate::chords::nearest;
+use crate::support::cases::INTERVALS;
+use crate::support::cases::Placed;
+use crate::support::cases::Random;
+use crate::support::cases::mix;
+use crate::support::corpus::Set;
+use crate::support::counting::Notes;
+use crate::support::counting::ONSET_S;
+use crate::support::counting::Sounding;
+use crate::support::figures::Target;
+use crate::support::figures::figure;
+use crate::support::figures::percent;
+use crate::support::figures::spread;
+use crate::support::neck::Place;
+use crate::support::neck::midi;
+use crate::support::neck::semitone_off;
+use crate::support::neck::strum;
+use crate::support::score::hear;
+use crate::support::score::lick;
+use crate::support::score::step;
+use crate::support::score::told;
+
+const TEMPI: [f64; 4] = [80.0, 100.0, 120.0, 140.0];
+const N_STEPS: usize = 12;
+/// Pairs of strings that guitarists play double stops on (common practice).
+const PAIRS: [[u8; 2]; 9] =
+    [[3, 1], [2, 1], [3, 2], [4, 2], [4, 3], [5, 3], [5, 4], [6, 4], [6, 5]];
+/// Frets that one hand reaches.
+const REACH: i32 = 4;
+const HIGHEST_FRET: i32 = 14;
+/// From string to string, at most.
+const STRUM_S: f64 = 0.012;
+/// Nobody plays like a machine: either way of the beat.
+const UNEVEN_S: f64 = 0.008;
+/// A string not struck again rings for so many steps.
+const RINGS_STEPS: usize = 3;
+/// One step in so many has a wrong note.
+const WRONG_IN: usize = 8;
+/// Noise below the synthesiser's strings; real notes bring their own.
+const NOISE_DB: f64 = 40.0;
+
+/// What one lick gave.
+struct Outcome {
+    set: String,
+    tempo_bpm: f64,
+    blind: Notes,
+    judged: Notes,
+    /// Whether a wrong note was planted, and the verdict.
+    verdicts: Vec<(bool, Verdict)>,
+    strikes_ms: Vec<f64>,
+    strikes_missed: usize,
+    /// … of them already by the onset detector.
+    onsets_missed: usize,
+    strikes_false: usize,
+    faults: Vec<String>,
+}
+
+pub fn measure(plan: &Plan) {
+    let mut outcomes = Vec::new();
+    for set in plan.instruments() {
+        let mut random = Random(2060);
+        let mut wanted = Vec::new();
+        for tempo_bpm in TEMPI {
+            for _ in 0..plan.n.div_ceil(2) {
+                wanted.push((tempo_bpm, Random(random.next_u64())));
+            }
+        }
+        let wanted = plan.thinned(wanted);
+        let run = |(tempo_bpm, random)| outcome(plan, set, tempo_bpm, random);
+        outcomes.extend(wanted.into_par_iter().filter_map(run).collect::<Vec<_>>());
+    }
+    println!("{} licks of {N_STEPS} eighths", outcomes.len());
+    for set in plan.instruments() {
+        figures(&set.name, &outcomes, |o| o.set == set.name);
+    }
+    figures("real together", &outcomes, |o| o.set != plan.synthetic[0].name);
+    for tempo_bpm in TEMPI {
+        let mut notes = Notes::default();
+        outcomes.iter().filter(|o| o.tempo_bpm == tempo_bpm).for_each(|o| notes += o.judged);
+        let name = format!("note F1 against the lick at {tempo_bpm} a minute, all");
+        figure(&name, notes.f1(), "", Target::AtLeast(0.995));
+    }
+    plan.tell(outcomes.iter().flat_map(|o| &o.faults));
+}
+
+fn figures(name: &str, outcomes: &[Outcome], chosen: impl Fn(&Outcome) -> bool) {
+    let these: Vec<&Outcome> = outcomes.iter().filter(|o| chosen(o)).collect();
+    if these.is_empty() {
+        return;
+    }
+    let (mut judged, mut blind) = (Notes::default(), Notes::default());
+    for outcome in &these {
+        judged += outcome.judged;
+        blind += outcome.blind;
+    }
+    figure(&format!("{name}: note F1"), judged.f1(), "", Target::AtLeast(0.995));
+    figure("… blind", blind.f1(), "", Target::AtLeast(0.995));
+    figure("… blind, precision", blind.precision(), "", Target::None);
+    figure("… blind, recall", blind.recall(), "", Target::None);
+    let verdicts: Vec<(bool, Verdict)> =
+        these.iter().flat_map(|o| o.verdicts.iter().copied()).collect();
+    let share = |wrong: bool, verdict: Verdict| {
+        let of: Vec<_> = verdicts.iter().filter(|v| v.0 == wrong).collect();
+        percent(of.iter().filter(|v| v.1 == verdict).count(), of.len())
+    };
+    figure("right steps told right", share(false, Verdict::Right), "%", Target::AtLeast(99.5));
+    figure("… wrong", share(false, Verdict::Wrong), "%", Target::AtMost(0.3));
+    figure("… incomplete", share(false, Verdict::Incomplete), "%", Target::None);
+    figure("… not played", share(false, Verdict::NotPlayed), "%", Target::None);
+    figure("… unsure", share(false, Verdict::Unsure), "%", Target::None);
+    figure("planted semitones told wrong", share(true, Verdict::Wrong), "%", Target::AtLeast(99.5));
+    let strikes: Vec<f64> = these.iter().flat_map(|o| o.strikes_ms.iter().copied()).collect();
+    spread("strike time", &strikes, "ms", Target::AtMost(3.0), Target::AtMost(10.0));
+    let missed: usize = these.iter().map(|o| o.strikes_missed).sum();
+    let false_ones: usize = these.iter().map(|o| o.strikes_false).sum();
+    let all = strikes.len() + missed;
+    figure("strikes missed", percent(missed, all), "%", Target::None);
+    let onsets_missed: usize = these.iter().map(|o| o.onsets_missed).sum();
+    figure("… missed by the onset detector", percent(onsets_missed, all), "%", Target::None);
+    figure("strikes that were none", percent(false_ones, all), "%", Target::None);
+}
+
+/// Two places within the reach of a hand, an interval of the grid apart, that `set` has.
+fn double_stop(set: &Set, random: &mut Random) -> [Place; 2] {
+    loop {
+        let [low, high] = PAIRS[random.below(PAIRS.len())];
+        let fret = random.below(12) as i32;
+        let other = fret + random.below(2 * REACH as usize + 1) as i32 - REACH;
+        if !(0..=HIGHEST_FRET).contains(&other) {
+            continue;
+        }
+        let places = [(low, fret as u8), (high, other as u8)];
+        let there = places.iter().all(|&p| set.at(p, midi(p), random).is_some());
+        if there && INTERVALS.contains(&(midi(places[1]) - midi(places[0]))) {
+            return places;
+        }
+    }
+}
+
+fn outcome(plan: &Plan, set: &Set, tempo_bpm: f64, mut random: Random) -> Option<Outcome> {
+    let eighth_s = 30.0 / tempo_bpm;
+    let asked: Vec<[Place; 2]> = (0..N_STEPS).map(|_| double_stop(set, &mut random)).collect();
+    let mut played = asked.clone();
+    let mut wrong = [false; N_STEPS];
+    for (step, wrong) in played.iter_mut().zip(&mut wrong) {
+        let i = random.below(2);
+        if random.below(WRONG_IN) == 0
+            && let Some(off) = semitone_off(step[i], &step.clone(), &mut random)
+            && set.at(off, midi(off), &mut random).is_some()
+        {
+            step[i] = off;
+            *wrong = true;
+        }
+    }
+    let mut placed: Vec<(u8, Placed<'_>)> = Vec::new();
+    let mut begins = Vec::new();
+    for (k, step) in played.iter().enumerate() {
+        let at_s = 0.3 + k as f64 * eighth_s + random.between(-UNEVEN_S, UNEVEN_S);
+        begins.push(at_s);
+        for (place, note) in step.iter().zip(strum(set, step, at_s, STRUM_S, &mut random)?) {
+            placed.push((place.0, note));
+        }
+    }
+    for i in 0..placed.len() {
+        let (string, note) = placed[i];
+        let again = placed[i + 1..].iter().find(|p| p.0 == string).map(|p| p.1.start_s);
+        let faded_s = note.start_s + (RINGS_STEPS as f64 * eighth_s).min(2.0);
+        // Where it stops it must not sound into the strike after it.
+        placed[i].1.end_s = again.map_or(faded_s, |at_s| (at_s - 0.02).min(faded_s));
+    }
+    let notes: Vec<Placed<'_>> = placed.iter().map(|p| p.1).collect();
+    let length_s = 0.3 + N_STEPS as f64 * eighth_s + 0.5;
+    let noise_db = set.is_synthetic().then_some(NOISE_DB);
+    let samples = mix(&notes, length_s, noise_db, &mut random);
+    let truth: Vec<Sounding> =
+        notes.iter().map(|p| Sounding { onset_s: p.start_s, hz: p.note.f1_hz }).collect();
+    let steps = asked.iter().enumerate().map(|(k, places)| {
+        let beats = 0.5 * k as f64;
+        step(k + 1, beats, &places.map(midi))
+    });
+    let expected = lick(steps.collect(), tempo_bpm);
+    let take = hear(&samples, plan.rate);
+    let judgement = judge::judge_take(&expected, &take, &judge::Settings::default());
+    let mut result = Outcome {
+        set: set.name.clone(),
+        tempo_bpm,
+        blind: Notes::of(&truth, &blind(&take)),
+        judged: Notes::of(&truth, &judged(&judgement)),
+        verdicts: wrong.into_iter().zip(judgement.steps.iter().map(|s| s.verdict)).collect(),
+        strikes_ms: Vec::new(),
+        strikes_missed: 0,
+        onsets_missed: 0,
+        strikes_false: 0,
+        faults: Vec::new(),
+    };
+    time_strikes(&mut result, &begins, &take);
+    let onsets = onsets_s(&samples, plan.rate);
+    let found = |begin_s: &&f64| onsets.iter().any(|o| (o - **begin_s).abs() <= ONSET_S);
+    result.onsets_missed = N_STEPS - begins.iter().filter(found).count();
+    for (k, step) in judgement.steps.iter().enumerate() {
+        let right = if wrong[k] { Verdict::Wrong } else { Verdict::Right };
+        if step.verdict != right {
+            let before = k.checked_sub(1).map(|k| played[k].map(midi));
+            result.faults.push(format!(
+                "{} {tempo_bpm} step {} asked {:?} played {:?} after {before:?}: {}",
+                set.name,
+                k + 1,
+                asked[k].map(midi),
+                played[k].map(midi),
+                told(step)
+            ));
+        }
+    }
+    Some(result)
+}
+
+/// Everything told as struck, with the steps and beside them.
+fn judged(judgement: &TakeJudgement) -> Vec<Sounding> {
+    let steps = judgement.steps.iter().flat_map(|step| {
+        step.heard.iter().filter(|h| h.status != Status::Ringing).filter_map(|heard| {
+            let onset_s = heard.start_s.or(step.start_s)?;
+            Some(Sounding { onset_s, hz: heard.pitch.frequency.get() })
+        })
+    });
+    let beside = judgement.unmatched.iter().flat_map(|strike| {
+        let onset_s = strike.start_s;
+        strike.heard.iter().map(move |p| Sounding { onset_s, hz: p.frequency.get() })
+    });
+    steps.chain(beside).collect()
+}
+
+/// Onsets as the detector has them, before anybody asks what sounds.
+fn onsets_s(samples: &[f32], rate: SampleRate) -> Vec<f64> {
+    let mut decimator = Decimator::new(rate.get());
+    let rate = f64::from(rate.get()) / decimator.factor() as f64;
+    let mut detector = Detector::new(rate);
+    let mut onsets_s = Vec::new();
+    decimator.push(samples, |sample| {
+        onsets_s.extend(detector.push(sample).map(|at| at as f64 / rate));
+    });
+    onsets_s
+}
+
+fn time_strikes(result: &mut Outcome, begins: &[f64], take: &Take) {
+    let mut heard: Vec<(f64, Vec<i32>)> = take
+        .strikes
+        .iter()
+        .map(|strike| {
+            let notes = strike.notes.iter().filter(|n| n.struck);
+            let numbers = notes.map(|n| nearest(n.frequency.get())).collect();
+            (strike.onset.seconds(take.rate), numbers)
+        })
+        .collect();
+    for &begin_s in begins {
+        let nearest = heard
+            .iter()
+            .enumerate()
+            .map(|(i, strike)| (strike.0 - begin_s, i))
+            .min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+        match nearest {
+            Some((off_s, i)) if off_s.abs() <= ONSET_S => {
+                result.strikes_ms.push(1000.0 * off_s);
+                heard.remove(i);
+            }
+            _ => {
+                result.strikes_missed += 1;
+                result.faults.push(format!("{} strike at {begin_s:.3} s missed", result.set));
+            }
+        }
+    }
+    result.strikes_false = heard.len();
+    for (at_s, notes) in heard {
+        result.faults.push(format!("{} no strike at {at_s:.3} s: {notes:?}", result.set));
+    }
+}

@@ -1,0 +1,23 @@
+//! Double stops as a phone records them.
+
+use crate::Plan;
+use crate::grid;
+use crate::grid::Grid;
+use crate::support::spoil;
+
+pub fn measure(plan: &Plan) {
+    println!("(no codec: no encoder is at hand; {} cases a cell)", plan.n);
+    let grid = |title: &str, seed| Grid {
+        title: title.to_owned(),
+        recipe: grid::plain(plan.length_s),
+        spoil: spoil::phone,
+        target: 98.0,
+        seed,
+    };
+    grid::measure(plan, &plan.synthetic, &grid("synthetic, through a phone", 2040));
+    if plan.real.is_empty() {
+        println!("real notes: skipped, ../shared/data is not there");
+    } else {
+        grid::measure(plan, &plan.real, &grid("real notes, through a phone", 2041));
+    }
+}

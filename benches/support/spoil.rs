@@ -1,0 +1,108 @@
+//! What a phone in a kitchen makes of a sound.
+//!
+//! **What.** Echo of a small room, hum of the mains, a fan; then the microphone: 8 kHz wide, driven
+//! into soft clipping. A codec is left out: no encoder is at hand.
+//! **Conventions.** Levels are drawn anew for every sound, within the ranges below.
+//! **Reference.** Ranges are common practice: 0.3–0.6 s of reverberation in a furnished kitchen, an
+//! echo 3–10 dB under the direct sound at arm's length, hum of 50 or 60 Hz 35–45 dB down, a fan
+//! 20–26 dB down, falling by 3 dB an octave as household noise does.
+
+use std::f64::consts::TAU;
+
+use realfft::RealFftPlanner;
+
+use super::cases::Random;
+use super::corpus::RATE;
+
+/// The microphone passes from here …
+const LOWEST_HZ: f64 = 80.0;
+/// … to here.
+const HIGHEST_HZ: f64 = 8_000.0;
+/// The first echo comes so late.
+const FIRST_ECHO_S: f64 = 0.003;
+
+/// `samples` as a phone records them.
+pub fn phone(mut samples: Vec<f32>, random: &mut Random) -> Vec<f32> {
+    let echo = echo(random);
+    let loudness = root_mean_square(&samples);
+    samples = filtered(&samples, &echo, |_| 1.0);
+    let hum_hz = [50.0, 60.0][random.below(2)];
+    let hum = loudness * decibels(-random.between(35.0, 45.0));
+    for n in 1..=7 {
+        let (phase, level) = (random.between(0.0, TAU), hum * 2_f64.sqrt() / f64::from(n));
+        let turn = TAU * hum_hz * f64::from(n) / f64::from(RATE);
+        for (i, sample) in samples.iter_mut().enumerate() {
+            *sample += (level * (turn * i as f64 + phase).sin()) as f32;
+        }
+    }
+    let mut fan = pink(samples.len(), random);
+    let gain = loudness * decibels(-random.between(20.0, 26.0)) / root_mean_square(&fan);
+    fan.iter_mut().zip(&samples).for_each(|(f, s)| *f = *f * gain as f32 + s);
+    let heard = filtered(&fan, &[1.0], |hz| {
+        let low = 1.0 / (1.0 + (LOWEST_HZ / hz.max(1.0)).powi(4)).sqrt();
+        let high = 1.0 / (1.0 + (hz / HIGHEST_HZ).powi(16)).sqrt();
+        low * high
+    });
+    let peak = heard.iter().fold(0.0_f32, |m, s| m.max(s.abs())).max(1e-9);
+    let drive = random.between(0.6, 1.5) as f32 / peak;
+    heard.iter().map(|s| 0.7 * (s * drive).tanh()).collect()
+}
+
+/// White noise made to fall by 3 dB an octave, as long as asked for.
+pub fn pink(n: usize, random: &mut Random) -> Vec<f32> {
+    let white: Vec<f32> = (0..n).map(|_| random.normal() as f32).collect();
+    filtered(&white, &[1.0], |hz| 1.0 / hz.max(20.0).sqrt())
+}
+
+/// Impulse response of a small room: the direct sound, then noise that dies away.
+fn echo(random: &mut Random) -> Vec<f32> {
+    let rate = f64::from(RATE);
+    let decay_s = random.between(0.3, 0.6);
+    let first = (FIRST_ECHO_S * rate) as usize;
+    let mut response: Vec<f32> = (0..(decay_s * rate) as usize)
+        .map(|i| {
+            let fade = (-1000_f64.ln() * i as f64 / rate / decay_s).exp();
+            if i < first { 0.0 } else { (random.normal() * fade) as f32 }
+        })
+        .collect();
+    let energy: f32 = response.iter().map(|s| s * s).sum();
+    let gain = decibels(-random.between(3.0, 10.0)) as f32 / energy.sqrt();
+    response.iter_mut().for_each(|s| *s *= gain);
+    response[0] = 1.0;
+    response
+}
+
+/// `samples` through `response` and a filter of the given gain, cut to their own length.
+fn filtered(samples: &[f32], response: &[f32], gain: impl Fn(f64) -> f64) -> Vec<f32> {
+    let size = (samples.len() + response.len()).next_power_of_two();
+    let mut planner = RealFftPlanner::<f32>::new();
+    let (there, back) = (planner.plan_fft_forward(size), planner.plan_fft_inverse(size));
+    let transform = |samples: &[f32]| {
+        let mut input = there.make_input_vec();
+        input[..samples.len()].copy_from_slice(samples);
+        let mut output = there.make_output_vec();
+        there.process(&mut input, &mut output).expect("lengths were taken from the plan");
+        output
+    };
+    let mut spectrum = transform(samples);
+    for (k, (bin, factor)) in spectrum.iter_mut().zip(transform(response)).enumerate() {
+        let hz = k as f64 * f64::from(RATE) / size as f64;
+        *bin *= factor * (gain(hz) / size as f64) as f32;
+    }
+    // Rounding may leave these not quite real.
+    spectrum[0].im = 0.0;
+    spectrum[size / 2].im = 0.0;
+    let mut output = back.make_output_vec();
+    back.process(&mut spectrum, &mut output).expect("lengths were taken from the plan");
+    output.truncate(samples.len());
+    output
+}
+
+fn root_mean_square(samples: &[f32]) -> f64 {
+    let power: f64 = samples.iter().map(|s| f64::from(s * s)).sum();
+    (power / samples.len().max(1) as f64).sqrt().max(1e-9)
+}
+
+fn decibels(level_db: f64) -> f64 {
+    10_f64.powf(level_db / 20.0)
+}
