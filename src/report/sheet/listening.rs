@@ -78,9 +78,9 @@ pub(super) fn section(steps: &[StepFacts], reference: Reference) -> Markup {
     html! {
         h2 { "What to listen for" }
         p {
-            "Two notes of a double stop share, nearly, one of their partials. In equal temperament "
-            "the two do not quite meet there, and beat. Beating at the rate below is in tune; a bend "
-            "of the string changes the rate at once."
+            "The two notes of a double stop nearly share a partial. Tuned in equal temperament they do "
+            "not quite meet there, and beat: at the rate below they are in tune, and the slightest "
+            "bend changes it."
         }
         table {
             tr { th { "Step" } th { "Notes" } th { "Interval" } th { "Partials that meet" } th { "Beats a second" } }
@@ -93,10 +93,11 @@ pub(super) fn section(steps: &[StepFacts], reference: Reference) -> Markup {
                     @match meeting(hz(low), hz(high), *interval) {
                         Some(meeting) => {
                             td {
-                                (meeting.lower_partial) " of the lower, " (meeting.upper_partial)
-                                " of the upper, near " (format!("{:.0}", meeting.hz)) " Hz"
+                                (ordinal(meeting.lower_partial)) " of the lower, "
+                                (ordinal(meeting.upper_partial)) " of the upper, near "
+                                (format!("{:.0}", meeting.hz)) " Hz"
                             }
-                            td { (format!("{:.1}", meeting.beats)) ", " (character(meeting.beats)) }
+                            td { (told(meeting.beats)) }
                         }
                         None => { td { "none that can be heard" } td {} }
                     }
@@ -104,6 +105,25 @@ pub(super) fn section(steps: &[StepFacts], reference: Reference) -> Markup {
             }
         }
     }
+}
+
+fn ordinal(number: u32) -> String {
+    let ending = match (number % 10, number % 100 / 10) {
+        (_, 1) => "th",
+        (1, _) => "st",
+        (2, _) => "nd",
+        (3, _) => "rd",
+        _ => "th",
+    };
+    format!("{number}{ending}")
+}
+
+/// `11.9, a flutter`; octaves and unisons are as pure tempered as just.
+fn told(beats: f64) -> String {
+    if beats < 0.05 {
+        return "none: any beat is out of tune".to_owned();
+    }
+    format!("{beats:.1}, {}", character(beats))
 }
 
 fn character(beats: f64) -> &'static str {

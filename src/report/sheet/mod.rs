@@ -5,6 +5,7 @@
 //! **Limits.** Real strings are a little stiff: their high partials beat somewhat faster than told.
 
 mod listening;
+mod rhythm;
 mod shapes;
 mod staff;
 
@@ -21,32 +22,42 @@ use crate::theory::note::Reference;
 const PLAN: [u32; 6] = [50, 60, 70, 80, 90, 100];
 
 /// Lines for the teacher.
-const REMARK_LINES: usize = 8;
+const REMARK_LINES: usize = 6;
+
+/// Signs of a mark and what they mean.
+const SIGNS: [(&[char], &str); 6] = [
+    (&['h'], "h hammer-on"),
+    (&['p'], "p pull-off"),
+    (&['s', '/', '\\'], "s / \\ slide"),
+    (&['b'], "b bend"),
+    (&['<'], "<12> harmonic, stopped at the fret before the sign"),
+    (&['='], "= let ring"),
+];
 
 const STYLE: &str = "
-@page { margin: 14mm 15mm; }
+@page { margin: 12mm 14mm; }
 * { box-sizing: border-box; }
-body { font: 10.5pt/1.35 Georgia, 'Times New Roman', serif; color: #000; background: #fff;
+body { font: 10pt/1.3 Georgia, 'Times New Roman', serif; color: #000; background: #fff;
   max-width: 186mm; margin: 0 auto; padding: 4mm; }
 @media print { body { max-width: none; padding: 0; } }
 h1 { font-size: 20pt; font-weight: normal; margin: 0; }
 h2 { font-size: 12pt; font-variant: small-caps; font-weight: normal; letter-spacing: .04em;
-  border-bottom: .5pt solid #000; margin: 6mm 0 2mm; break-after: avoid; }
+  border-bottom: .5pt solid #000; margin: 4mm 0 1.5mm; break-after: avoid; }
 p { margin: 0 0 1.5mm; }
 svg { display: block; fill: #000; }
 svg text { font-family: Georgia, 'Times New Roman', serif; }
 .staff { width: 100%; break-inside: avoid; margin-bottom: 2mm; }
-.shapes { display: flex; flex-wrap: wrap; gap: 3mm 6mm; }
-.shapes figure { margin: 0; width: 28mm; break-inside: avoid; text-align: center; }
+.shapes { display: flex; flex-wrap: wrap; gap: 2mm; }
+.shapes figure { margin: 0; width: 24mm; break-inside: avoid; text-align: center; }
 .shapes figcaption { font-size: 8.5pt; line-height: 1.2; }
 table { border-collapse: collapse; width: 100%; }
 th { font-weight: normal; font-style: italic; text-align: left; border-bottom: .5pt solid #000; }
-td, th { padding: .8mm 3mm .8mm 0; vertical-align: top; }
+td, th { padding: .4mm 3mm .4mm 0; vertical-align: top; }
 tr { break-inside: avoid; }
 .head { display: flex; justify-content: space-between; align-items: baseline; }
 .blank { border-bottom: .5pt solid #000; display: inline-block; width: 34mm; }
-.rule { border-bottom: .4pt solid #777; height: 8.5mm; }
-.together { break-inside: avoid; }
+.rule { border-bottom: .4pt solid #777; height: 7.6mm; }
+.foot { display: grid; grid-template-columns: 6fr 5fr; gap: 8mm; break-inside: avoid; }
 .small { font-size: 9pt; }
 ";
 
@@ -78,17 +89,12 @@ pub fn sheet(lick: &Lick, reference: Reference) -> String {
                 }
                 h2 { "The lick" }
                 (staff::systems(lick, &steps))
-                p.small {
-                    "Above the strings the chord; below them the length of each step, its interval and its number. "
-                    "h hammer-on, p pull-off, s / \\ slide, b bend, <12> harmonic, = let ring."
-                }
-                h2 { "Shapes" }
-                (shapes::drawings(lick, &steps))
+                p.small { (legend(lick)) }
+                (shapes::section(lick, &steps))
                 (listening::section(&steps, reference))
-                (plan(lick))
-                div.together {
-                    h2 { "Remarks" }
-                    @for _ in 0..REMARK_LINES { div.rule {} }
+                div.foot {
+                    (plan(lick))
+                    div { h2 { "Remarks" } @for _ in 0..REMARK_LINES { div.rule {} } }
                 }
             }
         }
@@ -96,26 +102,39 @@ pub fn sheet(lick: &Lick, reference: Reference) -> String {
     page.into_string()
 }
 
+/// What stands above and below the tab, and the signs that this lick uses.
+fn legend(lick: &Lick) -> String {
+    let marks: Vec<String> =
+        lick.steps.iter().flat_map(|step| &step.marks).map(ToString::to_string).collect();
+    let used = SIGNS.iter().filter(|(signs, _)| marks.iter().any(|mark| mark.contains(*signs)));
+    let told: Vec<String> = used.map(|(_, meaning)| format!(", {meaning}")).collect();
+    format!(
+        "Above the strings the chord; below them the length of each step, what it is and its \
+         number{}.",
+        told.concat()
+    )
+}
+
 /// From half the tempo up, with boxes to tick.
 fn plan(lick: &Lick) -> Markup {
     let beats: f64 = lick.steps.iter().map(|step| step.beats.get()).sum();
     html! {
-        div.together {
+        div {
             h2 { "Practice plan" }
             p {
-                "Play each tempo until three passes in a row are clean, then go up one line. After a "
-                "slip go back one line. Keep the shoulders loose."
+                "Three clean passes in a row, then the next line; after a slip back one line. Keep the "
+                "shoulders loose."
             }
             table {
-                tr { th { "Share" } th { "Quarter notes a minute" } th { "One pass" } th { "Clean passes" } th { "Date" } }
+                tr { th { "Tempo" } th {} th { "One pass" } th { "Clean" } th { "Date" } }
                 @for share in PLAN {
                     @let tempo = lick.tempo_bpm * f64::from(share) / 100.0;
                     tr {
-                        td { (share) " %" }
                         td { (format!("{tempo:.0}")) }
+                        td { (share) " %" }
                         td { (format!("{:.0} s", 60.0 * beats / tempo)) }
                         td { (boxes()) }
-                        td { span.blank style="width:22mm" {} }
+                        td { span.blank style="width:14mm" {} }
                     }
                 }
             }
@@ -128,7 +147,7 @@ fn plan(lick: &Lick) -> Markup {
 
 fn boxes() -> Markup {
     html! {
-        svg viewBox="0 0 60 14" style="width:20mm" {
+        svg viewBox="0 0 48 14" style="width:14mm" {
             @for x in [1, 17, 33] {
                 rect x=(x) y="1" width="12" height="12" fill="none" stroke="#000" {}
             }
