@@ -81,6 +81,8 @@ pub enum Truth {
     TrueLater,
     /// It sounds so, but the key writes it with other letters.
     OtherSpelling,
+    /// It is so of two other notes of the strike.
+    OtherNotes,
     /// It is so but for whole octaves.
     OctavesApart,
     /// It is not so.
@@ -178,6 +180,19 @@ impl Moment {
         }
     }
 
+    /// Two of the notes that can be written as `interval` in `key`, the lower one first; `None` if
+    /// there are none.
+    pub fn pair(&self, interval: Interval, key: Key) -> Option<[&SoundingNote; 2]> {
+        let makes = |low: &SoundingNote, high: &SoundingNote| {
+            let readings = readings(low.played.note, high.played.note, Some(key));
+            readings.iter().any(|reading| reading.interval == interval)
+        };
+        self.notes.iter().enumerate().find_map(|(index, low)| {
+            let high = self.notes[index + 1..].iter().find(|high| makes(low, high))?;
+            Some([low, high])
+        })
+    }
+
     /// The lower and the upper note where exactly two sound.
     pub fn double_stop(&self) -> Option<[&SoundingNote; 2]> {
         match &self.notes[..] {
@@ -200,6 +215,7 @@ impl Claim {
         let truth = match actual {
             Some(_) if moments[0].may_be(claimed, key) => Truth::True,
             _ if moments.iter().any(|moment| moment.may_be(claimed, key)) => Truth::TrueLater,
+            Some(_) if moments[0].pair(claimed, key).is_some() => Truth::OtherNotes,
             Some(actual) if actual.semitones() == claimed.semitones() => Truth::OtherSpelling,
             Some(actual) if octaves_apart(actual, claimed) => Truth::OctavesApart,
             _ => Truth::False,

@@ -4,7 +4,8 @@
 //! stays as it is. Repaired are: claims of intervals that are not so, chords spelled against the
 //! key, keys without a signature, slips in the names of keys of the file, and backslashes between
 //! double quotes.
-//! **Limits.** What to play is never changed, nor is a claim about fewer than two notes.
+//! **Limits.** What to play is never changed, nor is a claim about a step of other than two notes,
+//! which may mean any pair of them.
 
 use std::ops::Range;
 
@@ -134,6 +135,7 @@ fn names_and_claims(written: &Written) -> Vec<Change> {
         }
         if let (Some(claim), Some(span)) = (facts.claim, &places.interval)
             && let Some(actual) = claim.actual
+            && facts.moments.first().is_some_and(|moment| moment.double_stop().is_some())
             && !matches!(claim.truth, Truth::True | Truth::TrueLater)
         {
             let why = format!("step {} is {}", facts.number, actual.with_article());

@@ -206,6 +206,7 @@ impl Claimed {
                 Truth::True => "true",
                 Truth::TrueLater => "true later",
                 Truth::OtherSpelling => "other spelling",
+                Truth::OtherNotes => "other notes",
                 Truth::OctavesApart => "octaves apart",
                 Truth::False => "false",
             },

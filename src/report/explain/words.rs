@@ -39,6 +39,11 @@ pub fn claim(step: &StepFacts, claim: Claim, key: Key) -> Option<String> {
         Truth::OtherSpelling => {
             Some(format!("\"{claimed}\" sounds right, but as {key} writes it {is} ({actual})"))
         }
+        Truth::OtherNotes => {
+            let [low, high] = step.moments.first()?.pair(claimed, key)?;
+            let pair = format!("{} and {}", low.spelling, high.spelling);
+            Some(format!("\"{claimed}\" is true of {pair}; lowest to highest, {is} ({actual})"))
+        }
         Truth::OctavesApart => {
             Some(format!("\"{claimed}\" is true but for octaves: {is} ({actual})"))
         }
