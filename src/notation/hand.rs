@@ -1,9 +1,10 @@
 //! Strings and frets for notes that come without them, so that the hand keeps still.
 //!
 //! **Rule.** The hand lies at its lowest stopped fret. Of all ways to lay the notes on the strings,
-//! no two at once on one string, the one is taken whose sum of hand movements is least; a stretch
-//! of more than four frets counts as much as moving the hand from end to end, and between equals
-//! the lower position wins. A note keeps its string as long as it sounds.
+//! no two at once on one string, the one is taken whose sum of hand movements is least; every fret
+//! past the twelfth, where the neck meets the body, counts as a movement of one fret, a stretch of
+//! more than four frets as much as moving the hand from end to end, and between equals the lower
+//! position wins. A note keeps its string as long as it sounds.
 //! **Limits.** Where no way exists, notes that still sound are cut short, and after that notes are
 //! left out from the middle of the chord; both are told.
 
@@ -16,8 +17,11 @@ use crate::theory::fretboard::LAST_FRET;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
 
-/// Frets a hand spans without a stretch, first and last counted as their difference.
-const SPAN: u8 = 4;
+/// Frets a hand spans without a stretch, one finger each: the last less the first.
+const SPAN: u8 = 3;
+
+/// The last fret before the neck meets the body (common practice).
+const FREE: u8 = 12;
 
 /// Notes that sound at once, as many as a step of a lick can hold.
 const MAX_NOTES: usize = 6;
@@ -160,11 +164,13 @@ fn extend(before: Option<&Onset>, held: &[usize], fresh: &[usize], choices: &[La
         for places in layouts {
             let stopped = places.iter().map(|&(_, fret)| fret).filter(|&fret| fret > 0);
             let (low, high) = (stopped.clone().min(), stopped.max());
+            let cramped = high.map_or(0, |high| high.saturating_sub(FREE));
             let stretch = low.zip(high).map_or(0, |(low, high)| high - low).saturating_sub(SPAN);
             let laid = hands.iter().map(|(&hand, &(cost, before))| {
                 let position = low.or(hand);
                 let travel = position.zip(hand).map_or(0, |(to, from)| to.abs_diff(from));
-                let effort = u32::from(travel) + u32::from(stretch) * u32::from(LAST_FRET.0);
+                let effort =
+                    u32::from(travel + cramped) + u32::from(stretch) * u32::from(LAST_FRET.0);
                 let cost = cost + 100 * effort + u32::from(low.unwrap_or(0));
                 Way { places: places.clone(), position, cost, before }
             });
