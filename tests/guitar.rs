@@ -178,7 +178,6 @@ fn a_strum_gives_what_single_strings_give() {
 }
 
 #[test]
-#[ignore = "not met: in a strum of 150 ms the sixth string is not heard"]
 fn a_slow_strum_gives_what_single_strings_give() {
     strums_are_measured(&[(3, 0.03, [14.0, -9.0, 6.0, 2.5, -17.0, 21.0])]);
 }

@@ -257,16 +257,14 @@ enum Origin {
 }
 
 impl Origin {
-    /// Whether it was struck; `None` if it was sought and is not there, or stirs only because others
-    /// sound.
+    /// Whether it was struck; `None` if it was not and stirs only because others sound.
     fn or_clear(self, reading: Option<&Reading>, loudest: f64) -> Option<bool> {
+        let audible = loudest * 10_f64.powf(-STIRRED_DB / 10.0);
+        let is_clear = |reading: &Reading| reading.clear_power > audible;
         match self {
             Self::Struck => Some(true),
-            Self::Ringing => Some(false),
-            Self::Sought => {
-                let audible = loudest * 10_f64.powf(-STIRRED_DB / 10.0);
-                (reading?.clear_power > audible).then_some(true)
-            }
+            Self::Ringing => reading.is_none_or(is_clear).then_some(false),
+            Self::Sought => is_clear(reading?).then_some(true),
         }
     }
 }

@@ -20,7 +20,7 @@ use crate::theory::note::Reference;
 use crate::units::Cents;
 use crate::units::Hertz;
 
-/// Strikes closer together than this are one strum, in seconds.
+/// A strike that the next one cuts off so soon is part of a strum, in seconds.
 const STRUM_S: f64 = 0.5;
 
 /// A string that has moved farther than this between two plucks was tuned meanwhile: only what comes
@@ -136,30 +136,30 @@ pub struct TuningCheck {
     wanted: Wanted,
     plucks: Vec<(StringNumber, f64, f64)>,
     refused: Vec<Refused>,
-    /// When the last strike began that was too short to be measured: what sounds in a strike soon
-    /// after it was strummed, even if it seems to ring on by then.
-    strummed_at_s: f64,
 }
 
 impl TuningCheck {
     /// Nothing heard yet.
     pub fn new(wanted: Wanted) -> Self {
-        Self { wanted, plucks: Vec::new(), refused: Vec::new(), strummed_at_s: f64::NEG_INFINITY }
+        Self { wanted, plucks: Vec::new(), refused: Vec::new() }
     }
 
     /// Takes a pluck, or all the strings of a strum.
+    ///
+    /// The first strings of a slow strum are ringing by the time the strum is heard as a strike: what
+    /// rings and was never measured is measured now.
     pub fn push(&mut self, pluck: &Pluck) -> Vec<Heard> {
-        let strummed = pluck.at_s - self.strummed_at_s <= STRUM_S;
         let mut heard = Vec::new();
         for sounding in &pluck.strings {
             let string = self.string_of(sounding.frequency);
-            if !sounding.struck && !strummed {
+            let measured = string.is_none_or(|of| self.plucks.iter().any(|&(s, ..)| s == of));
+            let fault = pluck.fault(sounding);
+            if !sounding.struck && (measured || fault.is_some()) {
                 continue;
             }
-            match (string, pluck.fault(sounding)) {
-                (Some(_), Some(Fault::Short { .. })) if pluck.lasted_s < STRUM_S => {
-                    self.strummed_at_s = pluck.at_s;
-                }
+            match (string, fault) {
+                // The beginning of a strum, which goes on in the next strike.
+                (Some(_), Some(Fault::Short { .. })) if pluck.lasted_s < STRUM_S => {}
                 (string, Some(fault)) => {
                     heard.push(Heard::Refused(Refused { at_s: pluck.at_s, string, fault }));
                 }
