@@ -81,6 +81,8 @@ impl Desk {
     fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(assert_cmd::cargo::cargo_bin!("doublecheck"));
         command.current_dir(self.folder.path()).args(arguments);
+        // Takes that `check` keeps must not mix with those of whoever runs the tests.
+        command.env("XDG_DATA_HOME", self.folder.path().join("data"));
         command
     }
 }
@@ -350,6 +352,43 @@ fn a_terminal_gets_colour_unless_it_is_refused() {
     assert!(on_terminal(&[]).contains("\x1b["));
     assert!(!on_terminal(&[("NO_COLOR", "1")]).contains('\x1b'));
     assert!(!on_terminal(&[("TERM", "dumb")]).contains('\x1b'));
+}
+
+/// Two sessions of one lick, then the same take again: it is kept once.
+#[test]
+fn takes_are_kept_for_the_history_unless_told_otherwise() {
+    let desk = Desk::new();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio");
+    let lick = folder.join("semitone-off.toml").display().to_string();
+    for (take, as_name) in [("semitone-off.wav", "monday.wav"), ("noisy.wav", "tuesday.wav")] {
+        fs::copy(folder.join(take), desk.folder.path().join(as_name)).expect("a take");
+    }
+    desk.run(&["history"]).done();
+    let unkept = desk.run(&["check", &lick, "monday.wav", "--no-history"]);
+    assert!(!unkept.done().err.contains("kept"), "{}", unkept.err);
+    assert!(!desk.folder.path().join("data").exists());
+
+    for take in ["monday.wav", "tuesday.wav", "monday.wav"] {
+        let kept = desk.run(&["check", &lick, take]);
+        assert!(kept.done().err.contains("kept for `doublecheck history`"), "{}", kept.err);
+    }
+    let document = desk.run(&["history", "--json"]).done().json();
+    let takes = document["licks"][0]["takes"].as_array().expect("takes");
+    assert_eq!(takes.len(), 2, "{document:#}");
+    let monday = takes.iter().find(|take| take["recording"] == "monday.wav").expect("kept");
+    assert_eq!(monday["right"], 2, "two of four steps are a semitone off");
+    assert_eq!(monday["steps_not_right"], serde_json::json!([2, 4]));
+    assert!(monday["recorded_at"].as_str().expect("a time").ends_with('Z'));
+
+    let page = desk.run(&["history", "--lick", "BRIDGE"]);
+    assert!(page.done().out.contains("monday.wav"), "{}", page.out);
+    let other = desk.run(&["history", "--lick", "no such title"]);
+    assert_eq!(other.done().out, "");
+
+    // A spoilt file hides no other.
+    fs::write(desk.folder.path().join("data/doublecheck/history/0.json"), "{").expect("spoilt");
+    let page = desk.run(&["history"]);
+    assert!(page.done().out.contains("tuesday.wav") && page.err.contains("0.json"), "{}", page.err);
 }
 
 /// Bytes without sense, the same every time: a multiplicative congruence modulo 2^31 − 1 (Park

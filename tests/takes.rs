@@ -82,6 +82,7 @@ fn folder() -> PathBuf {
 fn doublecheck(arguments: &[&str]) -> (Option<i32>, String) {
     let mut command = Command::new(assert_cmd::cargo::cargo_bin!("doublecheck"));
     command.args(arguments).stdin(Stdio::null()).current_dir(folder());
+    command.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"));
     let output = command.output().expect("it starts");
     (output.status.code(), String::from_utf8(output.stdout).expect("UTF-8"))
 }

@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::kept;
 use super::output;
 use super::recording::Channel;
 use super::recording::Heard;
@@ -37,6 +38,9 @@ pub struct Args {
     recordings: Vec<PathBuf>,
     #[command(flatten)]
     judging: Judging,
+    /// Keep nothing of these takes for `history`
+    #[arg(long)]
+    no_history: bool,
     #[command(flatten)]
     channel: Channel,
 }
@@ -78,7 +82,11 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         })
         .collect();
     drop(progress);
-    print(&Page::of(&lick, args.judging.tolerance), &takes, common)?;
+    let page = Page::of(&lick, args.judging.tolerance);
+    print(&page, &takes, common)?;
+    if !args.no_history {
+        kept::keep(&page, &takes);
+    }
     match failure(&takes) {
         Some(failure) => Err(failure),
         None => Ok(outcome(&takes, args.judging)),

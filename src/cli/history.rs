@@ -1,6 +1,6 @@
 //! `doublecheck history`: show progress over takes and sessions.
 
-use std::io::Write;
+use std::path::Path;
 use std::path::PathBuf;
 
 use serde_json::Value;
@@ -8,16 +8,29 @@ use serde_json::Value;
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::kept;
 use super::output;
 use crate::report::history;
 use crate::report::history::Entry;
+use crate::report::json;
+
+/// Takes shown of each lick without `--all`.
+const SHOWN: usize = 15;
 
 /// Show progress over takes and sessions.
+///
+/// Without documents it shows the takes that `check` kept on this machine.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Documents that `check --json` printed, oldest first
-    #[arg(required = true, value_name = "DOCUMENT")]
+    #[arg(value_name = "DOCUMENT")]
     documents: Vec<PathBuf>,
+    /// Only licks with this in their title
+    #[arg(long, value_name = "TITLE")]
+    lick: Option<String>,
+    /// Show all takes, not only the newest of each lick
+    #[arg(long)]
+    all: bool,
 }
 
 /// Runs the command.
@@ -27,23 +40,39 @@ pub struct Args {
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let mut entries: Vec<Entry> = Vec::new();
     for path in &args.documents {
-        let name = path.display();
-        let text = std::fs::read_to_string(path).map_err(|cause| {
-            Failure::new(format!("{name}: {cause}"), "name files that can be read")
-        })?;
-        let hint = "keep them with `doublecheck check LICK TAKE --json > DOCUMENT`";
-        let document: Value = serde_json::from_str(&text)
-            .map_err(|cause| Failure::new(format!("{name}: no JSON: {cause}"), hint))?;
-        let found = history::entries(&document)
-            .ok_or_else(|| Failure::new(format!("{name}: no document of `check --json`"), hint))?;
-        entries.extend(found);
+        entries.extend(read(path)?);
     }
-    output::print(|out| {
-        if common.json {
-            writeln!(out, "{:#}", history::document(&entries))
-        } else {
-            history::text(out, &entries)
+    if args.documents.is_empty() {
+        for path in kept::documents()? {
+            match read(&path) {
+                Ok(found) => entries.extend(found),
+                // One spoilt file must not hide the others.
+                Err(failure) => output::tell(&format!("left out: {}", failure.error)),
+            }
         }
+    }
+    if let Some(title) = &args.lick {
+        let title = title.to_lowercase();
+        entries.retain(|entry| entry.lick.to_lowercase().contains(&title));
+    }
+    if entries.is_empty() {
+        output::tell("No takes are kept yet: `doublecheck check LICK RECORDING` keeps them.");
+    }
+    let shown = if args.all { usize::MAX } else { SHOWN };
+    output::print(|out| match common.json {
+        true => json::document(out, &history::document(&entries)),
+        false => history::text(out, &entries, shown),
     })?;
     Ok(Outcome::Done)
+}
+
+fn read(path: &Path) -> Result<Vec<Entry>, Failure> {
+    let name = path.display();
+    let hint = "keep them with `doublecheck check LICK TAKE --json > DOCUMENT`";
+    let text = std::fs::read_to_string(path)
+        .map_err(|cause| Failure::new(format!("{name}: {cause}"), "name files that can be read"))?;
+    let document: Value = serde_json::from_str(&text)
+        .map_err(|cause| Failure::new(format!("{name}: no JSON: {cause}"), hint))?;
+    history::entries(&document)
+        .ok_or_else(|| Failure::new(format!("{name}: no document of `check --json`"), hint))
 }

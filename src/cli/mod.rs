@@ -9,6 +9,7 @@ pub mod exit;
 pub mod explain;
 pub mod history;
 pub mod intonation;
+pub mod kept;
 pub mod listen;
 #[cfg(feature = "live")]
 pub mod live_input;

@@ -2,6 +2,7 @@
 //!
 //! **Conventions.** Takes keep the order they are given in; takes of one lick stand together.
 
+use std::collections::BTreeMap;
 use std::io;
 use std::io::Write;
 
@@ -9,6 +10,14 @@ use serde_json::Value;
 use serde_json::json;
 
 use super::json::SCHEMA;
+use super::plural;
+
+/// Marks of the ruled line that shows the share of right steps.
+const LINE_MARKS: usize = 20;
+/// Newest takes that the steps to work on are looked for in.
+const LATELY: usize = 5;
+/// Steps to work on that are told.
+const MOST_STEPS: usize = 3;
 
 /// One judged take, as far as progress is concerned.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,14 +26,23 @@ pub struct Entry {
     pub lick: String,
     /// Name of the recording.
     pub recording: String,
-    /// Steps judged right.
-    pub right: usize,
-    /// Steps of the lick.
-    pub steps: usize,
+    /// When it was recorded, by RFC 3339; `None` where the document does not tell.
+    pub recorded_at: Option<String>,
+    /// Number of each step with whether it was right.
+    pub steps: Vec<(u64, bool)>,
     /// Median distance of right notes from their pitch, in cents.
     pub cents: Option<f64>,
+    /// Median distance of strikes from an even beat, in milliseconds.
+    pub timing_ms: Option<f64>,
     /// Tempo it was played at, in quarter notes a minute.
     pub tempo_bpm: Option<f64>,
+}
+
+impl Entry {
+    /// Steps judged right.
+    pub fn right(&self) -> usize {
+        self.steps.iter().filter(|(_, right)| *right).count()
+    }
 }
 
 /// The takes of a document of `check --json`; `None` if it is no such document.
@@ -37,23 +55,33 @@ pub fn entries(document: &Value) -> Option<Vec<Entry>> {
 /// A take that could not be judged has no steps and no entry.
 fn entry(lick: &str, take: &Value) -> Option<Entry> {
     let steps = take.get("steps")?.as_array()?;
-    let is_right = |v: &&Value| v.get("verdict").and_then(Value::as_str) == Some("right");
-    let mut cents: Vec<f64> = steps
+    let text = |value: &Value, name| Some(value.get(name)?.as_str()?.to_owned());
+    let judged = |(index, step): (usize, &Value)| {
+        let number = step.get("step").and_then(Value::as_u64).unwrap_or(index as u64 + 1);
+        (number, text(step, "verdict").as_deref() == Some("right"))
+    };
+    let cents = steps
         .iter()
         .filter_map(|step| step.get("heard")?.as_array())
         .flatten()
-        .filter(|note| note.get("status").and_then(Value::as_str) == Some("right"))
-        .filter_map(|note| note.get("cents")?.as_f64().map(f64::abs))
-        .collect();
-    cents.sort_by(f64::total_cmp);
+        .filter(|note| text(note, "status").as_deref() == Some("right"))
+        .filter_map(|note| note.get("cents")?.as_f64());
+    let timing = steps.iter().filter_map(|step| step.get("timing_ms")?.as_f64());
     Some(Entry {
         lick: lick.to_owned(),
-        recording: take.get("recording").and_then(Value::as_str).unwrap_or("").to_owned(),
-        right: steps.iter().filter(is_right).count(),
-        steps: steps.len(),
-        cents: cents.get(cents.len() / 2).copied(),
+        recording: text(take, "recording").unwrap_or_default(),
+        recorded_at: text(take, "recorded_at"),
+        steps: steps.iter().enumerate().map(judged).collect(),
+        cents: median_distance(cents),
+        timing_ms: median_distance(timing),
         tempo_bpm: take.get("tempo_bpm").and_then(Value::as_f64),
     })
+}
+
+fn median_distance(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut distances: Vec<f64> = values.map(f64::abs).collect();
+    distances.sort_by(f64::total_cmp);
+    distances.get(distances.len() / 2).copied()
 }
 
 /// Licks in the order they first come, each with its takes.
@@ -68,44 +96,87 @@ fn by_lick(entries: &[Entry]) -> Vec<(&str, Vec<&Entry>)> {
     licks
 }
 
-/// Marks of the ruled line that shows the share of right steps.
-const LINE_MARKS: usize = 20;
-
-/// A table a lick, a line a take.
+/// A table a lick, a line a take, the newest `shown` of each; then the steps to work on.
 ///
 /// # Errors
 /// Whatever `out` says.
-pub fn text(out: &mut impl Write, entries: &[Entry]) -> io::Result<()> {
+pub fn text(out: &mut impl Write, entries: &[Entry], shown: usize) -> io::Result<()> {
     for (i, (lick, takes)) in by_lick(entries).into_iter().enumerate() {
         if i > 0 {
             writeln!(out)?;
         }
         writeln!(out, "{lick}\n")?;
-        let widest = takes.iter().map(|t| t.recording.chars().count()).max().unwrap_or(0).max(4);
-        writeln!(out, "{:widest$}  {:LINE_MARKS$}  right   off by  tempo", "take", "")?;
-        for take in takes {
-            let marks = (LINE_MARKS * take.right).checked_div(take.steps).unwrap_or(0);
-            let line = format!("{}{}", "━".repeat(marks), "·".repeat(LINE_MARKS - marks));
-            let cents = take.cents.map_or("–".to_owned(), |c| format!("{c:.0} cents"));
-            let tempo = take.tempo_bpm.map_or("–".to_owned(), |t| format!("{t:.0}"));
-            let right = format!("{}/{}", take.right, take.steps);
-            let name = &take.recording;
-            writeln!(out, "{name:widest$}  {line}  {right:>5}  {cents:>7}  {tempo:>5}")?;
+        let earlier = takes.len().saturating_sub(shown);
+        table(out, &takes[earlier..])?;
+        if earlier > 0 {
+            writeln!(out, "{} before these: --all shows all.", plural(earlier, "take"))?;
         }
+        to_work_on(out, &takes)?;
     }
     Ok(())
 }
 
-/// The same as one JSON document.
+fn table(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
+    let dated = takes.iter().any(|take| take.recorded_at.is_some());
+    let name = |take: &Entry| {
+        let file = take.recording.rsplit('/').next().unwrap_or_default();
+        if file.is_empty() { take.recording.clone() } else { file.to_owned() }
+    };
+    let widest = takes.iter().map(|take| name(take).chars().count()).max().unwrap_or(0).max(4);
+    let (date, day_width) = if dated { ("recorded", 12) } else { ("", 0) };
+    let heads = format!("{:LINE_MARKS$}  right    off by  timing  tempo", "");
+    writeln!(out, "{date:day_width$}{:widest$}  {heads}", "take")?;
+    for take in takes {
+        // The day of `2026-03-07T18:05:59Z`.
+        let day = take.recorded_at.as_deref().and_then(|at| at.get(..10)).unwrap_or("");
+        let right = take.right();
+        let marks = (LINE_MARKS * right).checked_div(take.steps.len()).unwrap_or(0);
+        let line = format!("{}{}", "━".repeat(marks), "·".repeat(LINE_MARKS - marks));
+        let told = |value: Option<f64>, unit: &str| {
+            value.map_or("–".to_owned(), |value| format!("{value:.0}{unit}"))
+        };
+        let (cents, timing) = (told(take.cents, " cents"), told(take.timing_ms, " ms"));
+        let (name, tempo) = (name(take), told(take.tempo_bpm, ""));
+        let right = format!("{right}/{}", take.steps.len());
+        writeln!(
+            out,
+            "{day:day_width$}{name:widest$}  {line}  {right:>5}  {cents:>8}  {timing:>6}  {tempo:>5}"
+        )?;
+    }
+    Ok(())
+}
+
+/// The steps that were most often not right in the newest takes.
+fn to_work_on(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
+    let lately = &takes[takes.len().saturating_sub(LATELY)..];
+    let mut missed: BTreeMap<u64, usize> = BTreeMap::new();
+    for (step, _) in lately.iter().flat_map(|take| &take.steps).filter(|(_, right)| !right) {
+        *missed.entry(*step).or_default() += 1;
+    }
+    let mut missed: Vec<(u64, usize)> = missed.into_iter().collect();
+    missed.sort_by_key(|&(step, times)| (std::cmp::Reverse(times), step));
+    if lately.len() < 2 || missed.is_empty() {
+        return Ok(());
+    }
+    let steps = missed.iter().take(MOST_STEPS);
+    let told: Vec<String> = steps.map(|(step, times)| format!("step {step} ({times})")).collect();
+    writeln!(out, "To work on, not right in the last {} takes: {}.", lately.len(), told.join(", "))
+}
+
+/// The same as one JSON document, all takes in it.
 pub fn document(entries: &[Entry]) -> Value {
     let licks: Vec<Value> = by_lick(entries)
         .into_iter()
         .map(|(lick, takes)| {
             let takes: Vec<Value> = takes
                 .into_iter()
-                .map(|t| {
-                    json!({ "recording": t.recording, "right": t.right, "steps": t.steps,
-                            "median_cents": t.cents, "tempo_bpm": t.tempo_bpm })
+                .map(|take| {
+                    let missed = take.steps.iter().filter(|(_, right)| !right);
+                    let missed: Vec<u64> = missed.map(|(step, _)| *step).collect();
+                    json!({ "recording": take.recording, "recorded_at": take.recorded_at,
+                            "right": take.right(), "steps": take.steps.len(),
+                            "steps_not_right": missed, "median_cents": take.cents,
+                            "median_timing_ms": take.timing_ms, "tempo_bpm": take.tempo_bpm })
                 })
                 .collect();
             json!({ "lick": lick, "takes": takes })
@@ -120,26 +191,46 @@ mod tests {
 
     fn sample() -> Value {
         json!({ "schema": 1, "lick": "Stone bridge", "takes": [
-            { "recording": "monday.wav", "tempo_bpm": 80.0, "steps": [
-                { "verdict": "right", "heard": [ { "status": "right", "cents": -4.0 } ] },
-                { "verdict": "wrong", "heard": [ { "status": "wrong", "cents": 30.0 } ] } ] },
+            { "recording": "at/home/monday.wav", "recorded_at": "2026-03-02T18:05:59Z",
+              "tempo_bpm": 80.0, "steps": [
+                { "step": 1, "verdict": "right", "timing_ms": -12.0,
+                  "heard": [ { "status": "right", "cents": -4.0 } ] },
+                { "step": 2, "verdict": "wrong", "heard": [ { "status": "wrong", "cents": 30.0 } ] } ] },
             { "recording": "broken.wav", "error": "no sound" } ] })
+    }
+
+    fn told(entries: &[Entry], shown: usize) -> String {
+        let mut out = Vec::new();
+        text(&mut out, entries, shown).expect("a vector takes everything");
+        String::from_utf8(out).expect("UTF-8")
     }
 
     #[test]
     fn a_take_is_summed_up_and_one_that_was_not_judged_left_out() {
         let found = entries(&sample()).expect("a document of check");
         assert_eq!(found.len(), 1);
-        assert_eq!((found[0].right, found[0].steps, found[0].cents), (1, 2, Some(4.0)));
+        let take = &found[0];
+        assert_eq!((take.right(), take.steps.len(), take.cents), (1, 2, Some(4.0)));
+        assert_eq!(take.timing_ms, Some(12.0));
     }
 
     #[test]
     fn the_table_reads_line_by_line() {
         let found = entries(&sample()).expect("a document of check");
-        let mut out = Vec::new();
-        text(&mut out, &found).expect("a vector takes everything");
-        let text = String::from_utf8(out).expect("UTF-8");
-        assert!(text.contains("monday.wav  ━━━━━━━━━━··········    1/2  4 cents     80"), "{text}");
+        let line = "2026-03-02  monday.wav  ━━━━━━━━━━··········    1/2   4 cents   12 ms     80";
+        let text = told(&found, 10);
+        assert!(text.lines().any(|told| told == line), "{text}");
+        let heads = "recorded    take                              right    off by  timing  tempo";
+        assert!(text.lines().any(|told| told == heads), "{text}");
+    }
+
+    #[test]
+    fn many_takes_are_cut_to_the_newest_and_told_what_to_work_on() {
+        let found = vec![entries(&sample()).expect("a document of check").remove(0); 7];
+        let text = told(&found, 3);
+        assert_eq!(text.matches("monday.wav").count(), 3, "{text}");
+        assert!(text.contains("4 takes before these"), "{text}");
+        assert!(text.contains("not right in the last 5 takes: step 2 (5)."), "{text}");
     }
 
     #[test]
