@@ -376,7 +376,7 @@ fn explain_takes_a_name_or_a_path_and_tells_faults_with_exit_2() {
 fn check_takes_an_embedded_lick_by_name() {
     let take = concat!(env!("CARGO_MANIFEST_DIR"), "/test-audio/all-right.wav");
     let lick = "ferry-landing-sixths";
-    let document = stdout(doublecheck().args(["check", lick, take, "--json", "--no-history"]));
+    let document = stdout(doublecheck().args(["check", lick, take, "--json"]));
     let document: serde_json::Value = serde_json::from_str(&document).unwrap();
     assert_eq!(document["lick"], "Ferry landing sixths");
 }

@@ -38,7 +38,7 @@ pub struct Args {
     recordings: Vec<PathBuf>,
     #[command(flatten)]
     judging: Judging,
-    /// Keep nothing of these takes for `history`
+    /// Keep nothing of these takes for `history`; with --json nothing is kept anyway
     #[arg(long)]
     no_history: bool,
     #[command(flatten)]
@@ -84,7 +84,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     drop(progress);
     let page = Page::of(&lick, args.judging.tolerance);
     print(&page, &takes, common)?;
-    if !args.no_history {
+    if !args.no_history && !common.json {
         kept::keep(&page, &takes);
     }
     match failure(&takes) {

@@ -2,7 +2,8 @@
 //!
 //! **Conventions.** One file a take, in the form of `check --json` with the time of the recording
 //! added; its name begins with that time, so that names sort as the takes were played. Judging the
-//! same recording again replaces its file.
+//! same recording again replaces its file. Whoever asks for JSON keeps takes as they like: nothing is
+//! written behind a script's back.
 
 use std::fs;
 use std::io;
