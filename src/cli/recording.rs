@@ -59,7 +59,7 @@ pub fn hear(
     let mut recording = Recording::open(path, channel.choice())?;
     let rate = recording.rate();
     progress.begin(recording.expected_length().map(|length| length.seconds(rate)));
-    let mut listener = Listener::new(Settings { rate, reference });
+    let mut listener = Listener::of_recording(Settings { rate, reference });
     let mut told_s = 0.0;
     while let Some(chunk) = recording.next_chunk() {
         match chunk {

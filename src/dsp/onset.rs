@@ -25,8 +25,9 @@ const HOP_S: f64 = 0.0058;
 const FRAME_S: f64 = 0.040;
 /// Frames looked at on either side of a peak.
 const LOOK: usize = 5;
-/// Rises are measured against the frame this many hops before.
-const LAG: usize = 2;
+/// Rises are measured against the frame this many hops before: half a frame and a little more, so
+/// that a pluck lies in one and not in the other.
+const LAG: usize = 4;
 /// Frames whose rises make the local background (0.35 s).
 const BACKGROUND: usize = 60;
 /// Mean rise over all bands that makes an onset, above the background, in decibels.
@@ -205,7 +206,7 @@ impl Detector {
         self.sorted.extend_from_slice(&self.rises);
         let middle = self.sorted.len() / 2;
         let (_, &mut background, _) = self.sorted.select_nth_unstable_by(middle, f32::total_cmp);
-        if rise < MIN_RISE_DB + 2.0 * background {
+        if rise < MIN_RISE_DB + 1.5 * background {
             return None;
         }
         let back = (LOOK * self.hop + self.frame / 2 + self.hop * LAG / 2) as u64;

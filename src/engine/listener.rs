@@ -44,6 +44,14 @@ impl Listener {
         Self { engine: Engine::new(settings), take }
     }
 
+    /// A listener for a recording, where nobody waits for a first guess: faster, and the take is the
+    /// same.
+    pub fn of_recording(settings: Settings) -> Self {
+        let mut listener = Self::new(settings);
+        listener.engine = listener.engine.without_guesses();
+        listener
+    }
+
     /// Listens to more samples; `on_event` sees the events as they come.
     pub fn push(&mut self, samples: &[f32], mut on_event: impl FnMut(&Event<'_>)) {
         self.take.length.0 += samples.len() as u64;

@@ -99,7 +99,9 @@ struct Open {
     loudest: f64,
     /// Until when it was within 20 dB of that.
     loud_until: u64,
+    /// Whether anything was told of it, and whether that was so of the whole strike.
     has_notes: bool,
+    whole_has_notes: bool,
 }
 
 /// Listens to a stream of samples.
@@ -118,6 +120,8 @@ pub struct Engine {
     /// The first 0.17 s after the strike, for what hides in the shadow of other tones.
     attack: Spectrum,
     shadows: shadow::Workspace,
+    /// Whether strikes are told before they have sounded out.
+    guesses: bool,
     open: Option<Open>,
     /// Onset of a strike just before that was too short to be heard: what it struck belongs to the
     /// strike that cut it off, as when a chord is strummed slowly.
@@ -152,6 +156,7 @@ impl Engine {
             shadows: shadow::Workspace::new(),
             transformer,
             spectrum,
+            guesses: true,
             open: None,
             unheard: None,
             previous: Vec::with_capacity(MAX_TONES),
@@ -167,6 +172,13 @@ impl Engine {
             end: None,
             scratch: Vec::with_capacity(4096),
         }
+    }
+
+    /// Tells strikes at [`Stage::Whole`] only, and of these the same: nobody waits for the rest.
+    #[must_use]
+    pub fn without_guesses(mut self) -> Self {
+        self.guesses = false;
+        self
     }
 
     /// Listens to mono samples in `-1.0..=1.0`. Does not allocate.
@@ -249,16 +261,22 @@ impl Engine {
                 return;
             }
             self.close(onset, on_event);
-            self.open =
-                Some(Open { onset, told: None, loudest: 0.0, loud_until: onset, has_notes: false });
+            self.open = Some(Open {
+                onset,
+                told: None,
+                loudest: 0.0,
+                loud_until: onset,
+                has_notes: false,
+                whole_has_notes: false,
+            });
         }
         let Some(open) = self.open else { return };
         let now = self.now();
         let age = now - open.onset;
         let due = match open.told {
-            None if age >= self.samples(EARLY_S) => Some(Stage::Early),
+            None if self.guesses && age >= self.samples(EARLY_S) => Some(Stage::Early),
             Some(Stage::Early) if age >= self.samples(SETTLED_S) => Some(Stage::Settled),
-            Some(Stage::Settled) if age >= self.samples(WHOLE_S) => Some(Stage::Whole),
+            None | Some(Stage::Settled) if age >= self.samples(WHOLE_S) => Some(Stage::Whole),
             _ => None,
         };
         if let Some(stage) = due {
@@ -296,8 +314,10 @@ impl Engine {
         }
         let since = self.unheard.filter(|&u| open.onset - u < self.samples(STRUM_S));
         self.unheard = Some(since.unwrap_or(open.onset));
-        if self.open.is_some_and(|o| o.has_notes) {
+        if self.open.is_some_and(|o| o.whole_has_notes) {
             self.unheard = None;
+        }
+        if self.open.is_some_and(|o| o.has_notes) {
             let (onset, end) = (self.outside(open.onset), self.outside(end));
             on_event(Event::Ended { onset, end });
         }
@@ -336,6 +356,7 @@ impl Engine {
         self.strike.stage = stage;
         if let Some(open) = &mut self.open {
             open.has_notes = true;
+            open.whole_has_notes = stage == Stage::Whole;
         }
         on_event(Event::Strike(&self.strike));
     }
