@@ -16,9 +16,7 @@ pub use event::Strike;
 pub use listener::Listener;
 pub use listener::Take;
 
-use rise::RISE_PARTIALS;
-use rise::median_rise_db;
-use rise::partial_powers;
+use rise::Witnesses;
 
 use crate::dsp::decimate::Decimator;
 use crate::dsp::onset;
@@ -594,16 +592,16 @@ impl Engine {
                 n += 1;
             }
         }
-        self.transformer.transform(&self.stream[before], &mut self.spectrum);
-        self.fitter.fit(&self.spectrum, &all[..n], 0);
-        let mut before_powers = [[0.0; RISE_PARTIALS]; MAX_TONES];
-        partial_powers(&self.fitter, &mut before_powers);
-        self.transformer.transform(&self.stream[after], &mut self.spectrum);
-        self.fitter.fit(&self.spectrum, &all[..n], 0);
-        let mut after_powers = [[0.0; RISE_PARTIALS]; MAX_TONES];
-        partial_powers(&self.fitter, &mut after_powers);
-        for ((rise, before), after) in rises.iter_mut().zip(before_powers).zip(after_powers) {
-            *rise = median_rise_db(before, after);
+        let middle = |stretch: &std::ops::Range<usize>| 0.5 * (stretch.start + stretch.end) as f64;
+        let apart_s = (middle(&after) - middle(&before)) / self.rate;
+        let mut witnesses = |stretch: std::ops::Range<usize>| {
+            self.transformer.transform(&self.stream[stretch], &mut self.spectrum);
+            self.fitter.fit(&self.spectrum, &all[..n], 0);
+            Witnesses::of(&self.fitter, &self.spectrum)
+        };
+        let (before, after) = (witnesses(before), witnesses(after));
+        for (t, rise) in rises[..tones.len()].iter_mut().enumerate() {
+            *rise = after.rise_db(&before, t, apart_s);
         }
         rises
     }

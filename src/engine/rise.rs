@@ -1,31 +1,94 @@
-//! Struck now, or ringing on? By how much a note's partials rose.
+//! Struck now, or ringing on? By how much a note's partials rose, and whether they went on as they
+//! were: the phase of a string left alone after the strike follows from the phase before it.
 
+use std::f64::consts::TAU;
+
+use rustfft::num_complex::Complex64;
+
+use crate::dsp::spectrum::Spectrum;
 use crate::pitch::fit::Fitter;
 use crate::pitch::fit::MAX_TONES;
 
 /// Partials that tell whether a note was struck.
-pub(super) const RISE_PARTIALS: usize = 8;
+const RISE_PARTIALS: usize = 8;
+/// A partial nearer than this to another is no witness, in widths, …
+const CLEAR_WIDTHS: f64 = 2.0;
+/// … nor is one that stands out of what the fit left over by less than this …
+const HEARD_RATIO: f64 = 3.0;
+/// … or, where its phase is asked, this.
+const PHASE_RATIO: f64 = 4.0;
+/// A partial that rose by more was not ringing to speak of, whatever its phase, in decibels.
+const PHASE_RISE_DB: f64 = 12.0;
+/// Mean cosine of the phase errors that speaks for neither: a ringing string has 0.9, one struck
+/// again 0, give or take what a handful of partials scatter.
+const EVEN_COHERENCE: f64 = 0.6;
+/// What a coherence of 1 more or less weighs, in decibels, once there are so many partials.
+const COHERENCE_DB: f64 = 8.0;
+const ENOUGH_PARTIALS: f64 = 3.0;
 
-/// Power of the lowest partials of every fitted tone.
-pub(super) fn partial_powers(fitter: &Fitter, powers: &mut [[f64; RISE_PARTIALS]; MAX_TONES]) {
-    for partial in fitter.partials().iter().filter(|p| p.n <= RISE_PARTIALS) {
-        powers[partial.tone][partial.n - 1] = partial.amplitude.norm_sqr();
-    }
+/// One partial in one stretch.
+#[derive(Debug, Clone, Copy, Default)]
+struct Witness {
+    amplitude: Complex64,
+    hz: f64,
+    /// Amplitude over what the fit left over.
+    ratio: f64,
+    gap_widths: f64,
 }
 
-/// By how much most of a note's partials rose: a few of them may be another note's doing.
-pub(super) fn median_rise_db(before: [f64; RISE_PARTIALS], after: [f64; RISE_PARTIALS]) -> f64 {
-    let loudest = after.iter().copied().fold(1e-13, f64::max);
-    let mut rises = [0.0; RISE_PARTIALS];
-    let mut n = 0;
-    for (before, after) in before.into_iter().zip(after) {
-        if after > 1e-3 * loudest {
-            rises[n] = 10.0 * ((after + 1e-13) / (before + 1e-13)).log10();
-            n += 1;
+/// The lowest partials of every fitted tone in one stretch.
+#[derive(Debug, Default)]
+pub(super) struct Witnesses([[Witness; RISE_PARTIALS]; MAX_TONES]);
+
+impl Witnesses {
+    /// Those of `fitter`, which was fitted to `spectrum`.
+    pub(super) fn of(fitter: &Fitter, spectrum: &Spectrum) -> Self {
+        let mut witnesses = Self::default();
+        for partial in fitter.partials().iter().filter(|p| p.n <= RISE_PARTIALS) {
+            let noise = partial.residual.max(0.7 * spectrum.floor_at(partial.hz)).max(1e-9);
+            witnesses.0[partial.tone][partial.n - 1] = Witness {
+                amplitude: partial.amplitude,
+                hz: partial.hz + partial.offset_widths * spectrum.width_hz,
+                ratio: partial.amplitude.norm() / noise,
+                gap_widths: partial.gap_widths,
+            };
         }
+        witnesses
     }
-    let rises = &mut rises[..n];
-    rises.sort_unstable_by(f64::total_cmp);
-    // Of an even number the lower middle: ringing on is never held against the player.
-    rises.get(n.saturating_sub(1) / 2).copied().unwrap_or(90.0)
+
+    /// How much louder tone `t` is in these than in `before`, whose middle lies `apart_s` earlier, in
+    /// decibels; more where its phases broke off, less where they went on.
+    pub(super) fn rise_db(&self, before: &Self, t: usize, apart_s: f64) -> f64 {
+        let pairs = self.0[t].iter().zip(&before.0[t]);
+        let is_clear = |now: &Witness| now.gap_widths > CLEAR_WIDTHS;
+        let any_clear = self.0[t].iter().any(|now| now.ratio > HEARD_RATIO && is_clear(now));
+        let mut rises = [0.0; RISE_PARTIALS];
+        let (mut n, mut weights, mut coherence, mut n_phases) = (0, 0.0, 0.0, 0.0);
+        for (now, was) in pairs {
+            if now.ratio <= HEARD_RATIO || any_clear && !is_clear(now) {
+                continue;
+            }
+            let rise =
+                20.0 * ((now.amplitude.norm() + 1e-9) / (was.amplitude.norm() + 1e-9)).log10();
+            rises[n] = rise;
+            n += 1;
+            let ratio = now.ratio.min(was.ratio);
+            if ratio > PHASE_RATIO && rise < PHASE_RISE_DB && is_clear(now) {
+                let hz = (now.hz * now.ratio + was.hz * was.ratio) / (now.ratio + was.ratio);
+                let turned = (now.amplitude * was.amplitude.conj()).arg();
+                weights += ratio.sqrt();
+                coherence += ratio.sqrt() * (turned - TAU * hz * apart_s).cos();
+                n_phases += 1.0;
+            }
+        }
+        let rises = &mut rises[..n];
+        rises.sort_unstable_by(f64::total_cmp);
+        // Of an even number the lower middle: ringing on is never held against the player.
+        let Some(&rise) = rises.get(n.saturating_sub(1) / 2) else { return 90.0 };
+        if weights == 0.0 {
+            return rise;
+        }
+        let broken = EVEN_COHERENCE - coherence / weights;
+        rise + COHERENCE_DB * broken * f64::min(n_phases / ENOUGH_PARTIALS, 1.0)
+    }
 }

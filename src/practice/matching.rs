@@ -23,7 +23,7 @@ use crate::units::Cents;
 const INSTEAD_SEMITONES: i32 = 4;
 /// A note that gained this much less than a struck one must, in decibels, may have been struck
 /// softly: if the step asks for it, it counts.
-const SOFT_STRIKE_DB: f64 = -1.0;
+const SOFT_STRIKE_DB: f64 = -2.0;
 
 /// What a strike is to a step.
 #[derive(Debug, Clone, PartialEq)]
