@@ -47,13 +47,13 @@ pub struct Settings {
 /// A tone in another's shadow that was asked for counts from these log odds on. Of guitars the
 /// weights were not fitted on, 6 % are missed at 0 and 3 % heard where there are none: this evens it.
 const LEAST_SHADOW: f64 = -0.5;
-/// A tone in another's shadow is told unasked from these log odds on: one false in 200.
-const TOLD_SHADOW: f64 = 5.0;
+/// A tone in another's shadow is told unasked from these log odds on, and only where at most two
+/// other tones sound: of more, some ring on, and their beating looks like one. A right double stop
+/// called wrong does more harm than an octave too many that goes unnoticed.
+const TOLD_SHADOW: f64 = 6.0;
 /// … a double octave, whose partials are few, from these.
-const TOLD_DOUBLE_OCTAVE: f64 = 6.5;
-
-/// … and in a chord, where other notes disturb the balance, from so much more.
-const CHORD_CAUTION: f64 = 2.5;
+const TOLD_DOUBLE_OCTAVE: f64 = 7.5;
+const MOST_BESIDE_TOLD: usize = 2;
 
 /// Listening starts this long after the onset, when the pick's noise is over, in seconds.
 const SKIP_S: f64 = 0.045;
@@ -65,6 +65,9 @@ const SETTLED_FROM_S: f64 = 0.1;
 const SETTLED_TO_S: f64 = 1.4;
 /// The stretch at the end that tells where a slide or a bend led.
 const LATER_S: f64 = 0.16;
+/// Stretches that tell when it was reached, and how many widths of theirs part two lines.
+const REACHED_S: f64 = 0.06;
+const REACHED_WIDTHS: f64 = 2.0;
 /// The stretch that tells most of tones in the shadow of others.
 const ATTACK_S: f64 = 0.17;
 /// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s).
@@ -382,7 +385,7 @@ impl Engine {
             });
             // In the main stretch a note that came half-way shows too, but only half as loud.
             let Some(frequency) = Hertz::new(tone.f1) else { continue };
-            let start = self.reached(onset, end, tone.f1);
+            let start = self.reached(onset, end, self.apart_hz(&tone));
             if !new && start < onset + self.samples(0.12) {
                 continue;
             }
@@ -400,9 +403,18 @@ impl Engine {
         }
     }
 
+    /// The lowest partial of `tone` that 60 ms can tell from the same partial of the notes it may
+    /// have come from, in hertz.
+    fn apart_hz(&self, tone: &Tone) -> f64 {
+        let leaps = self.strike.notes.iter().map(|note| (note.frequency.get() - tone.f1).abs());
+        let leap_hz = leaps.filter(|&hz| hz > 0.03 * tone.f1).fold(tone.f1, f64::min);
+        let n = (REACHED_WIDTHS / REACHED_S / leap_hz).ceil().clamp(1.0, 8.0);
+        tone.partial(n as usize)
+    }
+
     /// When `hz` began to sound as loud as it does at the end, to 10 ms.
     fn reached(&self, onset: u64, end: u64, hz: f64) -> u64 {
-        let length = self.samples(0.06);
+        let length = self.samples(REACHED_S);
         let step = self.samples(0.01).max(1);
         let power = |from: u64| {
             let range = self.stretch(from, from + length);
@@ -487,11 +499,11 @@ impl Engine {
             };
             let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
             let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
-            let told = odds[i] >= if n > 2 { least + CHORD_CAUTION } else { least };
+            let told = n <= MOST_BESIDE_TOLD && odds[i] >= least;
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
-        self.strike.notes.iter().any(|n| n.struck)
+        self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| n.struck)
     }
 
     /// The pitch of a tone in the shadow of `tones`, and its standard error in cents: parted from
@@ -602,6 +614,11 @@ impl Engine {
         let (before, after) = (witnesses(before), witnesses(after));
         for (t, rise) in rises[..tones.len()].iter_mut().enumerate() {
             *rise = after.rise_db(&before, t, apart_s);
+            // Nobody heard it before the strike: asked for, it counts.
+            let known = self.previous.iter().any(|p| p.cents_from(&tones[t]).abs() < 60.0);
+            if !known {
+                *rise = rise.max(0.0);
+            }
         }
         rises
     }

@@ -5,6 +5,7 @@ use super::alignment::Place;
 use super::alignment::align;
 use super::matching::Match;
 use super::matching::match_strike;
+use super::matching::may_be_struck;
 use super::matching::place;
 use super::offset::common_offset;
 use super::timing::Struck;
@@ -196,22 +197,19 @@ fn stage_cost(
     if step.stages.is_empty() {
         return None;
     }
-    let struck: Vec<_> = strike
-        .notes
-        .iter()
-        .filter(|n| n.struck)
-        .filter_map(|n| place(n, reference, offset))
-        .collect();
-    let foreign = struck
-        .iter()
-        .filter(|p| {
-            let target = step.stages.iter().any(|s| s.to.note == p.note);
-            let own = step.struck.iter().any(|e| e.note == p.note);
-            !target && !own
-        })
-        .count();
-    let reached = struck.iter().any(|p| step.stages.iter().any(|s| s.to.note == p.note));
-    (reached && foreign < struck.len()).then_some(0.3 * foreign as f64)
+    let is_target = |note| step.stages.iter().any(|s| s.to.note == note);
+    let mut n_reached = 0;
+    let (mut n_struck, mut n_foreign) = (0, 0);
+    for sound in strike.notes.iter().chain(&strike.doubtful).filter(|n| may_be_struck(n)) {
+        let Some(pitch) = place(sound, reference, offset) else { continue };
+        if is_target(pitch.note) {
+            n_reached += 1;
+        } else if sound.struck {
+            n_struck += 1;
+            n_foreign += usize::from(!step.struck.iter().any(|e| e.note == pitch.note));
+        }
+    }
+    (n_reached > 0 && n_foreign < n_struck + n_reached).then_some(0.3 * n_foreign as f64)
 }
 
 /// Tries the offsets the strikes suggest and keeps the one that fits best.
@@ -293,10 +291,13 @@ fn stage(
     settings: &Settings,
     offset: Cents,
 ) {
-    for sound in strike.notes.iter().filter(|n| n.struck) {
+    for sound in strike.notes.iter().chain(&strike.doubtful).filter(|n| may_be_struck(n)) {
         let Some(pitch) = place(sound, settings.reference, offset) else { continue };
         let target = step.stages.iter().find(|s| s.to.note == pitch.note);
         let Some(target) = target else { continue };
+        if judgement.heard.iter().any(|h| h.expected == Some(target.to)) {
+            continue;
+        }
         judgement.heard.push(HeardNote {
             pitch,
             status: Status::Right,

@@ -14,6 +14,7 @@ use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
+use crate::lick::expected::Technique;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::units::Cents;
@@ -70,7 +71,7 @@ pub fn match_strike(
     for sound in &strike.notes {
         let Some(pitch) = place(sound, reference, offset) else { continue };
         let wanted = missing.iter().position(|e| e.note == pitch.note);
-        let counts = sound.struck || sound.rise.0 > SOFT_STRIKE_DB;
+        let counts = may_be_struck(sound);
         match wanted {
             Some(i) if counts => {
                 let expected = missing.remove(i);
@@ -84,7 +85,7 @@ pub fn match_strike(
     for sound in &strike.doubtful {
         let Some(pitch) = place(sound, reference, offset) else { continue };
         let wanted = missing.iter().position(|e| e.note == pitch.note);
-        if let Some(i) = wanted.filter(|_| sound.struck || sound.rise.0 > SOFT_STRIKE_DB) {
+        if let Some(i) = wanted.filter(|_| may_be_struck(sound)) {
             let expected = missing.remove(i);
             heard.push(note(pitch, Status::Right, Some(expected), sound));
         }
@@ -92,7 +93,7 @@ pub fn match_strike(
     for (pitch, sound) in others {
         let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
         let again = heard.iter().any(|h| h.pitch.note == pitch.note);
-        let later = step.stages.iter().any(|s| s.to.note == pitch.note);
+        let later = is_on_the_way(step, pitch.note);
         if !sound.struck || again || later || belongs(&step.held) {
             heard.push(note(pitch, Status::Ringing, None, sound));
             continue;
@@ -125,6 +126,29 @@ pub fn match_strike(
         Verdict::Incomplete
     };
     Match { verdict, heard, missing }
+}
+
+/// Whether `sound` counts where it was asked for.
+pub(super) fn may_be_struck(sound: &HeardPitch) -> bool {
+    sound.struck || sound.rise.0 > SOFT_STRIKE_DB
+}
+
+/// Whether `note` is a later stage of `step`, or lies between two stages of one string: a slide
+/// passes frets and a bend whatever lies below its target.
+fn is_on_the_way(step: &ExpectedStep, note: MidiNote) -> bool {
+    step.stages.iter().any(|stage| {
+        let before = step
+            .stages
+            .iter()
+            .rev()
+            .find(|s| s.to.string == stage.to.string && s.order < stage.order)
+            .map(|s| s.to.note)
+            .or(step.struck.iter().find(|n| n.string == stage.to.string).map(|n| n.note));
+        let from = before.unwrap_or(stage.to.note);
+        let glides = matches!(stage.to.technique, Technique::Slide | Technique::Bend);
+        let between = from.0.min(stage.to.note.0)..=from.0.max(stage.to.note.0);
+        stage.to.note == note || glides && between.contains(&note.0)
+    })
 }
 
 fn note(
