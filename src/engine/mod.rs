@@ -73,9 +73,13 @@ const ATTACK_S: f64 = 0.17;
 /// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s).
 const SHADOW_ERROR_CENTS: f64 = 4.0;
 /// When the first guess is made, in seconds after the onset.
-const EARLY_S: f64 = 0.075;
-/// When the verdict for the screen is made.
-const SETTLED_S: f64 = 0.16;
+const EARLY_S: f64 = 0.065;
+/// When the verdict for the screen is made: sooner where the first guess found no low note, whose
+/// partials lie closer together.
+const SETTLED_HIGH_S: f64 = 0.1;
+const SETTLED_LOW_S: f64 = 0.185;
+/// Everything from G3 on is high, in hertz, a quarter tone allowed for.
+const HIGH_HZ: f64 = 190.0;
 /// When listening to a strike ends at the latest.
 const WHOLE_S: f64 = 1.5;
 /// A chord is strummed in less than this, in seconds.
@@ -100,6 +104,8 @@ struct Open {
     loudest: f64,
     /// Until when it was within 20 dB of that.
     loud_until: u64,
+    /// When it is told at [`Stage::Settled`], in seconds after the onset.
+    settled_s: f64,
     /// Whether anything was told of it, and whether that was so of the whole strike.
     has_notes: bool,
     whole_has_notes: bool,
@@ -267,6 +273,7 @@ impl Engine {
                 told: None,
                 loudest: 0.0,
                 loud_until: onset,
+                settled_s: SETTLED_LOW_S,
                 has_notes: false,
                 whole_has_notes: false,
             });
@@ -276,7 +283,7 @@ impl Engine {
         let age = now - open.onset;
         let due = match open.told {
             None if self.guesses && age >= self.samples(EARLY_S) => Some(Stage::Early),
-            Some(Stage::Early) if age >= self.samples(SETTLED_S) => Some(Stage::Settled),
+            Some(Stage::Early) if age >= self.samples(open.settled_s) => Some(Stage::Settled),
             None | Some(Stage::Settled) if age >= self.samples(WHOLE_S) => Some(Stage::Whole),
             _ => None,
         };
@@ -357,6 +364,10 @@ impl Engine {
         self.strike.stage = stage;
         if let Some(open) = &mut self.open {
             open.has_notes = true;
+            let is_high = |note: &HeardPitch| note.frequency.get() > HIGH_HZ;
+            if stage == Stage::Early && self.strike.notes.iter().all(is_high) {
+                open.settled_s = SETTLED_HIGH_S;
+            }
             open.whole_has_notes = stage == Stage::Whole;
         }
         on_event(Event::Strike(&self.strike));
@@ -476,14 +487,16 @@ impl Engine {
             self.fitter.tones().iter().zip(self.estimator.found()).zip(rises)
         {
             let Some(frequency) = Hertz::new(fitted.tone.f1) else { continue };
-            self.strike.notes.push(HeardPitch {
+            let pitch = HeardPitch {
                 frequency,
                 error_cents: fitted.error_cents.is_finite().then_some(fitted.error_cents),
                 level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),
                 confidence: confidence(found.evidence.log_odds()),
-            });
+            };
+            let hidden = n > MOST_BESIDE_TOLD && in_shadow(&found.fitted.tone, tones);
+            if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
         }
         for (i, tone) in shadows[..n_shadows].iter().enumerate() {
             let (tone, error_cents) = self.part(tones, *tone);
@@ -622,6 +635,12 @@ impl Engine {
         }
         rises
     }
+}
+
+/// Whether all partials of `tone` lie beside some of another of `tones`.
+fn in_shadow(tone: &Tone, tones: &[Tone]) -> bool {
+    let above = |other: &Tone, n: f64| tone.cents_from(other) - 1200.0 * n.log2();
+    tones.iter().any(|t| [2.0, 3.0, 4.0].into_iter().any(|n| above(t, n).abs() < 35.0))
 }
 
 /// Probability from log-odds.

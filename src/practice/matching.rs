@@ -26,6 +26,12 @@ const INSTEAD_SEMITONES: i32 = 4;
 /// softly: if the step asks for it, it counts.
 const SOFT_STRIKE_DB: f64 = -2.0;
 
+/// An extra note less sure than this is not held against the player, …
+const SURE_EXTRA: f64 = 0.9;
+/// … unless it came out of nothing, so many decibels louder than before: what rings on together
+/// looks like a note now and then, and gains less.
+const OUT_OF_NOTHING_DB: f64 = 20.0;
+
 /// What a strike is to a step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Match {
@@ -112,6 +118,7 @@ pub fn match_strike(
             .min_by_key(|&(distance, i, _)| (distance, i));
         let status = match nearest {
             Some((_, _, instead_of)) => Status::Wrong { instead_of },
+            None if sound.confidence < SURE_EXTRA && sound.rise.0 < OUT_OF_NOTHING_DB => continue,
             None => Status::Extra,
         };
         heard.push(note(pitch, status, None, sound));
