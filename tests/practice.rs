@@ -272,6 +272,36 @@ fn lateness_is_told_against_the_click() {
     }
 }
 
+/// Where an output died, the pass goes on at the player's pace; the next one has its click again.
+#[test]
+fn a_click_is_lost_for_one_pass_only() {
+    let lick = reference_lick();
+    let samples = performed(&lick.expected(), 1.0, 2.09);
+    let delay = Delay::Measured(60.0);
+    let settings = Settings { pace: Pace::Click, delay, ..free(rate(), 2) };
+    let mut session = Session::new(lick.expected(), settings);
+    let mut news = Vec::new();
+    for click in [false, true] {
+        let start = session.begin(&mut news);
+        match click {
+            false => session.lose_click(),
+            true => session.click_begins(start.0 as f64 + 2.0 * 48_000.0),
+        }
+        let mut blocks = samples.chunks(BLOCK).chain(std::iter::repeat(&[0.0; BLOCK][..]));
+        while session.pass().is_some() {
+            session.push(blocks.next().unwrap(), &mut news);
+        }
+    }
+    let passes = over(&news);
+    let late = |pass: usize| passes[pass].judgement.steps[9].timing_ms.unwrap_or(f64::NAN);
+    // Beside a click: 90 ms after it, less the delay. Without one: beside the player's own beat.
+    assert!((late(1) - 30.0).abs() < 6.0, "{}", late(1));
+    assert!(late(0).abs() < 6.0, "{}", late(0));
+    for pass in passes {
+        assert!(verdicts(pass).iter().all(|(_, verdict)| *verdict == Verdict::Right));
+    }
+}
+
 #[test]
 fn the_click_does_not_wait_for_a_step_that_is_left_out() {
     let expected = reference_lick().expected();

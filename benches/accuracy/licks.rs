@@ -5,8 +5,10 @@ use rayon::prelude::*;
 use doublecheck::dsp::decimate::Decimator;
 use doublecheck::dsp::onset::Detector;
 use doublecheck::engine::Take;
+use doublecheck::lick::expected::Expected;
 use doublecheck::practice::judge;
 use doublecheck::practice::verdict::Status;
+use doublecheck::practice::verdict::StepJudgement;
 use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
 use doublecheck::units::SampleRate;
@@ -47,6 +49,8 @@ const HIGHEST_FRET: i32 = 14;
 const STRUM_S: f64 = 0.012;
 /// Nobody plays like a machine: either way of the beat.
 const UNEVEN_S: f64 = 0.008;
+/// A pair of strings is kept for so many steps.
+const ALONG_STEPS: usize = 4;
 /// A string not struck again rings for so many steps.
 const RINGS_STEPS: usize = 3;
 /// One step in so many has a wrong note.
@@ -54,9 +58,23 @@ const WRONG_IN: usize = 8;
 /// Noise below the synthesiser's strings; real notes bring their own.
 const NOISE_DB: f64 = 40.0;
 
+/// How a lick moves over the neck.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+enum Way {
+    /// Some steps along a pair of strings: what is struck again stops ringing.
+    #[default]
+    Along,
+    /// From pair to pair: most of it rings on.
+    Across,
+}
+
+const WAYS: [Way; 2] = [Way::Along, Way::Across];
+
 /// What one lick gave.
+#[derive(Debug, Default)]
 struct Outcome {
     set: String,
+    way: Way,
     tempo_bpm: f64,
     blind: Notes,
     judged: Notes,
@@ -67,6 +85,9 @@ struct Outcome {
     /// … of them already by the onset detector.
     onsets_missed: usize,
     strikes_false: usize,
+    struck_told_ringing: usize,
+    ringing_told_struck: usize,
+    told_of_nothing: usize,
     faults: Vec<String>,
 }
 
@@ -75,13 +96,15 @@ pub fn measure(plan: &Plan) {
     for set in plan.instruments() {
         let mut random = Random(2060);
         let mut wanted = Vec::new();
-        for tempo_bpm in TEMPI {
-            for _ in 0..plan.n.div_ceil(2) {
-                wanted.push((tempo_bpm, Random(random.next_u64())));
+        for way in WAYS {
+            for tempo_bpm in TEMPI {
+                for _ in 0..plan.n.div_ceil(4) {
+                    wanted.push(((way, tempo_bpm), Random(random.next_u64())));
+                }
             }
         }
         let wanted = plan.thinned(wanted);
-        let run = |(tempo_bpm, random)| outcome(plan, set, tempo_bpm, random);
+        let run = |(kind, random)| outcome(plan, set, kind, random);
         outcomes.extend(wanted.into_par_iter().filter_map(run).collect::<Vec<_>>());
     }
     println!("{} licks of {N_STEPS} eighths", outcomes.len());
@@ -89,6 +112,9 @@ pub fn measure(plan: &Plan) {
         figures(&set.name, &outcomes, |o| o.set == set.name);
     }
     figures("real together", &outcomes, |o| o.set != plan.synthetic[0].name);
+    for way in WAYS {
+        figures(&format!("{way:?} strings, all"), &outcomes, |o| o.way == way);
+    }
     for tempo_bpm in TEMPI {
         let mut notes = Notes::default();
         outcomes.iter().filter(|o| o.tempo_bpm == tempo_bpm).for_each(|o| notes += o.judged);
@@ -124,6 +150,15 @@ fn figures(name: &str, outcomes: &[Outcome], chosen: impl Fn(&Outcome) -> bool) 
     figure("… not played", share(false, Verdict::NotPlayed), "%", Target::None);
     figure("… unsure", share(false, Verdict::Unsure), "%", Target::None);
     figure("planted semitones told wrong", share(true, Verdict::Wrong), "%", Target::AtLeast(99.5));
+    let n_notes = 2 * verdicts.len();
+    for (name, count) in [
+        ("struck notes told ringing", (|o| o.struck_told_ringing) as fn(&Outcome) -> usize),
+        ("ringing notes told struck, by notes struck", |o| o.ringing_told_struck),
+        ("notes told that did not sound, by notes struck", |o| o.told_of_nothing),
+    ] {
+        let n: usize = these.iter().map(|o| count(o)).sum();
+        figure(name, percent(n, n_notes), "%", Target::None);
+    }
     let strikes: Vec<f64> = these.iter().flat_map(|o| o.strikes_ms.iter().copied()).collect();
     spread("strike time", &strikes, "ms", Target::AtMost(3.0), Target::AtMost(10.0));
     let missed: usize = these.iter().map(|o| o.strikes_missed).sum();
@@ -135,98 +170,151 @@ fn figures(name: &str, outcomes: &[Outcome], chosen: impl Fn(&Outcome) -> bool) 
     figure("strikes that were none", percent(false_ones, all), "%", Target::None);
 }
 
-/// Two places within the reach of a hand, an interval of the grid apart, that `set` has.
-fn double_stop(set: &Set, random: &mut Random) -> [Place; 2] {
-    loop {
-        let [low, high] = PAIRS[random.below(PAIRS.len())];
-        let fret = random.below(12) as i32;
-        let other = fret + random.below(2 * REACH as usize + 1) as i32 - REACH;
-        if !(0..=HIGHEST_FRET).contains(&other) {
-            continue;
+/// Two places on this pair of strings within the reach of a hand, an interval of the grid apart, that
+/// `set` has; `None` if chance has it otherwise.
+fn double_stop([low, high]: [u8; 2], set: &Set, random: &mut Random) -> Option<[Place; 2]> {
+    let fret = random.below(12) as i32;
+    let other = fret + random.below(2 * REACH as usize + 1) as i32 - REACH;
+    if !(0..=HIGHEST_FRET).contains(&other) {
+        return None;
+    }
+    let places = [(low, fret as u8), (high, other as u8)];
+    let there = places.iter().all(|&p| set.at(p, midi(p), random).is_some());
+    (there && INTERVALS.contains(&(midi(places[1]) - midi(places[0])))).then_some(places)
+}
+
+/// A lick as asked for and as played.
+struct Played<'a> {
+    asked: Vec<[Place; 2]>,
+    played: Vec<[Place; 2]>,
+    begins_s: Vec<f64>,
+    notes: Vec<Placed<'a>>,
+}
+
+impl<'a> Played<'a> {
+    fn new(set: &'a Set, way: Way, eighth_s: f64, random: &mut Random) -> Option<Self> {
+        let mut asked = Vec::new();
+        let mut pair = PAIRS[random.below(PAIRS.len())];
+        while asked.len() < N_STEPS {
+            let stays = way == Way::Along && !asked.len().is_multiple_of(ALONG_STEPS);
+            if !stays {
+                pair = PAIRS[random.below(PAIRS.len())];
+            }
+            asked.extend(double_stop(pair, set, random));
         }
-        let places = [(low, fret as u8), (high, other as u8)];
-        let there = places.iter().all(|&p| set.at(p, midi(p), random).is_some());
-        if there && INTERVALS.contains(&(midi(places[1]) - midi(places[0]))) {
-            return places;
+        let mut played = asked.clone();
+        for step in &mut played {
+            let i = random.below(2);
+            if random.below(WRONG_IN) == 0
+                && let Some(off) = semitone_off(step[i], &step.clone(), random)
+                && set.at(off, midi(off), random).is_some()
+            {
+                step[i] = off;
+            }
         }
+        let mut begins_s = Vec::new();
+        let mut placed: Vec<(u8, Placed<'_>)> = Vec::new();
+        for (k, step) in played.iter().enumerate() {
+            let at_s = 0.3 + k as f64 * eighth_s + random.between(-UNEVEN_S, UNEVEN_S);
+            begins_s.push(at_s);
+            let notes = strum(set, step, at_s, STRUM_S, random)?;
+            placed.extend(step.iter().map(|place| place.0).zip(notes));
+        }
+        for i in 0..placed.len() {
+            let (string, note) = placed[i];
+            let again = placed[i + 1..].iter().find(|p| p.0 == string).map(|p| p.1.start_s);
+            let faded_s = note.start_s + (RINGS_STEPS as f64 * eighth_s).min(2.0);
+            // Where it stops it must not sound into the strike after it.
+            placed[i].1.end_s = again.map_or(faded_s, |at_s| (at_s - 0.02).min(faded_s));
+        }
+        let notes = placed.into_iter().map(|p| p.1).collect();
+        Some(Self { asked, played, begins_s, notes })
+    }
+
+    fn is_wrong(&self, k: usize) -> bool {
+        self.asked[k] != self.played[k]
+    }
+
+    fn truth(&self) -> Vec<Sounding> {
+        let sounding = |p: &Placed<'_>| Sounding { onset_s: p.start_s, hz: p.note.f1_hz };
+        self.notes.iter().map(sounding).collect()
+    }
+
+    fn expected(&self, tempo_bpm: f64) -> Expected {
+        let steps = self.asked.iter().enumerate();
+        let steps = steps.map(|(k, places)| step(k + 1, 0.5 * k as f64, &places.map(midi)));
+        lick(steps.collect(), tempo_bpm)
+    }
+
+    /// Whether `number` rings on at step `k` without being struck.
+    fn rings(&self, k: usize, number: i32) -> bool {
+        let begin_s = self.begins_s[k];
+        self.notes.iter().any(|p| {
+            i32::from(p.note.midi) == number && p.start_s < begin_s - 0.02 && p.end_s > begin_s
+        })
     }
 }
 
-fn outcome(plan: &Plan, set: &Set, tempo_bpm: f64, mut random: Random) -> Option<Outcome> {
+fn outcome(
+    plan: &Plan,
+    set: &Set,
+    (way, tempo_bpm): (Way, f64),
+    mut random: Random,
+) -> Option<Outcome> {
     let eighth_s = 30.0 / tempo_bpm;
-    let asked: Vec<[Place; 2]> = (0..N_STEPS).map(|_| double_stop(set, &mut random)).collect();
-    let mut played = asked.clone();
-    let mut wrong = [false; N_STEPS];
-    for (step, wrong) in played.iter_mut().zip(&mut wrong) {
-        let i = random.below(2);
-        if random.below(WRONG_IN) == 0
-            && let Some(off) = semitone_off(step[i], &step.clone(), &mut random)
-            && set.at(off, midi(off), &mut random).is_some()
-        {
-            step[i] = off;
-            *wrong = true;
-        }
-    }
-    let mut placed: Vec<(u8, Placed<'_>)> = Vec::new();
-    let mut begins = Vec::new();
-    for (k, step) in played.iter().enumerate() {
-        let at_s = 0.3 + k as f64 * eighth_s + random.between(-UNEVEN_S, UNEVEN_S);
-        begins.push(at_s);
-        for (place, note) in step.iter().zip(strum(set, step, at_s, STRUM_S, &mut random)?) {
-            placed.push((place.0, note));
-        }
-    }
-    for i in 0..placed.len() {
-        let (string, note) = placed[i];
-        let again = placed[i + 1..].iter().find(|p| p.0 == string).map(|p| p.1.start_s);
-        let faded_s = note.start_s + (RINGS_STEPS as f64 * eighth_s).min(2.0);
-        // Where it stops it must not sound into the strike after it.
-        placed[i].1.end_s = again.map_or(faded_s, |at_s| (at_s - 0.02).min(faded_s));
-    }
-    let notes: Vec<Placed<'_>> = placed.iter().map(|p| p.1).collect();
+    let played = Played::new(set, way, eighth_s, &mut random)?;
     let length_s = 0.3 + N_STEPS as f64 * eighth_s + 0.5;
     let noise_db = set.is_synthetic().then_some(NOISE_DB);
-    let samples = mix(&notes, length_s, noise_db, &mut random);
-    let truth: Vec<Sounding> =
-        notes.iter().map(|p| Sounding { onset_s: p.start_s, hz: p.note.f1_hz }).collect();
-    let steps = asked.iter().enumerate().map(|(k, places)| {
-        let beats = 0.5 * k as f64;
-        step(k + 1, beats, &places.map(midi))
-    });
-    let expected = lick(steps.collect(), tempo_bpm);
+    let samples = mix(&played.notes, length_s, noise_db, &mut random);
     let take = hear(&samples, plan.rate);
+    let expected = played.expected(tempo_bpm);
     let judgement = judge::judge_take(&expected, &take, &judge::Settings::default());
+    let truth = played.truth();
     let mut result = Outcome {
         set: set.name.clone(),
+        way,
         tempo_bpm,
         blind: Notes::of(&truth, &blind(&take)),
         judged: Notes::of(&truth, &judged(&judgement)),
-        verdicts: wrong.into_iter().zip(judgement.steps.iter().map(|s| s.verdict)).collect(),
-        strikes_ms: Vec::new(),
-        strikes_missed: 0,
-        onsets_missed: 0,
-        strikes_false: 0,
-        faults: Vec::new(),
+        ..Outcome::default()
     };
-    time_strikes(&mut result, &begins, &take);
+    time_strikes(&mut result, &played.begins_s, &take);
     let onsets = onsets_s(&samples, plan.rate);
     let found = |begin_s: &&f64| onsets.iter().any(|o| (o - **begin_s).abs() <= ONSET_S);
-    result.onsets_missed = N_STEPS - begins.iter().filter(found).count();
+    result.onsets_missed = N_STEPS - played.begins_s.iter().filter(found).count();
     for (k, step) in judgement.steps.iter().enumerate() {
-        let right = if wrong[k] { Verdict::Wrong } else { Verdict::Right };
-        if step.verdict != right {
-            let before = k.checked_sub(1).map(|k| played[k].map(midi));
-            result.faults.push(format!(
-                "{} {tempo_bpm} step {} asked {:?} played {:?} after {before:?}: {}",
-                set.name,
-                k + 1,
-                asked[k].map(midi),
-                played[k].map(midi),
-                told(step)
-            ));
-        }
+        look_at(&mut result, &played, k, step);
     }
     Some(result)
+}
+
+/// Counts what was told of step `k` that was not so.
+fn look_at(result: &mut Outcome, played: &Played<'_>, k: usize, step: &StepJudgement) {
+    let wrong = played.is_wrong(k);
+    result.verdicts.push((wrong, step.verdict));
+    let struck = played.played[k].map(midi);
+    for heard in &step.heard {
+        let number = i32::from(heard.pitch.note.0);
+        let told_struck = heard.status != Status::Ringing;
+        match (struck.contains(&number), played.rings(k, number)) {
+            (true, _) => result.struck_told_ringing += usize::from(!told_struck),
+            (false, true) => result.ringing_told_struck += usize::from(told_struck),
+            (false, false) => result.told_of_nothing += usize::from(told_struck),
+        }
+    }
+    let right = if wrong { Verdict::Wrong } else { Verdict::Right };
+    if step.verdict != right {
+        let before = k.checked_sub(1).map(|k| played.played[k].map(midi));
+        result.faults.push(format!(
+            "{} {:?} {} step {} asked {:?} played {struck:?} after {before:?}: {}",
+            result.set,
+            result.way,
+            result.tempo_bpm,
+            k + 1,
+            played.asked[k].map(midi),
+            told(step)
+        ));
+    }
 }
 
 /// Everything told as struck, with the steps and beside them.

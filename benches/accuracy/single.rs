@@ -93,6 +93,14 @@ fn one_note(plan: &Plan, set: &Set) {
     plan.tell(&bad.map(|r| format!("{}: {:?}", r.0, r.1)).collect::<Vec<_>>());
 }
 
+/// Two notes together: each against the truth, and against itself alone.
+struct Pair {
+    interval: i32,
+    title: String,
+    measured: Vec<Option<Measured>>,
+    moved: Vec<Measured>,
+}
+
 fn two_notes(plan: &Plan, set: &Set) {
     println!();
     let recipe =
@@ -104,19 +112,26 @@ fn two_notes(plan: &Plan, set: &Set) {
             wanted.push((interval, Random(random.next_u64())));
         }
     }
-    let results: Vec<(i32, String, Vec<Option<Measured>>)> = plan
+    let results: Vec<Pair> = plan
         .thinned(wanted)
         .into_par_iter()
         .filter_map(|(interval, mut random)| {
             let case = case(set, Class::Right, interval, recipe, &mut random)?;
             let truths: Vec<f64> = case.played.iter().map(|p| p.1).collect();
             let title = format!("{} {:?}", set.name, case.expected);
-            Some((interval, title, nearest_to(&case.samples, plan, &truths)))
+            let measured = nearest_to(&case.samples, plan, &truths);
+            let moved = if set.is_synthetic() {
+                Vec::new()
+            } else {
+                let pairs = measured.iter().zip(&truths);
+                pairs.filter_map(|(m, &truth)| moved_by_company(plan, set, *m, truth)).collect()
+            };
+            Some(Pair { interval, title, measured, moved })
         })
         .collect();
     let of = |wanted: &dyn Fn(i32) -> bool| -> Vec<Measured> {
-        let these = results.iter().filter(|r| wanted(r.0));
-        these.flat_map(|r| r.2.iter().copied().flatten()).collect()
+        let these = results.iter().filter(|r| wanted(r.interval));
+        these.flat_map(|r| r.measured.iter().copied().flatten()).collect()
     };
     for interval in INTERVALS {
         let sizes: Vec<f64> = of(&|i| i == interval).iter().map(|c| c.0.abs()).collect();
@@ -133,14 +148,37 @@ fn two_notes(plan: &Plan, set: &Set) {
     let title = format!("{}: two notes", set.name);
     spread(&title, &errors, "c", Target::AtMost(0.15), Target::AtMost(1.0));
     honesty("…", &cents);
+    let moved: Vec<Measured> = results.iter().flat_map(|r| r.moved.iter().copied()).collect();
+    if !moved.is_empty() {
+        let errors: Vec<f64> = moved.iter().map(|c| c.0).collect();
+        spread("… against the same note read alone", &errors, "c", Target::None, Target::None);
+        honesty("… against it", &moved);
+    }
     let octave = of(&|i| i == 12);
     let errors: Vec<f64> = octave.iter().map(|c| c.0).collect();
     spread("… octave alone", &errors, "c", Target::AtMost(0.15), Target::AtMost(1.0));
     honesty("… octave", &octave);
-    let all: usize = results.iter().map(|r| r.2.len()).sum();
+    let all: usize = results.iter().map(|r| r.measured.len()).sum();
     figure("… not heard", percent(all - cents.len(), all), "%", Target::None);
-    let bad = results.iter().filter(|r| r.2.iter().any(|m| m.is_none_or(|m| m.0.abs() > 2.0)));
-    plan.tell(&bad.map(|r| format!("{}: {:?}", r.1, r.2)).collect::<Vec<_>>());
+    let bad =
+        results.iter().filter(|r| r.measured.iter().any(|m| m.is_none_or(|m| m.0.abs() > 2.0)));
+    plan.tell(&bad.map(|r| format!("{}: {:?}", r.title, r.measured)).collect::<Vec<_>>());
+}
+
+/// How far another note moved the reading of one of `set`: its own reading alone is the measure, not
+/// the truth, which for real notes is known less exactly than this.
+fn moved_by_company(
+    plan: &Plan,
+    set: &Set,
+    measured: Option<Measured>,
+    truth: f64,
+) -> Option<Measured> {
+    let (off, told) = measured?;
+    let note = set.notes.iter().find(|n| n.f1_hz == truth)?;
+    let placed = Placed { note, start_s: START_S, end_s: f64::INFINITY, gain_db: 0.0 };
+    let samples = mix(&[placed], START_S + plan.length_s, None, &mut Random(0));
+    let alone = nearest_to(&samples, plan, &[truth])[0]?;
+    Some((off - alone.0, told))
 }
 
 const N_PARTIALS: usize = 10;

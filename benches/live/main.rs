@@ -208,6 +208,11 @@ fn takes(most: usize) {
             let Some(lowest) = step.struck.iter().map(|note| note.note).min() else { continue };
             let figures = if lowest.0 >= G3 { &mut high } else { &mut low };
             let told = told.get(&truth.step).map_or(&[][..], Vec::as_slice);
+            let last = told.last().map_or(Verdict::NotPlayed, |(.., verdict)| *verdict);
+            if last != offline.verdict {
+                let step = truth.step;
+                println!("  {name}, step {step}: {last:?} live, {:?} offline", offline.verdict);
+            }
             figures.add(truth.starts_s[0], told, offline.verdict);
         }
     }

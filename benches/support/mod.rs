@@ -5,6 +5,7 @@ pub mod cases;
 pub mod corpus;
 pub mod counting;
 pub mod figures;
+pub mod moves;
 pub mod neck;
 pub mod score;
 pub mod spoil;

@@ -29,7 +29,8 @@ const CAUTION: &str = "Keep headphones at a moderate level, rest your hands, sto
 
 /// Play along into a microphone and be judged as you play.
 ///
-/// Every pass is recorded as it is played; `doublecheck check` says the same of the recording.
+/// Every pass is recorded as it is played; `doublecheck check` says the same of the recording. With
+/// `--json` every event is a line, the report the last one.
 #[derive(Debug, clap::Args)]
 #[command(after_help = CAUTION)]
 pub struct Args {

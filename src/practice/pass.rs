@@ -416,7 +416,8 @@ impl Pass {
     }
 }
 
-/// The middle of some latenesses; `None` if they are too few to say.
+/// The delay that some latenesses speak for: their middle, but sound never comes before it was
+/// asked for. `None` if they are too few to say.
 pub fn estimate(lateness: &[f64]) -> Option<f64> {
-    (lateness.len() >= MIN_STRIKES).then(|| middle(&mut lateness.to_vec()))
+    (lateness.len() >= MIN_STRIKES).then(|| middle(&mut lateness.to_vec()).max(0.0))
 }

@@ -254,17 +254,24 @@ impl View<'_> {
             "step  asked  heard  cents    {:<half$}0{:>half$}  note           timing   verdict",
             "-50", "+50"
         );
-        let mut rows: Vec<Line<'static>> = Vec::new();
-        for (&number, found) in self.heard {
-            match found {
-                Some(found) => rows.extend(self.rows(found, scale)),
-                None => rows.push(Line::from(format!("{number:>4}  not played"))),
-            }
+        let steps: Vec<Vec<Line<'static>>> = self
+            .heard
+            .iter()
+            .map(|(number, found)| match found {
+                Some(found) => self.rows(found, scale),
+                None => vec![Line::from(format!("{number:>4}  not played"))],
+            })
+            .collect();
+        // The latest steps, each as a whole.
+        let mut left = room.saturating_sub(1);
+        let mut from = steps.len();
+        while from > 0 && steps[from - 1].len() <= left {
+            from -= 1;
+            left -= steps[from].len();
         }
-        let from = rows.len().saturating_sub(room.saturating_sub(1));
         let bold = Style::new().add_modifier(Modifier::BOLD);
         let mut lines = vec![Line::styled(head, bold)];
-        lines.extend(rows.drain(from..));
+        lines.extend(steps.into_iter().skip(from).flatten());
         lines.truncate(room);
         lines
     }

@@ -148,3 +148,31 @@ fn the_lick_is_sounded_first_and_nobody_is_judged_by_it() {
     assert_eq!(verdicts(&report), true_verdicts(name), "{report}");
     assert_eq!(session.end(), Some(0), "{:?}", session.said);
 }
+
+/// Output and input are one room: the click is in the microphone with the guitar, as loud as it.
+#[test]
+fn a_click_that_leaks_into_the_playing_changes_no_verdict() {
+    if !with_card("sessions::a_click_that_leaks_into_the_playing_changes_no_verdict") {
+        return;
+    }
+    let name = "semitone-off";
+    let (lick, folder) = (audio(name, "toml"), takes_folder("leak"));
+    let keep_in = folder.to_str().unwrap();
+    let arguments =
+        ["practice", &lick, "--json", "--pace", "click", "--fail-on-fault", "--keep-in", keep_in];
+    let mut session = Running::start(&arguments);
+    session.wait_for("\"due\"");
+    // Clicks are counted in for 2.4 s after half a second; the take begins with 0.6 s of silence,
+    // and its player takes some 0.1 s to begin. A strike may be a quarter of a second off its click.
+    thread::sleep(Duration::from_millis(2_150));
+    let mut player = play(audio(name, "wav"));
+    let report: Value = serde_json::from_str(&session.wait_for("\"report\"")).unwrap();
+    player.wait().unwrap();
+    assert_eq!(session.end(), Some(1), "{:?}", session.said);
+    assert_eq!(verdicts(&report), true_verdicts(name), "{report}");
+    let recording = report["takes"][0]["recording"].as_str().unwrap();
+    assert_eq!(verdicts(&check(&lick, recording)), true_verdicts(name), "its recording");
+    for step in report["takes"][0]["steps"].as_array().unwrap() {
+        assert!(step["timing_ms"].as_f64().is_some_and(|ms| ms.abs() < 300.0), "{report}");
+    }
+}

@@ -198,6 +198,10 @@ impl<'a> Rehearsal<'a> {
             };
             self.say(&delay)?;
         }
+        self.say(match self.args.pace {
+            Pace::Free => "Begin when you like: the lick waits for you at every step.",
+            Pace::Click => "Clicks are counted in first; then play with them.",
+        })?;
         self.say(&format!("{CAUTION}."))
     }
 
@@ -366,7 +370,7 @@ impl<'a> Rehearsal<'a> {
             }
         }
         if let Show::Screen(screen) = &mut self.show {
-            screen.clear();
+            screen.begin_pass();
         }
         let mut news = Vec::new();
         let start = self.ear.session.begin(&mut news);
@@ -417,8 +421,8 @@ impl<'a> Rehearsal<'a> {
         let mut notes = self.show.close();
         notes.extend(estimated.filter(|_| told).map(|ms| {
             format!(
-                "Timing is told against the click less a constant {ms:.0} ms, the middle lateness of \
-                 this playing; `doublecheck calibrate` measures the true delay."
+                "Timing is told against the click less a constant {ms:.0} ms, estimated from the \
+                 middle lateness of this playing; `doublecheck calibrate` measures the true delay."
             )
         }));
         (self.page, self.takes, notes)

@@ -134,6 +134,8 @@ pub struct Screen {
     colour: Colour,
     repeat: usize,
     heard: BTreeMap<usize, Option<Try>>,
+    /// `heard` is of the pass before: it stays to be read until something is struck.
+    past: bool,
     passes: Vec<String>,
     /// Since the last strike.
     messages: Vec<String>,
@@ -155,6 +157,7 @@ impl Screen {
             colour,
             repeat,
             heard: BTreeMap::new(),
+            past: false,
             passes: Vec::new(),
             messages: Vec::new(),
             warnings: Vec::new(),
@@ -165,6 +168,11 @@ impl Screen {
 
     fn take(&mut self, news: &News) {
         self.stale = true;
+        if let News::Pass(Told::Step(_) | Told::Missed(_) | Told::Stray { .. }) = news
+            && std::mem::take(&mut self.past)
+        {
+            self.heard.clear();
+        }
         match news {
             News::Pass(Told::Step(found)) => {
                 if found.stage == Stage::Early {
@@ -186,10 +194,9 @@ impl Screen {
         }
     }
 
-    /// Forgets what was heard: a pass begins.
-    pub fn clear(&mut self) {
-        self.heard.clear();
-        self.stale = true;
+    /// A pass begins.
+    pub fn begin_pass(&mut self) {
+        (self.past, self.stale) = (true, true);
     }
 
     /// Draws what has changed, the level now and then.

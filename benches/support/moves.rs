@@ -1,0 +1,124 @@
+//! Real notes made to move: bends and slides by reading a note faster or slower, hammer-ons and
+//! pull-offs by going over to another note of the same instrument.
+//!
+//! **Limits.** An approximation: a slide has no squeak, a hammered note brings the decay and
+//! the partials of a struck one, without its first 12 ms.
+
+use doublecheck::lick::expected::Expected;
+use doublecheck::lick::expected::ExpectedNote;
+use doublecheck::lick::expected::Technique;
+
+use super::cases::Placed;
+use super::cases::Random;
+use super::cases::mix;
+use super::corpus::Note;
+use super::corpus::RATE;
+use super::corpus::Set;
+
+/// Time a bend takes (common practice: a fifth of a second).
+const BEND_S: f64 = 0.18;
+/// Time a slide takes from fret to fret, and the leap itself.
+const FRET_S: f64 = 0.03;
+const LEAP_S: f64 = 0.008;
+/// The finger falls on the string, or leaves it, within this.
+const CROSS_S: f64 = 0.006;
+/// Of the note that is gone over to, so much is left out: the pick.
+const PICK_S: f64 = 0.012;
+/// Level after a hammer-on or pull-off against that before, in decibels.
+const AFTER_DB: [f64; 2] = [-5.0, 1.0];
+/// The first step begins here.
+pub const START_S: f64 = 0.3;
+
+/// The lick played with notes of `set`, stages half-way through their step; `None` if a note lacks.
+pub fn play(set: &Set, lick: &Expected, random: &mut Random) -> Option<Vec<f32>> {
+    let beat_s = 60.0 / lick.tempo_bpm;
+    let mut notes: Vec<(Note, f64, f64)> = Vec::new();
+    for step in &lick.steps {
+        let begin_s = START_S + beat_s * step.start_beats;
+        for struck in &step.struck {
+            let note = pick(set, struck, random)?;
+            let stage = step.stages.iter().find(|s| s.to.string == struck.string);
+            let half_s = 0.5 * beat_s * step.length_beats;
+            let note = match stage.map(|s| (s.to, s.to.technique)) {
+                None => note.clone(),
+                Some((to, Technique::HammerOn | Technique::PullOff)) => {
+                    gone_over(note, pick(set, &to, random)?, half_s, random)
+                }
+                Some((to, technique)) => {
+                    let semitones = i32::from(to.note.0) - i32::from(struck.note.0);
+                    bent(note, |at_s| cents(technique, semitones, at_s - half_s))
+                }
+            };
+            let start_s = begin_s + random.between(0.0, 0.01);
+            notes.push((note, start_s, begin_s + beat_s * step.length_beats));
+        }
+    }
+    let placed: Vec<Placed<'_>> = notes
+        .iter()
+        .map(|(note, start_s, end_s)| {
+            let gain_db = random.between(-3.0, 3.0);
+            Placed { note, start_s: *start_s, end_s: *end_s - 0.02, gain_db }
+        })
+        .collect();
+    let beats = lick.steps.last().map_or(0.0, |s| s.start_beats + s.length_beats);
+    Some(mix(&placed, START_S + beat_s * beats + 0.3, None, random))
+}
+
+fn pick<'a>(set: &'a Set, asked: &ExpectedNote, random: &mut Random) -> Option<&'a Note> {
+    set.at((asked.string.0, asked.fret.0), i32::from(asked.note.0), random)
+}
+
+/// Cents of a slide or bend by `semitones`, `at_s` after its time: a slide has arrived then, a bend
+/// begins.
+fn cents(technique: Technique, semitones: i32, at_s: f64) -> f64 {
+    let smooth = |done: f64| {
+        let done = done.clamp(0.0, 1.0);
+        done * done * (3.0 - 2.0 * done)
+    };
+    if technique == Technique::Bend {
+        return 100.0 * f64::from(semitones) * smooth(at_s / BEND_S);
+    }
+    let leaps = (1..=semitones.abs()).map(|k| {
+        let leap_at_s = -FRET_S * f64::from(semitones.abs() - k);
+        smooth((at_s - leap_at_s) / LEAP_S)
+    });
+    100.0 * f64::from(semitones.signum()) * leaps.sum::<f64>()
+}
+
+/// `note` with its pitch moved by `cents(at_s)`, `at_s` from its onset on (cubic interpolation).
+fn bent(note: &Note, cents: impl Fn(f64) -> f64) -> Note {
+    let s = &note.samples;
+    let mut samples = Vec::with_capacity(s.len());
+    let mut at = 0.0_f64;
+    while at < s.len() as f64 - 3.0 {
+        let i = at as usize;
+        let u = (at - i as f64) as f32;
+        let [a, b, c, d] = [s[i.saturating_sub(1)], s[i], s[i + 1], s[i + 2]];
+        let curve = 2.0 * a - 5.0 * b + 4.0 * c - d + u * (3.0 * (b - c) + d - a);
+        samples.push(b + 0.5 * u * (c - a + u * curve));
+        let at_s = samples.len() as f64 / f64::from(RATE) - note.onset_s;
+        at += (cents(at_s) / 1200.0).exp2();
+    }
+    Note { samples, ..note.clone() }
+}
+
+/// `note` until `at_s` after its onset, then `next` at about the level that is left.
+fn gone_over(note: &Note, next: &Note, at_s: f64, random: &mut Random) -> Note {
+    let rate = f64::from(RATE);
+    let at = (((note.onset_s + at_s) * rate) as usize).min(note.samples.len());
+    let skip = (((next.onset_s + PICK_S) * rate) as usize).min(next.samples.len());
+    let tenth = (0.1 * rate) as usize;
+    let power = |samples: &[f32]| samples.iter().map(|s| f64::from(s * s)).sum::<f64>();
+    let left = power(&note.samples[at.saturating_sub(tenth)..at]);
+    let brought = power(&next.samples[skip..(skip + tenth).min(next.samples.len())]);
+    let change = 10_f64.powf(random.between(AFTER_DB[0], AFTER_DB[1]) / 20.0);
+    let gain = (change * (left / brought.max(1e-12)).sqrt()) as f32;
+    let cross = CROSS_S * rate;
+    let mut samples = note.samples[..at].to_vec();
+    for (i, &sample) in next.samples[skip..].iter().enumerate() {
+        let now = (i as f64 / cross).min(1.0) as f32;
+        let before = note.samples.get(at + i).copied().unwrap_or(0.0);
+        samples.push(sample * gain * now + before * (1.0 - now));
+    }
+    Note { samples, ..note.clone() }
+}
