@@ -61,6 +61,8 @@ pub struct Detector {
     sorted: Vec<f32>,
     n_frames: u64,
     n_samples: u64,
+    /// Whether the stream is known to begin with its first sample.
+    silent_before: bool,
     last_onset: Option<u64>,
 }
 
@@ -103,8 +105,17 @@ impl Detector {
             sorted: Vec::with_capacity(BACKGROUND + 2 * LOOK + 2),
             n_frames: 0,
             n_samples: 0,
+            silent_before: false,
             last_onset: None,
         }
+    }
+
+    /// Takes what came before the first sample for silence, so that a sound in it was struck then.
+    pub fn begin_in_silence(&mut self) {
+        self.history.resize(self.frame, 0.0);
+        self.rises.resize(LOOK + 1, 0.0);
+        self.levels.iter_mut().for_each(|levels| levels.fill(10.0 * SILENCE.log10()));
+        self.silent_before = true;
     }
 
     /// How long after an onset it is reported at the latest, in samples.
@@ -140,6 +151,7 @@ impl Detector {
         self.written = 0;
         self.since_frame = 0;
         self.n_frames = 0;
+        self.silent_before = false;
         self.rises.clear();
     }
 
@@ -176,7 +188,7 @@ impl Detector {
         }
         self.n_frames += 1;
         let mut rise = 0.0;
-        if self.n_frames as usize > LAG {
+        if self.n_frames as usize > LAG || self.silent_before {
             let before = &self.levels[LAG];
             for (b, level) in self.levels[0].iter().enumerate() {
                 let was = before[b.saturating_sub(1)..(b + 2).min(n_bands)]

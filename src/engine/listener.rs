@@ -44,12 +44,9 @@ impl Listener {
         Self { engine: Engine::new(settings), take }
     }
 
-    /// A listener for a recording, where nobody waits for a first guess: faster, and the take is the
-    /// same.
+    /// A listener for a recording: see [`Engine::of_recording`].
     pub fn of_recording(settings: Settings) -> Self {
-        let mut listener = Self::new(settings);
-        listener.engine = listener.engine.without_guesses();
-        listener
+        Self { engine: Engine::of_recording(settings), ..Self::new(settings) }
     }
 
     /// Listens to more samples; `on_event` sees the events as they come.

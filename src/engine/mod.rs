@@ -181,11 +181,13 @@ impl Engine {
         }
     }
 
-    /// Tells strikes at [`Stage::Whole`] only, and of these the same: nobody waits for the rest.
-    #[must_use]
-    pub fn without_guesses(mut self) -> Self {
-        self.guesses = false;
-        self
+    /// An engine for a recording: it tells strikes at [`Stage::Whole`] only, for nobody waits for
+    /// guesses, and takes what sounds in the first moment for struck there.
+    pub fn of_recording(settings: Settings) -> Self {
+        let mut engine = Self::new(settings);
+        engine.guesses = false;
+        engine.detector.begin_in_silence();
+        engine
     }
 
     /// Listens to mono samples in `-1.0..=1.0`. Does not allocate.

@@ -43,6 +43,11 @@ const AMPLITUDE_RIDGE: f64 = 2e-3;
 /// ```
 const OFFSET_ERROR: f64 = 0.68;
 
+/// A partial tells how far real ones stray if its own noise is less than this, relative to its
+/// frequency (one cent); beyond ten cents it is another tone's.
+const SURE_RELATIVE: f64 = 5.8e-4;
+const MAX_STRAY: f64 = 5.8e-3;
+
 /// One partial of one tone.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Partial {
@@ -365,6 +370,7 @@ impl Fitter {
         let tone = self.tones[t].tone;
         let prior_weight = 1.0 / (2.0 * typical_stiffness(tone.f1)).powi(2);
         let [mut h00, mut h01, mut h11, mut chi2, mut n] = [0.0, 0.0, prior_weight, 0.0, 0.0];
+        let [mut weights2, mut strays2, mut n_sure] = [0.0; 3];
         for partial in self.partials.iter().filter(|p| p.tone == t) {
             let weight = self.weight(spectrum, partial);
             if weight == 0.0 {
@@ -377,13 +383,22 @@ impl Fitter {
             h11 += weight * slope * slope;
             chi2 += weight * measured * measured;
             n += 1.0;
+            weights2 += weight * weight;
+            if weight * SURE_RELATIVE * SURE_RELATIVE > 1.0 {
+                strays2 += measured.powi(2).min(MAX_STRAY.powi(2));
+                n_sure += 1.0;
+            }
         }
         let det = h00 * h11 - h01 * h01;
         if h00 == 0.0 || det <= 0.0 {
             return f64::INFINITY;
         }
         let scatter = if n > 2.0 { (chi2 / (n - 2.0)).max(1.0) } else { 4.0 };
-        (scatter * h11 / det).sqrt() * 1200.0 / std::f64::consts::LN_2
+        // Real partials stray from the line by more than their noise, and a few loud ones draw it:
+        // so many of them bear the weight.
+        let bearing = h00 * h00 / weights2;
+        let line = if n_sure > 2.0 { strays2 / (n_sure - 2.0) / bearing } else { 0.0 };
+        (scatter * h11 / det).max(line).sqrt() * 1200.0 / std::f64::consts::LN_2
     }
 
     /// Takes the fitted partials off the spectrum.
