@@ -41,7 +41,7 @@ pub fn ask(
     format!("string {string}: {role}, {times}")
 }
 
-fn advice(advice: Advice) -> &'static str {
+pub(super) fn advice(advice: Advice) -> &'static str {
     match advice {
         Advice::Lengthen => "lengthen",
         Advice::Shorten => "shorten",

@@ -6,10 +6,12 @@ use std::io::Write;
 use maud::html;
 use serde::Serialize;
 
+use super::intonation;
 use super::json;
 use super::offsets_page;
 use super::offsets_page::Course;
 use super::plucks;
+use crate::practice::intonation::Advice;
 use crate::practice::neck::NeckMap;
 use crate::practice::neck::Split;
 use crate::practice::neck::Spot;
@@ -18,6 +20,7 @@ use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::key::Key;
 use crate::theory::key::spell;
+use crate::units::Cents;
 
 /// What explains a string, in words.
 fn told(split: &Split, scale_mm: f64, tolerance: f64) -> Vec<String> {
@@ -180,16 +183,7 @@ pub fn json(out: &mut impl Write, map: &NeckMap, scale_mm: f64) -> io::Result<()
                 fret_alone_cents: spot.alone.map(|cents| json::hundredths(cents.0)),
             })
             .collect(),
-        strings: splits
-            .iter()
-            .map(|split| SplitJson {
-                string: split.string.0,
-                tuning_cents: json::hundredths(split.tuning.0),
-                nut_cents: split.nut.map(|nut| json::hundredths(nut.0)),
-                saddle_cents: json::hundredths(split.saddle.0),
-                saddle_mm: json::hundredths(split.saddle_share * scale_mm),
-            })
-            .collect(),
+        strings: splits.iter().map(|split| split_json(map, &spots, split, scale_mm)).collect(),
         refused: plucks::refused_json(map.refused(), map.plan().reference),
         caution: plucks::CARE_SADDLE,
     };
@@ -217,10 +211,54 @@ struct SpotJson {
 #[derive(Serialize)]
 struct SplitJson {
     string: u8,
+    open_hz: Option<f64>,
+    harmonic_hz: Option<f64>,
+    fretted_hz: Option<f64>,
+    fret: u8,
+    offset_cents: Option<f64>,
+    offset_error: Option<f64>,
+    advice: &'static str,
     tuning_cents: f64,
     nut_cents: Option<f64>,
     saddle_cents: f64,
     saddle_mm: f64,
+}
+
+/// A string as `intonation` tells it without a map, the octave over the open string, and what the
+/// map adds.
+fn split_json(map: &NeckMap, spots: &[Spot], split: &Split, scale_mm: f64) -> SplitJson {
+    const OCTAVE: Fret = Fret(12);
+    let plan = map.plan();
+    let at = |fret| spot_at(spots, split.string, fret).map(|spot| spot.deviation);
+    let hz = |fret, cents| {
+        let place = plan.reference.frequency(plan.tuning.note_at(split.string, fret)?);
+        Some(json::thousandths(place.raised(Cents(cents)).get()))
+    };
+    let (open, upper) = (at(Fret(0)), at(OCTAVE));
+    let offset = open
+        .zip(upper)
+        .map(|(open, upper)| (upper.cents - open.cents, upper.error.hypot(open.error)));
+    let advice = match offset {
+        Some((_, error)) if error > plan.tolerance.0 => Advice::Unsure,
+        Some((cents, _)) if cents > plan.tolerance.0 => Advice::Lengthen,
+        Some((cents, _)) if cents < -plan.tolerance.0 => Advice::Shorten,
+        Some(_) => Advice::Good,
+        None => Advice::Unsure,
+    };
+    SplitJson {
+        string: split.string.0,
+        open_hz: open.and_then(|open| hz(Fret(0), open.cents)),
+        harmonic_hz: None,
+        fretted_hz: upper.and_then(|upper| hz(OCTAVE, upper.cents)),
+        fret: OCTAVE.0,
+        offset_cents: offset.map(|(cents, _)| json::hundredths(cents)),
+        offset_error: offset.map(|(_, error)| plucks::error_json(error)),
+        advice: intonation::advice(advice),
+        tuning_cents: json::hundredths(split.tuning.0),
+        nut_cents: split.nut.map(|nut| json::hundredths(nut.0)),
+        saddle_cents: json::hundredths(split.saddle.0),
+        saddle_mm: json::hundredths(split.saddle_share * scale_mm),
+    }
 }
 
 /// The page of the map.
