@@ -31,7 +31,7 @@ const LAG: usize = 4;
 /// Frames whose rises make the local background (0.35 s).
 const BACKGROUND: usize = 60;
 /// Mean rise over all bands that makes an onset, above the background, in decibels.
-const MIN_RISE_DB: f32 = 1.0;
+const MIN_RISE_DB: f32 = 1.2;
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
 const RANGE_DB: f32 = 50.0;
 /// The quietest power that counts as sound (−90 dB of full scale).

@@ -5,6 +5,7 @@
 //! **Limits.** No I/O, no clock, no randomness, no threads.
 
 mod event;
+mod later;
 mod listener;
 mod rise;
 
@@ -63,11 +64,6 @@ const DECIDE_S: f64 = 0.6;
 const SETTLED_FROM_S: f64 = 0.1;
 /// … to here at most.
 const SETTLED_TO_S: f64 = 1.4;
-/// The stretch at the end that tells where a slide or a bend led.
-const LATER_S: f64 = 0.16;
-/// Stretches that tell when it was reached, and how many widths of theirs part two lines.
-const REACHED_S: f64 = 0.06;
-const REACHED_WIDTHS: f64 = 2.0;
 /// The stretch that tells most of tones in the shadow of others.
 const ATTACK_S: f64 = 0.17;
 /// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s).
@@ -373,81 +369,6 @@ impl Engine {
             open.whole_has_notes = stage == Stage::Whole;
         }
         on_event(Event::Strike(&self.strike));
-    }
-
-    /// Fills `strike.later`, and remembers what sounds at the end for the strike to come.
-    fn listen_to_the_end(&mut self, onset: u64, end: u64) {
-        let length = self.samples(LATER_S);
-        let heard_for = end.saturating_sub(onset);
-        self.previous.clear();
-        if heard_for < 2 * length {
-            self.previous
-                .extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
-            return;
-        }
-        let to = end - self.samples(0.02);
-        let range = self.stretch(to - length, to);
-        self.transformer.transform(&self.stream[range], &mut self.spectrum);
-        self.estimator.estimate(&self.spectrum);
-        self.previous.extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
-        for found in self.estimator.found() {
-            let tone = found.fitted.tone;
-            let new = !self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| {
-                let other = Tone::at(n.frequency.get());
-                tone.cents_from(&other).abs() < 60.0
-            });
-            // In the main stretch a note that came half-way shows too, but only half as loud.
-            let Some(frequency) = Hertz::new(tone.f1) else { continue };
-            let start = self.reached(onset, end, self.apart_hz(&tone));
-            if !new && start < onset + self.samples(0.12) {
-                continue;
-            }
-            self.strike.later.push(LaterNote {
-                pitch: HeardPitch {
-                    frequency,
-                    error_cents: Some(found.fitted.error_cents).filter(|e| e.is_finite()),
-                    level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
-                    struck: false,
-                    rise: Decibels(0.0),
-                    confidence: confidence(found.evidence.log_odds()),
-                },
-                start: self.outside(start),
-            });
-        }
-    }
-
-    /// The lowest partial of `tone` that 60 ms can tell from the same partial of the notes it may
-    /// have come from, in hertz.
-    fn apart_hz(&self, tone: &Tone) -> f64 {
-        let leaps = self.strike.notes.iter().map(|note| (note.frequency.get() - tone.f1).abs());
-        let leap_hz = leaps.filter(|&hz| hz > 0.03 * tone.f1).fold(tone.f1, f64::min);
-        let n = (REACHED_WIDTHS / REACHED_S / leap_hz).ceil().clamp(1.0, 8.0);
-        tone.partial(n as usize)
-    }
-
-    /// When `hz` began to sound as loud as it does at the end, to 10 ms.
-    fn reached(&self, onset: u64, end: u64, hz: f64) -> u64 {
-        let length = self.samples(REACHED_S);
-        let step = self.samples(0.01).max(1);
-        let power = |from: u64| {
-            let range = self.stretch(from, from + length);
-            let turn = std::f64::consts::TAU * hz / self.rate;
-            let n = range.len().max(1) as f64;
-            let (re, im) =
-                self.stream[range].iter().enumerate().fold((0.0, 0.0), |(re, im), (i, &s)| {
-                    let weight = 0.5 - 0.5 * (std::f64::consts::TAU * (i as f64 + 0.5) / n).cos();
-                    let (sin, cos) = (turn * i as f64).sin_cos();
-                    (re + weight * f64::from(s) * cos, im + weight * f64::from(s) * sin)
-                });
-            re * re + im * im
-        };
-        let last = end.saturating_sub(length + self.samples(0.02)).max(onset);
-        let half = 0.25 * power(last);
-        let mut at = last;
-        while at > onset + step && power(at - step) > half {
-            at -= step;
-        }
-        if at <= onset + 2 * step { onset } else { at + length / 2 }
     }
 
     /// Fills `strike.notes`; false if nothing was struck.
