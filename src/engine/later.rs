@@ -1,6 +1,10 @@
 //! Where a strike led: what sounds at its end and did not at its beginning, as after a slide, a bend
 //! or a soft hammer-on.
 
+use std::f64::consts::TAU;
+
+use rustfft::num_complex::Complex64;
+
 use super::Engine;
 use super::confidence;
 use super::event::HeardPitch;
@@ -73,15 +77,16 @@ impl Engine {
         let step = self.samples(0.01).max(1);
         let power = |from: u64| {
             let range = self.stretch(from, from + length);
-            let turn = std::f64::consts::TAU * hz / self.rate;
-            let n = range.len().max(1) as f64;
-            let (re, im) =
-                self.stream[range].iter().enumerate().fold((0.0, 0.0), |(re, im), (i, &s)| {
-                    let weight = 0.5 - 0.5 * (std::f64::consts::TAU * (i as f64 + 0.5) / n).cos();
-                    let (sin, cos) = (turn * i as f64).sin_cos();
-                    (re + weight * f64::from(s) * cos, im + weight * f64::from(s) * sin)
-                });
-            re * re + im * im
+            let turn = Complex64::cis(TAU * hz / self.rate);
+            let swing = Complex64::cis(TAU / range.len().max(1) as f64);
+            let (mut phase, mut hann) = (Complex64::ONE, swing.sqrt());
+            let mut sum = Complex64::ZERO;
+            for &sample in &self.stream[range] {
+                sum += phase * (f64::from(sample) * (0.5 - 0.5 * hann.re));
+                phase *= turn;
+                hann *= swing;
+            }
+            sum.norm_sqr()
         };
         let last = end.saturating_sub(length + self.samples(0.02)).max(onset);
         let half = 0.25 * power(last);

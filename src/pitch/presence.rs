@@ -201,7 +201,7 @@ fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
         }
         nearest = nearest.min(gap);
         let share = MODEL_ERROR / (1.0 + 0.25 * gap * gap);
-        debris += (partial.amplitude.norm() * share).powi(2);
+        debris += partial.amplitude.norm_sqr() * share * share;
     }
     let floor = (2.5 * spectrum.floor_at(hz)).hypot(debris.sqrt());
     Look {

@@ -160,9 +160,11 @@ pub enum OutOfTune {
     Flat,
 }
 
-/// Which way `heard` is out of tune; `None` if it is within `tolerance` or is not a right note.
+/// Which way `heard` is out of tune; `None` if it is within `tolerance` or is not a right note. A
+/// harmonic is held to where its string puts it.
 pub fn out_of_tune(heard: &HeardNote, tolerance: Cents) -> Option<OutOfTune> {
-    let cents = heard.pitch.cents.0;
+    let by_nature = heard.expected.map_or(0.0, |expected| expected.tempered_offset().0);
+    let cents = heard.pitch.cents.0 - by_nature;
     if heard.status != Status::Right || cents.abs() <= tolerance.0 {
         return None;
     }
