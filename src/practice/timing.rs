@@ -1,7 +1,7 @@
 //! How early or late each strike was, against the even tempo of the take.
 //!
 //! **Conventions.** Positive is late. The tempo is the one most gaps between strikes agree
-//! with; a pause starts a new passage, so that it is not held against what follows.
+//! with, told by the middle of all gaps near it, short and wide; a pause starts a new passage, so that it is not held against what follows.
 
 use super::offset::middle;
 
@@ -21,6 +21,8 @@ pub struct Struck {
 
 /// A gap agrees with a tempo if it is this near to it, as a share.
 const AGREES: f64 = 0.15;
+/// Strikes so many gaps apart still belong to one tempo.
+const WIDEST_GAPS: usize = 16;
 
 /// Seconds a beat over the whole take; `None` for fewer than three strikes.
 ///
@@ -42,8 +44,15 @@ pub fn beat_s(struck: &[Struck], written_s: f64) -> Option<f64> {
         let away = |beat: f64| (beat / written_s).ln().abs();
         count(*a).cmp(&count(*b)).then(away(*b).total_cmp(&away(*a)))
     })?;
-    let mut agreed: Vec<f64> = agreeing(best).collect();
-    Some(middle(&mut agreed))
+    let middle_gap = middle(&mut agreeing(best).collect::<Vec<f64>>());
+    // Over many beats an uneven strike matters little (H. Theil 1950: the median of all slopes).
+    let mut wide: Vec<f64> = (1..=WIDEST_GAPS)
+        .flat_map(|n| struck.iter().zip(struck.iter().skip(n)))
+        .filter(|(a, b)| b.beats > a.beats)
+        .map(|(a, b)| (b.at_s - a.at_s) / (b.beats - a.beats))
+        .filter(|slope| (slope / middle_gap - 1.0).abs() <= AGREES)
+        .collect();
+    Some(if wide.is_empty() { middle_gap } else { middle(&mut wide) })
 }
 
 /// Milliseconds each strike was late (negative: early); `None` where nothing can be said.
