@@ -17,7 +17,6 @@ use std::time::Instant;
 use doublecheck::engine::Engine;
 use doublecheck::engine::Listener;
 use doublecheck::engine::Settings;
-use doublecheck::theory::note::Reference;
 use doublecheck::units::SampleRate;
 use support::cases::Placed;
 use support::cases::Random;
@@ -62,7 +61,7 @@ fn main() {
 
 fn settings() -> Settings {
     let rate = SampleRate::new(RATE).expect("positive");
-    Settings { rate, reference: Reference::default() }
+    Settings { rate }
 }
 
 /// Double stops in eighths at 110 a minute.

@@ -23,7 +23,6 @@ use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
 use doublecheck::synth::render;
-use doublecheck::theory::note::Reference;
 use doublecheck::units::Decibels;
 use doublecheck::units::SampleCount;
 use doublecheck::units::SampleRate;
@@ -71,7 +70,7 @@ fn rate(hz: u32) -> SampleRate {
 }
 
 fn settings(rate: SampleRate) -> Settings {
-    Settings { rate, reference: Reference::default() }
+    Settings { rate }
 }
 
 /// The lick as played by the synthesiser, 40 dB over the noise, 0.3 s of that before it.

@@ -65,7 +65,7 @@ fn note(string: u8, fret: u8, off: f64, start_s: f64, length_s: f64) -> PluckedN
 }
 
 fn settings() -> Settings {
-    Settings { rate: cd_rate(), reference: Reference::default() }
+    Settings { rate: cd_rate() }
 }
 
 fn listen(mut listener: PluckListener, samples: &[f32], mut on_pluck: impl FnMut(&Pluck)) {
@@ -500,7 +500,7 @@ fn the_saddle_moves_as_geometry_says() {
 /// The first partial of the note near `nominal` in a recording of one pluck.
 fn played(samples: &[f32], rate: u32, nominal: Hertz) -> Option<f64> {
     let rate = SampleRate::new(rate)?;
-    let mut listener = PluckListener::new(Settings { rate, reference: Reference::default() });
+    let mut listener = PluckListener::new(Settings { rate });
     let mut found = None;
     let mut on_pluck = |pluck: &Pluck| {
         let near = |hz: Hertz| hz.cents_above(nominal).0.abs() < 80.0;

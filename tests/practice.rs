@@ -30,7 +30,6 @@ use doublecheck::practice::verdict::Verdict;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
-use doublecheck::theory::note::Reference;
 use doublecheck::units::Cents;
 use doublecheck::units::SampleCount;
 use doublecheck::units::SampleIndex;
@@ -63,8 +62,7 @@ fn recorded(name: &str) -> (Lick, Vec<f32>, SampleRate) {
 
 /// What `check` hears: all at once.
 fn offline(samples: &[f32], rate: SampleRate) -> Take {
-    let reference = Reference::default();
-    let mut listener = Listener::new(engine::Settings { rate, reference });
+    let mut listener = Listener::new(engine::Settings { rate });
     listener.push(samples, |_| {});
     listener.finish(|_| {})
 }

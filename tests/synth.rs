@@ -271,7 +271,7 @@ fn equal_arguments_give_equal_samples() {
     let notes = [guitar_note(2, 3), guitar_note(3, 4)];
     let sound = |seed| render(&notes, 1.0, cd_rate(), &room, seed);
     assert_eq!(sound(1), sound(1));
-    assert_ne!(sound(1), sound(2), "the seed changes the noise");
+    assert_ne!(sound(1), sound(2), "another number, another noise");
 }
 
 #[test]

@@ -18,7 +18,6 @@ use doublecheck::theory::fretboard::Fret;
 use doublecheck::theory::fretboard::StringNumber;
 use doublecheck::theory::fretboard::Tuning;
 use doublecheck::theory::note::MidiNote;
-use doublecheck::theory::note::Reference;
 use doublecheck::units::SampleRate;
 
 use super::cases::Case;
@@ -51,7 +50,7 @@ pub fn lick(steps: Vec<ExpectedStep>, tempo_bpm: f64) -> Expected {
 
 /// Everything heard in `samples`.
 pub fn hear(samples: &[f32], rate: SampleRate) -> Take {
-    let mut listener = Listener::new(Settings { rate, reference: Reference::default() });
+    let mut listener = Listener::of_recording(Settings { rate });
     samples.chunks(1024).for_each(|block| listener.push(block, |_| {}));
     listener.finish(|_| {})
 }

@@ -76,7 +76,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         .recordings
         .par_iter()
         .map(|path| {
-            let heard = hear(path, args.channel, common.a4, &progress);
+            let heard = hear(path, args.channel, &progress);
             let outcome = heard.map(|heard| judge(&expected, heard, common)).map_err(unjudged);
             TakeReport { recording: path.display().to_string(), outcome }
         })

@@ -95,7 +95,7 @@ fn introduce(out: &mut impl Write) -> io::Result<()> {
 fn listen(expected: &Expected, reference: Reference) -> Heard {
     let rate = SampleRate::new(RATE).expect("not zero");
     let samples = perform(expected, reference).render(rate, &ROOM, SEED);
-    let mut listener = Listener::of_recording(Settings { rate, reference });
+    let mut listener = Listener::of_recording(Settings { rate });
     listener.push(&samples, |_| {});
     Heard { take: listener.finish(|_| {}), damage: None }
 }

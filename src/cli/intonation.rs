@@ -90,7 +90,7 @@ fn compare(
         scale_mm: args.scale_mm,
         tolerance: args.guitar.tolerance,
     });
-    let listener = |rate: SampleRate| PluckListener::new(Settings { rate, reference });
+    let listener = |rate: SampleRate| PluckListener::new(Settings { rate });
     if live {
         ask(&check);
         args.guitar.hear_live(listener, |pluck| {
@@ -143,7 +143,7 @@ fn map_neck(
     let reference = common.a4;
     let tolerance = args.guitar.tolerance;
     let mut map = NeckMap::new(neck::Plan { tuning, strings, frets, reference, tolerance });
-    let listener = |rate: SampleRate| PluckListener::new(Settings { rate, reference });
+    let listener = |rate: SampleRate| PluckListener::new(Settings { rate });
     if args.recordings.is_empty() {
         ask_place(&map);
         args.guitar.hear_live(listener, |pluck| {

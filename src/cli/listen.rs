@@ -33,7 +33,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let Some(path) = args.recording else {
         return live(&args.card, args.channel, common);
     };
-    let heard = hear(&path, args.channel, common.a4, &Progress::new())?;
+    let heard = hear(&path, args.channel, &Progress::new())?;
     if let Some(damage) = &heard.damage {
         output::tell(&format!("{}: damaged {damage}; what could be read is told", path.display()));
     }
@@ -94,7 +94,7 @@ mod with_sound_card {
         let mut input = LiveInput::open(&card.choice(channel))?;
         let (rate, reference) = (input.input().line().rate, common.a4);
         output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
-        let mut listener = Listener::new(Settings { rate, reference });
+        let mut listener = Listener::new(Settings { rate });
         let mut lines =
             Lines { rate, reference, rewrites: io::stdout().is_terminal(), open: false };
         let mut told = Ok(true);

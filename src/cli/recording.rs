@@ -17,7 +17,6 @@ use crate::audio::Recording;
 use crate::engine::Listener;
 use crate::engine::Settings;
 use crate::engine::Take;
-use crate::theory::note::Reference;
 
 /// Recordings longer than this show their progress; below it the eye would only see a flash.
 const LONG_S: f64 = 20.0;
@@ -50,16 +49,11 @@ pub struct Heard {
 ///
 /// # Errors
 /// A recording that cannot be opened or holds no sound.
-pub fn hear(
-    path: &Path,
-    channel: Channel,
-    reference: Reference,
-    progress: &Progress,
-) -> Result<Heard, Failure> {
+pub fn hear(path: &Path, channel: Channel, progress: &Progress) -> Result<Heard, Failure> {
     let mut recording = Recording::open(path, channel.choice())?;
     let rate = recording.rate();
     progress.begin(recording.expected_length().map(|length| length.seconds(rate)));
-    let mut listener = Listener::of_recording(Settings { rate, reference });
+    let mut listener = Listener::of_recording(Settings { rate });
     let mut told_s = 0.0;
     while let Some(chunk) = recording.next_chunk() {
         match chunk {

@@ -44,9 +44,8 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let (tuning, key) = args.guitar.strings()?;
     let reference = common.a4;
     let open: Vec<_> = tuning.strings().map(|(_, note)| reference.frequency(note)).collect();
-    let listener = |rate: SampleRate| {
-        PluckListener::for_open_strings(Settings { rate, reference }, open.clone())
-    };
+    let listener =
+        |rate: SampleRate| PluckListener::for_open_strings(Settings { rate }, open.clone());
     let tolerance = args.guitar.tolerance;
     let mut check = TuningCheck::new(Wanted { tuning, reference, pure: args.pure, tolerance });
     match args.recording {

@@ -27,7 +27,8 @@ pub struct HeardPitch {
     pub level: Decibels,
     /// False if the note was sounding before the strike and did not gain by it.
     pub struck: bool,
-    /// How much louder it is than before the strike.
+    /// How much louder it is than before the strike; more where its phases broke off then, less
+    /// where they went on.
     pub rise: Decibels,
     /// How sure its presence is, 0.5 (a guess) to 1.
     pub confidence: f64,
@@ -45,8 +46,8 @@ pub struct Strike {
     /// The blind estimate, rising in frequency; at most six notes and what is clearly in their
     /// shadow, an octave or a twelfth above.
     pub notes: Vec<HeardPitch>,
-    /// Notes that may sound in the shadow of others: likelier than not if an even chance is given
-    /// to them, too unlikely to be told where nothing speaks for them.
+    /// Notes that may sound in the shadow of others, or be but their partials: they count where they
+    /// were asked for and are too unlikely to be told where they were not.
     pub doubtful: Vec<HeardPitch>,
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
     /// where a slide or a bend led ([`Stage::Whole`] only).

@@ -38,10 +38,12 @@ impl Engine {
         self.previous.extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
         for found in self.estimator.found() {
             let tone = found.fitted.tone;
-            let new = !self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| {
-                let other = Tone::at(n.frequency.get());
-                tone.cents_from(&other).abs() < 60.0
-            });
+            let new = !self
+                .strike
+                .notes
+                .iter()
+                .chain(&self.strike.doubtful)
+                .any(|n| tone.is_note_of(&Tone::at(n.frequency.get())));
             // In the main stretch a note that came half-way shows too, but only half as loud.
             let Some(frequency) = Hertz::new(tone.f1) else { continue };
             let start = self.reached(onset, end, self.apart_hz(&tone));

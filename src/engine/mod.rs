@@ -29,7 +29,6 @@ use crate::pitch::fit::Fitter;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::shadow;
 use crate::pitch::tone::Tone;
-use crate::theory::note::Reference;
 use crate::units::Decibels;
 use crate::units::Hertz;
 use crate::units::SampleCount;
@@ -41,8 +40,6 @@ use crate::units::SampleRate;
 pub struct Settings {
     /// Rate of the samples to come.
     pub rate: SampleRate,
-    /// Frequency of A4: where blind estimation looks for notes.
-    pub reference: Reference,
 }
 
 /// A tone in another's shadow that was asked for counts from these log odds on. Of guitars the
@@ -490,7 +487,7 @@ impl Engine {
             -2.0,
             |_, _, shadow| {
                 let tone = Tone::at(shadow.f1);
-                let near = |t: &Tone| tone.cents_from(t).abs() < 60.0;
+                let near = |t: &Tone| tone.is_note_of(t);
                 if shadow.log_odds < LEAST_SHADOW || context.iter().any(near) {
                     return;
                 }
@@ -534,7 +531,7 @@ impl Engine {
         all[..tones.len()].copy_from_slice(tones);
         let mut n = tones.len();
         for tone in &self.previous {
-            let known = all[..n].iter().any(|t| tone.cents_from(t).abs() < 60.0);
+            let known = all[..n].iter().any(|t| tone.is_note_of(t));
             if !known && n < MAX_TONES {
                 all[n] = *tone;
                 n += 1;
@@ -551,7 +548,7 @@ impl Engine {
         for (t, rise) in rises[..tones.len()].iter_mut().enumerate() {
             *rise = after.rise_db(&before, t, apart_s);
             // Nobody heard it before the strike: asked for, it counts.
-            let known = self.previous.iter().any(|p| p.cents_from(&tones[t]).abs() < 60.0);
+            let known = self.previous.iter().any(|p| p.is_note_of(&tones[t]));
             if !known {
                 *rise = rise.max(0.0);
             }

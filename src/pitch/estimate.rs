@@ -188,7 +188,7 @@ impl Estimator {
                 .filter(|e| {
                     e.score > MIN_SCORE
                         && e.level_db > MIN_LEVEL_DB
-                        && tones[..n].iter().all(|t| e.tone.cents_from(t).abs() > 60.0)
+                        && !tones[..n].iter().any(|t| e.tone.is_note_of(t))
                 })
                 .max_by(|a, b| rank(a).total_cmp(&rank(b)));
             let Some(best) = best else { break };

@@ -8,6 +8,10 @@
 /// Partials looked at, at most.
 pub const MAX_PARTIALS: usize = 24;
 
+/// Tones nearer to each other than this are one note: more than half a semitone, so that a fit drawn
+/// aside is no second note, and less than a whole one.
+const SAME_NOTE_CENTS: f64 = 60.0;
+
 /// The largest stiffness B a guitar string has, with room to spare.
 pub const MAX_STIFFNESS: f64 = 2.5e-3;
 
@@ -47,6 +51,11 @@ impl Tone {
     /// How far its first partial lies above that of `other`, in cents.
     pub fn cents_from(&self, other: &Self) -> f64 {
         1200.0 * (self.f1 / other.f1).log2()
+    }
+
+    /// Whether it is the same note as `other`, give or take how far fits of one string differ.
+    pub fn is_note_of(&self, other: &Self) -> bool {
+        self.cents_from(other).abs() < SAME_NOTE_CENTS
     }
 
     /// How many partials lie below `top_hz`, at most [`MAX_PARTIALS`].

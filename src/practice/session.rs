@@ -180,8 +180,7 @@ impl Session {
             judge: self.settings.judge,
             delay: self.settings.delay,
         };
-        let heard =
-            engine::Settings { rate: self.settings.rate, reference: self.settings.judge.reference };
+        let heard = engine::Settings { rate: self.settings.rate };
         let pass = Pass::new(&self.expected.steps, manner, std::mem::take(&mut self.lateness));
         news.push(News::Pass(Told::Due(pass.due())));
         let oldest = SampleIndex(self.position.0 - self.kept.len() as u64);

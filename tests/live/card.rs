@@ -252,6 +252,14 @@ impl Running {
         None
     }
 
+    /// Plays a take of `test-audio` into the room; the report that follows.
+    pub fn hears(&mut self, name: &str) -> Value {
+        let mut player = play(audio(name, "wav"));
+        let report = serde_json::from_str(&self.wait_for("\"report\"")).unwrap();
+        player.wait().unwrap();
+        report
+    }
+
     pub fn signal(&self, signal: &str) {
         kill(signal, &self.child.id().to_string());
     }

@@ -142,9 +142,7 @@ fn the_lick_is_sounded_first_and_nobody_is_judged_by_it() {
     let room = room.record(|| session.poll("\"due\"").is_some());
     let sounded = check(&lick, &room);
     assert!(verdicts(&sounded).iter().all(|(_, verdict)| verdict == "right"), "{sounded}");
-    let mut player = play(audio(name, "wav"));
-    let report: Value = serde_json::from_str(&session.wait_for("\"report\"")).unwrap();
-    player.wait().unwrap();
+    let report = session.hears(name);
     assert_eq!(verdicts(&report), true_verdicts(name), "{report}");
     assert_eq!(session.end(), Some(0), "{:?}", session.said);
 }
@@ -165,9 +163,7 @@ fn a_click_that_leaks_into_the_playing_changes_no_verdict() {
     // Clicks are counted in for 2.4 s after half a second; the take begins with 0.6 s of silence,
     // and its player takes some 0.1 s to begin. A strike may be a quarter of a second off its click.
     thread::sleep(Duration::from_millis(2_150));
-    let mut player = play(audio(name, "wav"));
-    let report: Value = serde_json::from_str(&session.wait_for("\"report\"")).unwrap();
-    player.wait().unwrap();
+    let report = session.hears(name);
     assert_eq!(session.end(), Some(1), "{:?}", session.said);
     assert_eq!(verdicts(&report), true_verdicts(name), "{report}");
     let recording = report["takes"][0]["recording"].as_str().unwrap();
