@@ -25,7 +25,8 @@ pub enum Place {
     Nothing,
 }
 
-/// Everything an alignment goes by.
+/// Everything an alignment goes by; every distance and stage is asked for
+/// once at most, strike by strike.
 pub trait Costs {
     /// Number of strikes.
     fn n_strikes(&self) -> usize;
@@ -39,71 +40,93 @@ pub trait Costs {
     fn haste(&self, i: usize, j: usize, before: usize, k: usize) -> f64;
 }
 
+/// What became of the last strike or step dealt with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Move {
+    /// The strike was matched with the step.
+    Match,
+    /// The strike was taken for a later stage of the step.
+    Stage,
+    /// The strike was left out, or nothing was dealt with yet.
+    LeaveStrike,
+    /// The step was left out.
+    LeaveStep,
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Cell {
     cost: f64,
-    /// Whether the strike before was left out.
-    from: (usize, usize, Place),
+    last: Move,
 }
 
 /// The cheapest alignment, a place for every strike, and what it costs.
+///
+/// Takes one byte for every strike and step: an hour of strikes against a long lick is no burden.
 pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
     let (n, m) = (costs.n_strikes(), costs.n_steps());
-    let start = Cell { cost: f64::INFINITY, from: (0, 0, Place::Nothing) };
-    // table[i][j]: the first i strikes and j steps are dealt with.
-    let mut table = vec![vec![start; m + 1]; n + 1];
-    table[0][0].cost = 0.0;
+    // row[j]: the first i strikes and j steps are dealt with; above[j]: i − 1 strikes.
+    let start = Cell { cost: f64::INFINITY, last: Move::LeaveStrike };
+    let (mut above, mut row) = (vec![start; m + 1], vec![start; m + 1]);
+    let mut moves = Vec::with_capacity((n + 1) * (m + 1));
     for i in 0..=n {
         for j in 0..=m {
-            if i == 0 && j == 0 {
-                continue;
-            }
             let mut best = start;
-            let mut offer = |cost: f64, from: (usize, usize, Place)| {
+            if i == 0 && j == 0 {
+                best.cost = 0.0;
+            }
+            let mut offer = |cost: f64, last: Move| {
                 // At equal cost the way that matches this strike wins: the last run counts.
                 if cost < best.cost - 1e-9 {
-                    best = Cell { cost, from };
+                    best = Cell { cost, last };
                 }
             };
             if i > 0 && j > 0 {
                 let distance = costs.distance(i - 1, j - 1);
                 if distance < MAX_DISTANCE {
-                    let before = &table[i - 1][j - 1];
-                    let haste = match before.from {
-                        (bi, bj, Place::Step(k)) if (bi, bj) != (i - 1, j - 1) || i > 1 => {
-                            costs.haste(i - 1, j - 1, i - 2, k)
-                        }
-                        _ => 0.0,
+                    let before = above[j - 1];
+                    let haste = if before.last == Move::Match {
+                        costs.haste(i - 1, j - 1, i - 2, j - 2)
+                    } else {
+                        0.0
                     };
-                    offer(before.cost + distance + haste, (i - 1, j - 1, Place::Step(j - 1)));
+                    offer(before.cost + distance + haste, Move::Match);
                 }
             }
-            if let Some(cost) = (i > 1 && j > 0).then(|| costs.stage(i - 1, j - 1)).flatten() {
-                let before = &table[i - 1][j];
-                if matches!(before.from.2, Place::Step(_) | Place::StageOf(_)) {
-                    offer(before.cost + cost, (i - 1, j, Place::StageOf(j - 1)));
-                }
+            let is_matched = matches!(above[j].last, Move::Match | Move::Stage);
+            if i > 1
+                && j > 0
+                && is_matched
+                && let Some(cost) = costs.stage(i - 1, j - 1)
+            {
+                offer(above[j].cost + cost, Move::Stage);
             }
             if i > 0 {
-                let before = &table[i - 1][j];
-                let first = i == 1 || before.from.2 != Place::Nothing;
-                let begin = if first { SKIP_STRIKES } else { 0.0 };
-                offer(before.cost + SKIP_STRIKE + begin, (i - 1, j, Place::Nothing));
+                let begin = if i == 1 || is_matched { SKIP_STRIKES } else { 0.0 };
+                offer(above[j].cost + SKIP_STRIKE + begin, Move::LeaveStrike);
             }
             if j > 0 {
-                offer(table[i][j - 1].cost + SKIP_STEP, (i, j - 1, Place::Nothing));
+                offer(row[j - 1].cost + SKIP_STEP, Move::LeaveStep);
             }
-            table[i][j] = best;
+            row[j] = best;
+            moves.push(best.last);
         }
+        std::mem::swap(&mut above, &mut row);
     }
     let mut places = vec![Place::Nothing; n];
     let (mut i, mut j) = (n, m);
     while i > 0 || j > 0 {
-        let (from_i, from_j, place) = table[i][j].from;
-        if from_i < i {
-            places[i - 1] = place;
+        match moves[i * (m + 1) + j] {
+            Move::Match => {
+                (i, j) = (i - 1, j - 1);
+                places[i] = Place::Step(j);
+            }
+            Move::Stage => {
+                i -= 1;
+                places[i] = Place::StageOf(j - 1);
+            }
+            Move::LeaveStrike => i -= 1,
+            Move::LeaveStep => j -= 1,
         }
-        (i, j) = (from_i, from_j);
     }
-    (places, table[n][m].cost)
+    (places, above[m].cost)
 }

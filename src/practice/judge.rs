@@ -126,44 +126,14 @@ pub fn judge_strike(
 /// All strikes against all steps, for one offset of the guitar.
 struct Table<'a> {
     steps: &'a [&'a ExpectedStep],
-    strikes: &'a [Strike],
-    distances: Vec<Vec<f64>>,
-    stages: Vec<Vec<Option<f64>>>,
-    rate: SampleRate,
-}
-
-impl<'a> Table<'a> {
-    fn new(
-        steps: &'a [&'a ExpectedStep],
-        take: &'a Take,
-        reference: Reference,
-        offset: Cents,
-    ) -> Self {
-        let strikes = &take.strikes;
-        let distances = strikes
-            .iter()
-            .map(|strike| {
-                steps
-                    .iter()
-                    .map(|step| {
-                        match_strike(step, strike, reference, offset).distance(step.struck.len())
-                    })
-                    .collect()
-            })
-            .collect();
-        let stages = strikes
-            .iter()
-            .map(|strike| {
-                steps.iter().map(|step| stage_cost(step, strike, reference, offset)).collect()
-            })
-            .collect();
-        Self { steps, strikes, distances, stages, rate: take.rate }
-    }
+    take: &'a Take,
+    reference: Reference,
+    offset: Cents,
 }
 
 impl Costs for Table<'_> {
     fn n_strikes(&self) -> usize {
-        self.strikes.len()
+        self.take.strikes.len()
     }
 
     fn n_steps(&self) -> usize {
@@ -171,17 +141,19 @@ impl Costs for Table<'_> {
     }
 
     fn distance(&self, i: usize, j: usize) -> f64 {
-        self.distances[i][j]
+        let step = self.steps[j];
+        match_strike(step, &self.take.strikes[i], self.reference, self.offset)
+            .distance(step.struck.len())
     }
 
     fn stage(&self, i: usize, j: usize) -> Option<f64> {
-        self.stages[i][j]
+        stage_cost(self.steps[j], &self.take.strikes[i], self.reference, self.offset)
     }
 
     fn haste(&self, i: usize, j: usize, before: usize, k: usize) -> f64 {
         // Two strikes far closer than any tempo would have it are one strike heard twice.
-        let gap = self.strikes[i].onset.seconds(self.rate)
-            - self.strikes[before].onset.seconds(self.rate);
+        let second = |i: usize| self.take.strikes[i].onset.seconds(self.take.rate);
+        let gap = second(i) - second(before);
         let beats = self.steps[j].start_beats - self.steps[k].start_beats;
         if gap < 0.08 * beats { 0.2 } else { 0.0 }
     }
@@ -221,10 +193,11 @@ fn best_alignment(
     let common = common_offset(&take.strikes, reference);
     let near = common.filter(|c| c.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0));
     let attempt = |offset: Cents| {
-        let (places, cost) = align(&Table::new(steps, take, reference, offset));
+        let (places, cost) = align(&Table { steps, take, reference, offset });
         (cost, offset, places)
     };
     let mut best = attempt(near);
+    let near_cost = best.0;
     if let Some(common) = common {
         // Half a semitone off may be a whole one less half; the rest is a wrong rate or a capo.
         let further = RATE_RATIOS
@@ -234,7 +207,7 @@ fn best_alignment(
         for offset in further {
             let other = attempt(Cents(offset));
             let needed = if offset.abs() < 60.0 { 0.3 } else { BELIEVED_GAIN };
-            if other.0 + needed < best.0.min(attempt(near).0) {
+            if other.0 + needed < best.0.min(near_cost) {
                 best = other;
             }
         }
