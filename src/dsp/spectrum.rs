@@ -86,14 +86,17 @@ impl Spectrum {
 
     /// The bins within `reach_hz` of `hz`, as a range of indices.
     pub fn range_around(&self, hz: f64, reach_hz: f64) -> std::ops::Range<usize> {
-        let low = ((hz - reach_hz) / self.bin_hz).ceil().max(0.0) as usize;
-        let high = ((hz + reach_hz) / self.bin_hz).floor().max(0.0) as usize + 1;
-        low.min(self.bins.len())..high.min(self.bins.len())
+        let low = ((hz - reach_hz) / self.bin_hz).max(0.0);
+        let high = ((hz + reach_hz) / self.bin_hz).max(0.0) as u32;
+        // Rounded up without a call of the mathematics library.
+        let low = low as u32 + u32::from(f64::from(low as u32) < low);
+        (low as usize).min(self.bins.len())..(high as usize + 1).min(self.bins.len())
     }
 
     /// Noise floor at `hz`.
     pub fn floor_at(&self, hz: f64) -> f64 {
-        let bin = ((hz / self.bin_hz).round() as usize).min(self.floor.len().saturating_sub(1));
+        let bin =
+            ((hz / self.bin_hz + 0.5) as u32 as usize).min(self.floor.len().saturating_sub(1));
         self.floor.get(bin).map_or(0.0, |&f| f64::from(f))
     }
 }

@@ -176,6 +176,7 @@ impl Estimator {
         let mut tones = [Tone { f1: 1.0, stiffness: 0.0 }; MAX_TONES];
         let mut n = 0;
         self.fitter.fit(spectrum, &[], 0);
+        self.fitter.subtract(spectrum);
         self.proposer.propose(spectrum);
         let power = total_power(self.proposer.peaks());
         self.found.clear();
@@ -195,6 +196,7 @@ impl Estimator {
             tones[n] = best.tone;
             n += 1;
             self.fitter.fit(spectrum, &tones[..n], 2);
+            self.fitter.subtract(spectrum);
             for (tone, fitted) in tones[..n].iter_mut().zip(self.fitter.tones()) {
                 *tone = fitted.tone;
             }
@@ -210,6 +212,7 @@ impl Estimator {
                 let mut rest = tones;
                 rest[i..n].rotate_left(1);
                 self.fitter.fit(spectrum, &rest[..n - 1], 1);
+                self.fitter.subtract(spectrum);
                 let e = examine(spectrum, &self.fitter, tones[i], power);
                 evidence[i] = Some(e);
                 let margin = (e.score - MIN_SCORE).min((e.level_db - MIN_LEVEL_DB) / 10.0);
@@ -225,6 +228,7 @@ impl Estimator {
         }
         if n == 1 {
             self.fitter.fit(spectrum, &[], 0);
+            self.fitter.subtract(spectrum);
             evidence[0] = Some(examine(spectrum, &self.fitter, tones[0], power));
         }
         self.fitter.fit(spectrum, &tones[..n], 4);

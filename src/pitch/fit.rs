@@ -88,12 +88,9 @@ impl Default for FittedTone {
     }
 }
 
-/// Table of the window's transform: the fit asks for it millions of times.
+/// Table of the window's transform and its slope: the fit asks for them millions of times.
 #[derive(Debug)]
-struct KernelTable {
-    value: Vec<f32>,
-    slope: Vec<f32>,
-}
+struct KernelTable(Vec<[f32; 2]>);
 
 const TABLE_STEPS: f64 = 256.0;
 
@@ -101,27 +98,18 @@ impl KernelTable {
     fn new() -> Self {
         let n = (TABLE_STEPS * (TAIL_WIDTHS + 4.0)) as usize + 2;
         let x = |i: usize| i as f64 / TABLE_STEPS;
-        Self {
-            value: (0..n).map(|i| hann_kernel(x(i)) as f32).collect(),
-            slope: (0..n).map(|i| hann_kernel_slope(x(i)) as f32).collect(),
-        }
+        let entry = |i| [hann_kernel(x(i)) as f32, hann_kernel_slope(x(i)) as f32];
+        Self((0..n).map(entry).collect())
     }
 
-    fn value(&self, x: f64) -> f64 {
-        interpolate(&self.value, x.abs())
-    }
-
-    fn slope(&self, x: f64) -> f64 {
-        interpolate(&self.slope, x.abs()) * x.signum()
-    }
-}
-
-fn interpolate(table: &[f32], x: f64) -> f64 {
-    let at = x * TABLE_STEPS;
-    let i = at as usize;
-    match table.get(i..i + 2) {
-        Some(&[a, b]) => f64::from(a) + (at - i as f64) * f64::from(b - a),
-        _ => 0.0,
+    /// Value and slope at `x` widths, straight between the entries, 0 beyond them.
+    fn at(&self, x: f64) -> (f64, f64) {
+        let at = x.abs() * TABLE_STEPS;
+        let i = at as u32;
+        let Some(&[a, b]) = self.0.get(i as usize..i as usize + 2) else { return (0.0, 0.0) };
+        let part = at - f64::from(i);
+        let [value, slope] = [0, 1].map(|c| f64::from(a[c]) + part * f64::from(b[c] - a[c]));
+        (value, if x < 0.0 { -slope } else { slope })
     }
 }
 
@@ -161,29 +149,32 @@ impl Fitter {
         &self.partials
     }
 
-    /// What the tones leave over of the spectrum.
+    /// What the tones leave over of the spectrum, once [`Fitter::subtract`] has made it.
     pub fn residual(&self) -> &[Complex32] {
         &self.residual
     }
 
     /// What the spectrum would be at bin `k` if partial `index` and what is left over were alone.
+    ///
+    /// # Panics
+    /// Where there is no residual for that bin.
     pub fn alone_at(&self, spectrum: &Spectrum, index: usize, k: usize) -> Complex64 {
         let partial = &self.partials[index];
         let x = (k as f64 * spectrum.bin_hz - partial.hz) / spectrum.width_hz;
-        let rest = self.residual[k];
-        Complex64::new(f64::from(rest.re), f64::from(rest.im))
-            + partial.amplitude * self.kernel.value(x)
-            + partial.slope * self.kernel.slope(x)
+        let (value, slope) = self.kernel.at(x);
+        widen(self.residual[k]) + partial.amplitude * value + partial.slope * slope
     }
 
     /// The window's transform and its slope at `x` widths from the line.
     pub fn kernel_at(&self, x: f64) -> (f64, f64) {
-        (self.kernel.value(x), self.kernel.slope(x))
+        self.kernel.at(x)
     }
 
-    /// Fits `tones` (at most [`MAX_TONES`]) to `spectrum`, refining them `rounds` times.
+    /// Fits `tones` (at most [`MAX_TONES`]) to `spectrum`, refining them `rounds` times. What they
+    /// leave over is [`Fitter::subtract`]'s to find.
     pub fn fit(&mut self, spectrum: &Spectrum, tones: &[Tone], rounds: usize) {
         self.n_tones = tones.len().min(MAX_TONES);
+        self.residual.clear();
         let top_hz = spectrum.top_hz() - 3.0 * spectrum.width_hz;
         for (slot, &tone) in self.tones.iter_mut().zip(tones) {
             *slot = FittedTone { tone, n_partials: tone.n_partials(top_hz), ..Default::default() };
@@ -195,7 +186,6 @@ impl Fitter {
             }
             self.solve(spectrum);
         }
-        self.subtract(spectrum);
         for t in 0..self.n_tones {
             self.tones[t].power =
                 self.partials.iter().filter(|p| p.tone == t).map(|p| p.amplitude.norm_sqr()).sum();
@@ -206,15 +196,24 @@ impl Fitter {
     /// Amplitudes of all partials at their present frequencies.
     fn solve(&mut self, spectrum: &Spectrum) {
         self.partials.clear();
-        for (t, fitted) in self.tones[..self.n_tones].iter().enumerate() {
-            self.partials.extend((1..=fitted.n_partials).map(|n| Partial {
-                tone: t,
-                n,
-                hz: fitted.tone.partial(n),
-                ..Default::default()
-            }));
+        // Every tone's partials rise: the lowest of those that come next is the next of all.
+        let tones = &self.tones[..self.n_tones];
+        let mut next = [(0, f64::INFINITY); MAX_TONES];
+        let advance = |fitted: &FittedTone, n: usize| {
+            (n, if n <= fitted.n_partials { fitted.tone.partial(n) } else { f64::INFINITY })
+        };
+        for (slot, fitted) in next.iter_mut().zip(tones) {
+            *slot = advance(fitted, 1);
         }
-        self.partials.sort_unstable_by(|a, b| a.hz.total_cmp(&b.hz).then(a.tone.cmp(&b.tone)));
+        let lowest = |next: &[(usize, f64)]| {
+            let (tone, &(n, hz)) =
+                next.iter().enumerate().min_by(|a, b| a.1.1.total_cmp(&b.1.1))?;
+            hz.is_finite().then_some((tone, n, hz))
+        };
+        while let Some((tone, n, hz)) = lowest(&next[..tones.len()]) {
+            self.partials.push(Partial { tone, n, hz, ..Default::default() });
+            next[tone] = advance(&tones[tone], n + 1);
+        }
         let width = spectrum.width_hz;
         for i in 0..self.partials.len() {
             let hz = self.partials[i].hz;
@@ -250,46 +249,36 @@ impl Fitter {
         }
         self.right[..2 * n].fill(Complex64::default());
         let mut column = [0.0; 2 * MAX_CLUSTER];
-        for k in range.clone() {
+        let mut power = 0.0;
+        let n_bins = range.len() as f64;
+        for k in range {
             let hz = k as f64 * bin_hz;
-            let bin = spectrum.bins[k];
-            let value = Complex64::new(f64::from(bin.re), f64::from(bin.im));
+            let value = widen(spectrum.bins[k]);
             for (i, partial) in self.partials[start..end].iter().enumerate() {
-                let x = (hz - partial.hz) / width;
-                column[i] = self.kernel.value(x);
-                column[n + i] = self.kernel.slope(x);
+                (column[i], column[n + i]) = self.kernel.at((hz - partial.hz) / width);
             }
             for i in 0..2 * n {
-                if column[i] == 0.0 {
-                    continue;
-                }
-                for j in 0..=i {
-                    self.matrix[i][j] += column[i] * column[j];
+                for (cell, c) in self.matrix[i][..=i].iter_mut().zip(&column) {
+                    *cell += column[i] * c;
                 }
                 self.right[i] += value * column[i];
             }
+            power += value.norm_sqr();
         }
-        for i in 0..n {
-            self.matrix[i][i] *= 1.0 + AMPLITUDE_RIDGE;
-            self.matrix[i][i] += 1e-9;
-            self.matrix[n + i][n + i] *= 1.0 + SLOPE_RIDGE;
-            self.matrix[n + i][n + i] += 1e-9;
+        let mut ridge = [0.0; 2 * MAX_CLUSTER];
+        for (i, ridge) in ridge[..2 * n].iter_mut().enumerate() {
+            let relative = if i < n { AMPLITUDE_RIDGE } else { SLOPE_RIDGE };
+            *ridge = relative * self.matrix[i][i] + 1e-9;
+            self.matrix[i][i] += *ridge;
         }
+        let given = self.right;
         solve_positive_definite(&mut self.matrix, &mut self.right, 2 * n);
-        let mut left_over = 0.0;
-        let mut n_bins = 0.0;
-        for k in range {
-            let hz = k as f64 * bin_hz;
-            let bin = spectrum.bins[k];
-            let mut value = Complex64::new(f64::from(bin.re), f64::from(bin.im));
-            for (i, partial) in self.partials[start..end].iter().enumerate() {
-                let x = (hz - partial.hz) / width;
-                value -= self.right[i] * self.kernel.value(x);
-                value -= self.right[n + i] * self.kernel.slope(x);
-            }
-            left_over += value.norm_sqr();
-            n_bins += 1.0;
+        // ‖b − Ax‖² = ‖b‖² − xᴴAᵀb − xᴴRx, since (AᵀA + R) x = Aᵀb.
+        let mut left_over = power;
+        for ((x, b), ridge) in self.right[..2 * n].iter().zip(&given).zip(ridge) {
+            left_over -= (x.conj() * b).re + ridge * x.norm_sqr();
         }
+        let left_over = left_over.max(0.0);
         // Twice as many unknowns as partials were spent on these bins.
         let freedom = (n_bins - 2.0 * n as f64 * bin_hz / width).max(0.4 * n_bins).max(1.0);
         let residual = (left_over / freedom).sqrt();
@@ -310,7 +299,7 @@ impl Fitter {
     /// Weight of a partial in the fit of its string: the inverse variance of its relative frequency.
     fn weight(&self, spectrum: &Spectrum, partial: &Partial) -> f64 {
         let noise = partial.residual.max(0.7 * spectrum.floor_at(partial.hz)).max(1e-9);
-        let ratio = partial.amplitude.norm() / noise;
+        let ratio = partial.amplitude.norm_sqr().sqrt() / noise;
         // Too close to a neighbour the offset is anybody's guess.
         let apart = ((partial.gap_widths - 0.7) / 0.8).clamp(0.0, 1.0);
         if ratio < 2.0 {
@@ -325,15 +314,23 @@ impl Fitter {
         let tone = self.tones[t].tone;
         let width = spectrum.width_hz;
         let prior = typical_stiffness(tone.f1);
+        // Weight, slope and measured offset of every partial that says something.
+        let mut said = [[0.0; 3]; MAX_PARTIALS];
+        let mut n_said = 0;
+        for partial in self.partials.iter().filter(|p| p.tone == t) {
+            let weight = self.weight(spectrum, partial);
+            if weight > 0.0 {
+                let slope = tone.stiffness_slope(partial.n);
+                said[n_said] = [weight, slope, partial.offset_widths * width / partial.hz];
+                n_said += 1;
+            }
+        }
         let mut shift = 0.0;
         let mut bend = 0.0;
         // Twice, the second time with partials that stray from the line counting less.
         for _ in 0..3 {
             let [mut h00, mut h01, mut h11, mut g0, mut g1] = [0.0; 5];
-            for partial in self.partials.iter().filter(|p| p.tone == t) {
-                let weight = self.weight(spectrum, partial);
-                let slope = tone.stiffness_slope(partial.n);
-                let measured = partial.offset_widths * width / partial.hz;
+            for &[weight, slope, measured] in &said[..n_said] {
                 let stray = (measured - shift - bend * slope).abs();
                 // Three cents off the string's line is as far as an honest partial strays.
                 let huber = (1.5e-3 / stray.max(1e-12)).min(1.0);
@@ -401,20 +398,30 @@ impl Fitter {
         (scatter * h11 / det).max(line).sqrt() * 1200.0 / std::f64::consts::LN_2
     }
 
-    /// Takes the fitted partials off the spectrum.
-    fn subtract(&mut self, spectrum: &Spectrum) {
+    /// Takes the fitted partials off `spectrum`, to which they were fitted: see
+    /// [`Fitter::residual`].
+    pub fn subtract(&mut self, spectrum: &Spectrum) {
         self.residual.clear();
         self.residual.extend_from_slice(&spectrum.bins);
         let width = spectrum.width_hz;
         for partial in &self.partials {
-            for k in spectrum.range_around(partial.hz, TAIL_WIDTHS * width) {
-                let x = (k as f64 * spectrum.bin_hz - partial.hz) / width;
-                let model =
-                    partial.amplitude * self.kernel.value(x) + partial.slope * self.kernel.slope(x);
-                self.residual[k] -= Complex32::new(model.re as f32, model.im as f32);
+            let range = spectrum.range_around(partial.hz, TAIL_WIDTHS * width);
+            let first = (range.start as f64 * spectrum.bin_hz - partial.hz) / width;
+            let step = spectrum.bin_hz / width;
+            for (i, bin) in self.residual[range].iter_mut().enumerate() {
+                let (value, slope) = self.kernel.at(first + i as f64 * step);
+                *bin -= narrow(partial.amplitude * value + partial.slope * slope);
             }
         }
     }
+}
+
+fn widen(z: Complex32) -> Complex64 {
+    Complex64::new(f64::from(z.re), f64::from(z.im))
+}
+
+fn narrow(z: Complex64) -> Complex32 {
+    Complex32::new(z.re as f32, z.im as f32)
 }
 
 /// Solves `matrix · x = right` in place; `matrix` is symmetric positive definite, lower half given.

@@ -191,6 +191,7 @@ impl Meter {
             }
         }
         self.fitter.fit(&self.spectrum, &tones, 0);
+        self.fitter.subtract(&self.spectrum);
         let lowest = tones.iter().map(|tone| tone.f1).fold(f64::INFINITY, f64::min);
         // Mains hum and handling noise lie below the strings, partials not looked at above.
         let bin = |hz: f64| ((hz / self.spectrum.bin_hz) as usize).min(self.spectrum.bins.len());
@@ -224,6 +225,7 @@ impl Meter {
             let cents = STEP_CENTS * f64::from(step);
             tones[last] = Tone { f1: near.f1 * (cents / 1200.0).exp2(), ..near };
             self.fitter.fit(&self.spectrum, &tones, 0);
+            self.fitter.subtract(&self.spectrum);
             let residual = &self.fitter.residual()[..top.min(self.fitter.residual().len())];
             let left: f64 = residual.iter().map(|b| f64::from(b.norm_sqr())).sum();
             if left < best.0 {

@@ -134,6 +134,7 @@ impl Workspace {
         let n = context.len().min(MAX_TONES);
         let mut attacks = [[None; MODELS.len()]; MAX_TONES];
         fitter.fit(spectra[0], context, 1);
+        fitter.subtract(spectra[0]);
         for (t, row) in attacks[..n].iter_mut().enumerate() {
             for (i, slot) in row.iter_mut().enumerate() {
                 *slot = self
@@ -142,6 +143,7 @@ impl Workspace {
             }
         }
         fitter.fit(spectra[1], context, 1);
+        fitter.subtract(spectra[1]);
         for (t, row) in attacks[..n].iter().enumerate() {
             for (i, attack) in row.iter().enumerate() {
                 let Some(attack) = attack else { continue };
