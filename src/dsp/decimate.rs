@@ -12,15 +12,18 @@ const LOWEST_RATE: u32 = 16_000;
 /// Half the filter's length, in output samples.
 const HALF_LENGTH_OUT: usize = 12;
 
+/// Inputs filtered at a time, at most.
+const BLOCK: usize = 1024;
+
 /// A low-pass filter that keeps every `factor`-th sample.
 #[derive(Debug)]
 pub struct Decimator {
     factor: usize,
     taps: Vec<f32>,
-    /// The last `taps.len()` inputs, twice over, so that a window of them is always contiguous.
+    /// The last `taps.len() - 1` inputs, then those of a block.
     history: Vec<f32>,
-    at: usize,
-    phase: usize,
+    /// Inputs until the next that an output ends with.
+    until_output: usize,
 }
 
 impl Decimator {
@@ -28,8 +31,9 @@ impl Decimator {
     pub fn new(rate: u32) -> Self {
         let factor = (rate / LOWEST_RATE).max(1) as usize;
         let taps = if factor == 1 { vec![1.0] } else { low_pass(factor) };
-        let history = vec![0.0; 2 * taps.len()];
-        Self { factor, taps, history, at: 0, phase: 0 }
+        let mut history = Vec::with_capacity(taps.len() - 1 + BLOCK);
+        history.resize(taps.len() - 1, 0.0);
+        Self { factor, taps, history, until_output: 0 }
     }
 
     /// Input samples for one output sample.
@@ -49,37 +53,38 @@ impl Decimator {
             return;
         }
         let n = self.taps.len();
-        for &sample in samples {
-            self.history[self.at] = sample;
-            self.history[self.at + n] = sample;
-            self.at = (self.at + 1) % n;
-            if self.phase == 0 {
-                let window = &self.history[self.at..self.at + n];
+        for block in samples.chunks(BLOCK) {
+            self.history.extend_from_slice(block);
+            while self.until_output < block.len() {
+                let window = &self.history[self.until_output..self.until_output + n];
                 on_sample(dot(window, &self.taps));
+                self.until_output += self.factor;
             }
-            self.phase = (self.phase + 1) % self.factor;
+            self.until_output -= block.len();
+            self.history.copy_within(block.len().., 0);
+            self.history.truncate(n - 1);
         }
     }
 
     /// Forgets everything heard.
     pub fn reset(&mut self) {
         self.history.fill(0.0);
-        self.at = 0;
-        self.phase = 0;
+        self.until_output = 0;
     }
 }
 
 /// Eight partial sums, so that the compiler may use vector registers.
 fn dot(a: &[f32], b: &[f32]) -> f32 {
     let mut sums = [0.0_f32; 8];
-    let (a_chunks, b_chunks) = (a.chunks_exact(8), b.chunks_exact(8));
-    let rest: f32 = a_chunks.remainder().iter().zip(b_chunks.remainder()).map(|(x, y)| x * y).sum();
-    for (x, y) in a_chunks.zip(b_chunks) {
+    let ((a_chunks, a_rest), (b_chunks, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
+    let rest: f32 = a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum();
+    for (x, y) in a_chunks.iter().zip(b_chunks) {
         for i in 0..8 {
             sums[i] += x[i] * y[i];
         }
     }
-    sums.iter().sum::<f32>() + rest
+    let [a, b, c, d] = [0, 1, 2, 3].map(|i| sums[i] + sums[i + 4]);
+    (a + b) + (c + d) + rest
 }
 
 /// A Kaiser-windowed sinc with its −6 dB point at half the output rate, odd length, unit gain.
