@@ -15,6 +15,7 @@ use std::sync::Arc;
 use realfft::RealFftPlanner;
 use realfft::RealToComplex;
 use rustfft::num_complex::Complex32;
+use rustfft::num_complex::Complex64;
 
 /// Partials above this are not looked at.
 pub const HIGHEST_HZ: f64 = 6500.0;
@@ -39,6 +40,11 @@ pub fn hann_kernel(x: f64) -> f64 {
 pub fn hann_kernel_slope(x: f64) -> f64 {
     const STEP: f64 = 1e-3;
     (hann_kernel(x + STEP) - hann_kernel(x - STEP)) / (2.0 * STEP)
+}
+
+/// Absolute value of a complex amplitude; `norm` guards against overflow, at ten times the cost.
+pub fn magnitude(z: Complex64) -> f64 {
+    z.norm_sqr().sqrt()
 }
 
 /// The spectrum of one stretch of samples.
@@ -108,7 +114,7 @@ pub struct Transformer {
     input: Vec<f32>,
     output: Vec<Complex32>,
     scratch: Vec<Complex32>,
-    sorted: Vec<f32>,
+    sorted: Vec<u32>,
     max_bins: usize,
 }
 
@@ -178,14 +184,16 @@ impl Transformer {
         // Phase refers to the middle of the stretch: bin k turns by k · π · (len − 1) / size · …
         let turn = PI * (len as f64 - 1.0) / size as f64;
         let scale = 4.0 / len as f64;
-        // A rotation by recurrence, restarted now and then so that rounding does not build up.
-        let (sin_turn, cos_turn) = turn.sin_cos();
-        for (block, bins) in output[..kept].chunks(64).enumerate() {
-            let (mut sin, mut cos) = (turn * (block * 64) as f64).sin_cos();
-            for bin in bins {
-                let rotate = Complex32::new((cos * scale) as f32, (sin * scale) as f32);
-                spectrum.bins.push(*bin * rotate);
-                (sin, cos) = (sin * cos_turn + cos * sin_turn, cos * cos_turn - sin * sin_turn);
+        for (block, bins) in output[..kept].chunks(RESTART).enumerate() {
+            let mut circle = Circle::new(turn * (block * RESTART) as f64, turn);
+            for bins in bins.chunks(LANES) {
+                let mut turned = [Complex32::default(); LANES];
+                for (i, to) in turned.iter_mut().enumerate() {
+                    let (cos, sin) = (circle.cos[i] * scale, circle.sin[i] * scale);
+                    *to = Complex32::new(cos as f32, sin as f32);
+                }
+                spectrum.bins.extend(bins.iter().zip(turned).map(|(bin, turned)| bin * turned));
+                circle.advance();
             }
         }
         estimate_floor(spectrum, &mut self.sorted);
@@ -194,14 +202,45 @@ impl Transformer {
 
 /// Weights `samples` with a Hann window of their own length.
 fn fill_windowed(samples: &[f32], out: &mut [f32]) {
-    // A rotation by recurrence, restarted now and then so that rounding does not build up.
     let step = 2.0 * PI / samples.len() as f64;
-    let (sin_step, cos_step) = step.sin_cos();
-    for (block, (inputs, outputs)) in samples.chunks(256).zip(out.chunks_mut(256)).enumerate() {
-        let (mut sin, mut cos) = (step * (block as f64 * 256.0 + 0.5)).sin_cos();
-        for (input, output) in inputs.iter().zip(outputs) {
-            *output = input * (0.5 - 0.5 * cos) as f32;
-            (sin, cos) = (sin * cos_step + cos * sin_step, cos * cos_step - sin * sin_step);
+    let blocks = samples.chunks(RESTART).zip(out.chunks_mut(RESTART));
+    for (block, (inputs, outputs)) in blocks.enumerate() {
+        let mut circle = Circle::new(step * ((block * RESTART) as f64 + 0.5), step);
+        for (inputs, outputs) in inputs.chunks(LANES).zip(outputs.chunks_mut(LANES)) {
+            let weights = circle.cos.map(|cos| (0.5 - 0.5 * cos) as f32);
+            for ((output, input), weight) in outputs.iter_mut().zip(inputs).zip(weights) {
+                *output = input * weight;
+            }
+            circle.advance();
+        }
+    }
+}
+
+/// Equally spaced angles turned to side by side, so that none waits for the one before it.
+const LANES: usize = 4;
+/// Angles after which the recurrence starts anew, so that rounding does not build up.
+const RESTART: usize = 256;
+
+/// Cosines and sines of equally spaced angles, [`LANES`] at a time, by recurrence.
+struct Circle {
+    cos: [f64; LANES],
+    sin: [f64; LANES],
+    turn: (f64, f64),
+}
+
+impl Circle {
+    fn new(first: f64, step: f64) -> Self {
+        let (mut cos, mut sin) = ([0.0; LANES], [0.0; LANES]);
+        for i in 0..LANES {
+            (sin[i], cos[i]) = (first + step * i as f64).sin_cos();
+        }
+        Self { cos, sin, turn: (step * LANES as f64).sin_cos() }
+    }
+
+    fn advance(&mut self) {
+        let (sin_turn, cos_turn) = self.turn;
+        for (cos, sin) in self.cos.iter_mut().zip(&mut self.sin) {
+            (*cos, *sin) = (*cos * cos_turn - *sin * sin_turn, *sin * cos_turn + *cos * sin_turn);
         }
     }
 }
@@ -213,7 +252,7 @@ const FLOOR_BAND_WIDTHS: f64 = 24.0;
 /// The floor in a band is read off the quietest quarter of its bins: partials are narrow, and even a
 /// chord leaves a quarter of a band to the noise. For Rayleigh-distributed amplitudes the lower
 /// quartile is √(ln(4/3)) = 0.536 of the root mean square.
-fn estimate_floor(spectrum: &mut Spectrum, sorted: &mut Vec<f32>) {
+fn estimate_floor(spectrum: &mut Spectrum, sorted: &mut Vec<u32>) {
     const QUARTILE_OF_RMS: f32 = 0.536;
     let n = spectrum.bins.len();
     spectrum.floor.clear();
@@ -226,10 +265,11 @@ fn estimate_floor(spectrum: &mut Spectrum, sorted: &mut Vec<f32>) {
         // Half a band on either side is looked at too, so that the floor is smooth.
         let wide = start.saturating_sub(band / 2)..(end + band / 2).min(n);
         sorted.clear();
-        sorted.extend(spectrum.bins[wide].iter().map(|b| b.norm_sqr()));
+        // Bits of numbers that are not negative are in the order of the numbers, and sort faster.
+        sorted.extend(spectrum.bins[wide].iter().map(|b| b.norm_sqr().to_bits()));
         let quartile = sorted.len() / 4;
-        let (_, value, _) = sorted.select_nth_unstable_by(quartile, f32::total_cmp);
-        let floor = value.sqrt() / QUARTILE_OF_RMS;
+        let (_, &mut value, _) = sorted.select_nth_unstable(quartile);
+        let floor = f32::from_bits(value).sqrt() / QUARTILE_OF_RMS;
         spectrum.floor[start..end].fill(floor);
         start = end;
     }

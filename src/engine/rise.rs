@@ -6,6 +6,7 @@ use std::f64::consts::TAU;
 use rustfft::num_complex::Complex64;
 
 use crate::dsp::spectrum::Spectrum;
+use crate::dsp::spectrum::magnitude;
 use crate::pitch::fit::Fitter;
 use crate::pitch::fit::MAX_TONES;
 
@@ -49,7 +50,7 @@ impl Witnesses {
             witnesses.0[partial.tone][partial.n - 1] = Witness {
                 amplitude: partial.amplitude,
                 hz: partial.hz + partial.offset_widths * spectrum.width_hz,
-                ratio: partial.amplitude.norm() / noise,
+                ratio: magnitude(partial.amplitude) / noise,
                 gap_widths: partial.gap_widths,
             };
         }
@@ -68,8 +69,8 @@ impl Witnesses {
             if now.ratio <= HEARD_RATIO || any_clear && !is_clear(now) {
                 continue;
             }
-            let rise =
-                20.0 * ((now.amplitude.norm() + 1e-9) / (was.amplitude.norm() + 1e-9)).log10();
+            let rise = 20.0
+                * ((magnitude(now.amplitude) + 1e-9) / (magnitude(was.amplitude) + 1e-9)).log10();
             rises[n] = rise;
             n += 1;
             let ratio = now.ratio.min(was.ratio);

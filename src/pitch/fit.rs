@@ -19,6 +19,7 @@ use super::tone::typical_stiffness;
 use crate::dsp::spectrum::Spectrum;
 use crate::dsp::spectrum::hann_kernel;
 use crate::dsp::spectrum::hann_kernel_slope;
+use crate::dsp::spectrum::magnitude;
 
 /// Tones fitted together, at most: six strings and a candidate.
 pub const MAX_TONES: usize = 7;
@@ -299,7 +300,7 @@ impl Fitter {
     /// Weight of a partial in the fit of its string: the inverse variance of its relative frequency.
     fn weight(&self, spectrum: &Spectrum, partial: &Partial) -> f64 {
         let noise = partial.residual.max(0.7 * spectrum.floor_at(partial.hz)).max(1e-9);
-        let ratio = partial.amplitude.norm_sqr().sqrt() / noise;
+        let ratio = magnitude(partial.amplitude) / noise;
         // Too close to a neighbour the offset is anybody's guess.
         let apart = ((partial.gap_widths - 0.7) / 0.8).clamp(0.0, 1.0);
         if ratio < 2.0 {

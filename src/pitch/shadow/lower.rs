@@ -2,6 +2,7 @@
 //! loud every `ratio`-th partial is beside the others.
 
 use crate::dsp::spectrum::Spectrum;
+use crate::dsp::spectrum::magnitude;
 use crate::pitch::fit::Fitter;
 use crate::pitch::fit::Partial;
 use crate::pitch::tone::MAX_PARTIALS;
@@ -24,7 +25,7 @@ impl Lower {
         let mut partials = [None; MAX_PARTIALS];
         let mut loudest = 0.0_f64;
         for (i, p) in fitter.partials().iter().enumerate().filter(|(_, p)| p.tone == t) {
-            let amplitude = p.amplitude.norm();
+            let amplitude = magnitude(p.amplitude);
             loudest = loudest.max(amplitude);
             if p.gap_widths > 1.5 && amplitude > 3.0 * spectrum.floor_at(p.hz).max(1e-9) {
                 partials[p.n - 1] = Some((i, *p));
@@ -53,7 +54,7 @@ impl Lower {
             let [mut h00, mut h01, mut h11, mut g0, mut g1] = [1e-3, 0.0, 2.5e7, 0.0, 0.0];
             for (_, p) in self.partials.iter().flatten().filter(|(_, p)| p.n % ratio != 0) {
                 let noise = p.residual.max(spectrum.floor_at(p.hz)).max(1e-9);
-                let error = 0.35 * spectrum.width_hz * noise / (p.amplitude.norm() * p.hz);
+                let error = 0.35 * spectrum.width_hz * noise / (magnitude(p.amplitude) * p.hz);
                 let slope = self.tone.stiffness_slope(p.n);
                 let relative = p.offset_widths * spectrum.width_hz / p.hz;
                 let stray = (relative - self.shift - self.bend * slope).abs();
@@ -82,7 +83,7 @@ impl Lower {
         for (_, p) in self.partials.iter().flatten().filter(|(_, p)| wanted(p.n)) {
             let unexplained = p.residual.max(spectrum.floor_at(p.hz)).max(1e-9);
             let weight = (p.n as f64).sqrt().recip();
-            sum += weight * decibels(unexplained / p.amplitude.norm());
+            sum += weight * decibels(unexplained / magnitude(p.amplitude));
             all += weight;
         }
         if all > 0.0 { (sum / all, all) } else { (-30.0, 0.0) }
@@ -91,7 +92,7 @@ impl Lower {
     /// How far the multiples stand above a smooth envelope of the controls, and above the louder of
     /// their neighbours, in decibels.
     pub(super) fn balance(&self, spectrum: &Spectrum, ratio: usize) -> Option<(f64, f64)> {
-        let level = |n: usize| self.get(n).map(|(_, p)| decibels(p.amplitude.norm()));
+        let level = |n: usize| self.get(n).map(|(_, p)| decibels(magnitude(p.amplitude)));
         // A control too faint to be trusted counts as lying at the floor.
         let control = |n: usize| {
             let hz = self.tone.partial(n);
