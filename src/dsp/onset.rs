@@ -44,16 +44,15 @@ pub struct Detector {
     frame: usize,
     plan: Arc<dyn RealToComplex<f32>>,
     window: Vec<f32>,
-    /// The last samples of the stream, `frame` of them when full.
+    /// The last samples of the stream, those of a frame at least once there are as many.
     history: Vec<f32>,
-    /// Samples written to `history`, which is a ring once it is full.
-    written: u64,
     since_frame: usize,
     input: Vec<f32>,
     output: Vec<Complex32>,
     scratch: Vec<Complex32>,
     /// First bin of every band, and one past the last.
     edges: Vec<usize>,
+    powers: Vec<f32>,
     noise: Vec<f32>,
     levels: Vec<Vec<f32>>,
     loudest: f32,
@@ -90,13 +89,13 @@ impl Detector {
             hop,
             frame,
             window,
-            history: Vec::with_capacity(frame),
-            written: 0,
+            history: Vec::with_capacity(4 * frame),
             since_frame: 0,
             input: plan.make_input_vec(),
             output: plan.make_output_vec(),
             scratch: plan.make_scratch_vec(),
             plan,
+            powers: vec![0.0; n_bands],
             noise: vec![0.0; n_bands],
             levels: vec![vec![0.0; n_bands]; LAG + 1],
             edges,
@@ -123,19 +122,26 @@ impl Detector {
         self.frame / 2 + (LOOK + 1) * self.hop
     }
 
-    /// Listens to one sample; `Some(instant)` if an onset is now known.
+    /// How many samples, one at least, end the frame that is looked at next.
+    pub fn until_frame(&self) -> usize {
+        let missing = self.frame.saturating_sub(self.history.len());
+        self.hop.saturating_sub(self.since_frame).max(missing).max(1)
+    }
+
+    /// Listens to samples, at most [`Detector::until_frame`]; `Some(instant)` if an onset is now
+    /// known.
     ///
     /// The instant is good to half a frame; [`refine`] finds the sample.
-    pub fn push(&mut self, sample: f32) -> Option<u64> {
-        self.n_samples += 1;
-        if self.history.len() == self.frame {
-            let at = (self.written % self.frame as u64) as usize;
-            self.history[at] = sample;
-        } else {
-            self.history.push(sample);
+    pub fn push(&mut self, samples: &[f32]) -> Option<u64> {
+        debug_assert!(samples.len() <= self.until_frame(), "a frame would be missed");
+        self.n_samples += samples.len() as u64;
+        if self.history.len() + samples.len() > self.history.capacity() {
+            let kept = self.history.len() - self.frame;
+            self.history.copy_within(kept.., 0);
+            self.history.truncate(self.frame);
         }
-        self.written += 1;
-        self.since_frame += 1;
+        self.history.extend_from_slice(samples);
+        self.since_frame += samples.len();
         if self.since_frame < self.hop || self.history.len() < self.frame {
             return None;
         }
@@ -148,7 +154,6 @@ impl Detector {
     pub fn skip(&mut self, lost: u64) {
         self.n_samples += lost;
         self.history.clear();
-        self.written = 0;
         self.since_frame = 0;
         self.n_frames = 0;
         self.silent_before = false;
@@ -157,11 +162,8 @@ impl Detector {
 
     /// Band levels of the frame that ends now, and how far they rose.
     fn analyse(&mut self) {
-        let start = (self.written % self.frame as u64) as usize;
-        let (late, early) = self.history.split_at(start);
-        for (slot, (sample, weight)) in
-            self.input.iter_mut().zip(early.iter().chain(late).zip(&self.window))
-        {
+        let frame = &self.history[self.history.len() - self.frame..];
+        for (slot, (sample, weight)) in self.input.iter_mut().zip(frame.iter().zip(&self.window)) {
             *slot = sample * weight;
         }
         self.input[self.frame..].fill(0.0);
@@ -176,15 +178,15 @@ impl Detector {
             let power: f32 =
                 self.output[self.edges[b]..self.edges[b + 1]].iter().map(|x| x.norm_sqr()).sum();
             self.loudest = self.loudest.max(power);
+            self.powers[b] = power;
             let noise = &mut self.noise[b];
             // Falls at once, rises 3 dB a second: what a band never falls below is noise.
             *noise = if first || power < *noise { power } else { *noise * 1.004 };
         }
         let least = (self.loudest * 10_f32.powf(-RANGE_DB / 10.0)).max(SILENCE);
-        for b in 0..n_bands {
-            let power: f32 =
-                self.output[self.edges[b]..self.edges[b + 1]].iter().map(|x| x.norm_sqr()).sum();
-            self.levels[0][b] = 10.0 * (power + 6.0 * self.noise[b] + least).log10();
+        for ((level, power), noise) in self.levels[0].iter_mut().zip(&self.powers).zip(&self.noise)
+        {
+            *level = 10.0 * (power + 6.0 * noise + least).log10();
         }
         self.n_frames += 1;
         let mut rise = 0.0;

@@ -83,10 +83,14 @@ const COMPARE_S: f64 = 0.15;
 const STRUCK_RISE_DB: f64 = 2.0;
 /// A strike has faded once it is this much quieter than it was, in decibels.
 const FADED_DB: f64 = 40.0;
+/// How often that is looked at, in seconds.
+const FOLLOW_EVERY_S: f64 = 0.05;
 /// A strike is followed for this long at most, in seconds.
 const FOLLOW_S: f64 = 20.0;
 /// How much of the stream is kept, in seconds.
 const KEEP_S: f64 = 4.0;
+/// What follows the end of a stream.
+const SILENCE: [f32; 256] = [0.0; 256];
 
 /// A strike that is being listened to; instants in samples of the decimated stream.
 #[derive(Debug, Clone, Copy)]
@@ -206,9 +210,7 @@ impl Engine {
             let mut decimated = std::mem::take(&mut self.scratch);
             decimated.clear();
             self.decimator.push(block, |s| decimated.push(s));
-            for &sample in &decimated {
-                self.step(sample, on_event);
-            }
+            self.listen_decimated(&decimated, on_event);
             self.scratch = decimated;
         }
     }
@@ -231,8 +233,11 @@ impl Engine {
         // Onsets in the last frame are known only after some silence.
         let end = self.now();
         self.end = Some(end);
-        for _ in 0..self.detector.delay_samples() {
-            self.step(0.0, &mut on_event);
+        let mut silence = self.detector.delay_samples();
+        while silence > 0 {
+            let now = silence.min(SILENCE.len());
+            self.listen_decimated(&SILENCE[..now], &mut on_event);
+            silence -= now;
         }
         self.close(end, &mut on_event);
     }
@@ -246,16 +251,42 @@ impl Engine {
         (seconds * self.rate) as u64
     }
 
-    /// One decimated sample.
-    fn step(&mut self, sample: f32, on_event: &mut impl FnMut(Event<'_>)) {
-        if self.stream.len() == self.stream.capacity() {
-            let half = self.stream.len() / 2;
-            self.stream.copy_within(half.., 0);
-            self.stream.truncate(self.stream.len() - half);
-            self.stream_start += half as u64;
+    fn listen_decimated(&mut self, samples: &[f32], on_event: &mut impl FnMut(Event<'_>)) {
+        let mut rest = samples;
+        while !rest.is_empty() {
+            if self.stream.len() == self.stream.capacity() {
+                let half = self.stream.len() / 2;
+                self.stream.copy_within(half.., 0);
+                self.stream.truncate(self.stream.len() - half);
+                self.stream_start += half as u64;
+            }
+            let (now, later) = rest.split_at(self.quiet().min(rest.len()));
+            self.step(now, on_event);
+            rest = later;
         }
-        self.stream.push(sample);
-        if let Some(guess) = self.detector.push(sample) {
+    }
+
+    /// How many samples, one at least, can be taken at once: nothing happens before the last of them.
+    fn quiet(&self) -> usize {
+        let room = self.stream.capacity() - self.stream.len();
+        let quiet = self.detector.until_frame().min(room);
+        let Some(open) = self.open else { return quiet };
+        let age = self.now() - open.onset;
+        let due_s = match open.told {
+            None if self.guesses => EARLY_S,
+            Some(Stage::Early) => open.settled_s,
+            None | Some(Stage::Settled) => WHOLE_S,
+            Some(Stage::Whole) => f64::INFINITY,
+        };
+        let until_due = self.samples(due_s).saturating_sub(age).max(1);
+        let follow = self.samples(FOLLOW_EVERY_S);
+        quiet.min(until_due.min(follow - age % follow) as usize)
+    }
+
+    /// Decimated samples of which only the last can make anything happen.
+    fn step(&mut self, samples: &[f32], on_event: &mut impl FnMut(Event<'_>)) {
+        self.stream.extend_from_slice(samples);
+        if let Some(guess) = self.detector.push(samples) {
             let within = guess.saturating_sub(self.stream_start) as usize;
             let onset = self.stream_start + onset::refine(&self.stream, within, self.rate) as u64;
             // Where a recording is cut off there is a jolt, but no time to hear a string.
@@ -290,7 +321,7 @@ impl Engine {
 
     /// Notices when a strike that was told has faded.
     fn follow(&mut self, now: u64, on_event: &mut impl FnMut(Event<'_>)) {
-        let tenth = self.samples(0.05);
+        let tenth = self.samples(FOLLOW_EVERY_S);
         let follow = self.samples(FOLLOW_S);
         let Some(open) = &mut self.open else { return };
         let age = now - open.onset;
