@@ -37,6 +37,8 @@ pub struct Candidate {
 #[derive(Debug)]
 pub struct Proposer {
     peaks: Vec<Peak>,
+    /// Compressed amplitude of every peak, 0 (60 dB below the loudest) to 1.
+    compressed: Vec<f64>,
     candidates: Vec<Candidate>,
 }
 
@@ -46,7 +48,11 @@ const MAX_PEAKS: usize = 400;
 impl Proposer {
     /// Takes all the memory it will need.
     pub fn new() -> Self {
-        Self { peaks: Vec::with_capacity(MAX_PEAKS), candidates: Vec::with_capacity(4 * MAX_PEAKS) }
+        Self {
+            peaks: Vec::with_capacity(MAX_PEAKS),
+            compressed: Vec::with_capacity(MAX_PEAKS),
+            candidates: Vec::with_capacity(4 * MAX_PEAKS),
+        }
     }
 
     /// Peaks of the spectrum given last.
@@ -59,6 +65,11 @@ impl Proposer {
         find_peaks(spectrum, 4.0, &mut self.peaks);
         self.candidates.clear();
         let loudest = self.peaks.iter().map(|p| p.amplitude).fold(0.0, f64::max);
+        self.compressed.clear();
+        self.compressed.extend(self.peaks.iter().map(|peak| {
+            let relative = (peak.amplitude / loudest.max(1e-12)).max(1e-6);
+            (1.0 + 20.0 * relative.log10() / 60.0).max(0.0)
+        }));
         for peak in &self.peaks {
             if peak.amplitude < 0.003 * loudest {
                 continue;
@@ -73,19 +84,21 @@ impl Proposer {
                     f1: f1 * peak.hz / tone.partial(m as usize) * f64::from(m) / f64::from(m),
                     ..tone
                 };
-                let salience = salience(&self.peaks, tone, spectrum.width_hz, loudest);
+                let salience = salience(&self.peaks, &self.compressed, tone, spectrum.width_hz);
                 self.candidates.push(Candidate { tone, salience });
             }
         }
         self.candidates.sort_unstable_by(|a, b| {
             b.salience.total_cmp(&a.salience).then(a.tone.f1.total_cmp(&b.tone.f1))
         });
+        let near = (SAME_CANDIDATE_CENTS / 1200.0).exp2();
         let mut kept = 0;
         for i in 0..self.candidates.len() {
             let candidate = self.candidates[i];
             let known = self.candidates[..kept]
                 .iter()
-                .any(|c| c.tone.cents_from(&candidate.tone).abs() < SAME_CANDIDATE_CENTS);
+                .map(|c| c.tone.f1)
+                .any(|f1| f1 < near * candidate.tone.f1 && candidate.tone.f1 < near * f1);
             if !known {
                 self.candidates[kept] = candidate;
                 kept += 1;
@@ -106,22 +119,22 @@ impl Default for Proposer {
 }
 
 /// Compressed amplitude of the peaks near a tone's partials, later partials counting less.
-fn salience(peaks: &[Peak], tone: Tone, width_hz: f64, loudest: f64) -> f64 {
+fn salience(peaks: &[Peak], compressed: &[f64], tone: Tone, width_hz: f64) -> f64 {
     let mut sum = 0.0;
+    let mut start = 0;
     for n in 1..=10 {
         let hz = tone.partial(n);
         let reach = (0.012 * hz).max(0.6 * width_hz).min(2.0 * width_hz + 0.004 * hz);
-        let start = peaks.partition_point(|p| p.hz < hz - reach);
+        start += peaks[start..].iter().take_while(|p| p.hz < hz - reach).count();
         let best = peaks[start..]
             .iter()
-            .take_while(|p| p.hz <= hz + reach)
-            .map(|p| p.amplitude)
-            .fold(0.0, f64::max);
-        let compressed =
-            (1.0 + 20.0 * (best / loudest.max(1e-12)).max(1e-6).log10() / 60.0).max(0.0);
+            .zip(&compressed[start..])
+            .take_while(|(p, _)| p.hz <= hz + reach)
+            .map(|(_, &compressed)| compressed)
+            .reduce(f64::max);
         let weight = 1.0 / (n as f64).sqrt();
-        sum += if best > 0.0 {
-            weight * compressed
+        sum += if let Some(best) = best {
+            weight * best
         } else if n <= 3 {
             -0.25 * weight
         } else {

@@ -91,7 +91,11 @@ pub fn examine(
     }
     let tone = line.tone;
     let looks = &looks[..n_looked];
-    let last = looks.iter().rposition(|l| l.exclusive && stick_out(l) > 0.5).map_or(0, |i| i + 1);
+    let mut outs = [0.0; N_LOOKED];
+    for (out, look) in outs.iter_mut().zip(looks).filter(|(_, look)| look.exclusive) {
+        *out = stick_out(look);
+    }
+    let last = outs.iter().rposition(|&out| out > 0.5).map_or(0, |i| i + 1);
     let [mut score, mut power, mut exclusive, mut all, mut odd, mut shown] = [0.0; 6];
     for (i, look) in looks.iter().enumerate() {
         let weight = 1.0 / (1.0 + i as f64).sqrt();
@@ -101,7 +105,7 @@ pub fn examine(
         }
         exclusive += weight;
         power += look.amplitude * look.amplitude;
-        let out = stick_out(look);
+        let out = outs[i];
         if out > 0.5 {
             score += weight * out;
             shown += weight * out;
@@ -183,7 +187,7 @@ fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
     let k = best.1;
     let (mut offset, mut amplitude) = (0.0, f64::from(best.0).sqrt());
     if k > 0 && k + 1 < residual.len() {
-        let logs = [k - 1, k, k + 1].map(|i| f64::from(residual[i].norm_sqr().max(1e-20)).ln());
+        let logs = [k - 1, k, k + 1].map(|i| f64::from(residual[i].norm_sqr().max(1e-20).ln()));
         if logs[1] >= logs[0] && logs[1] >= logs[2] {
             offset = ((k as f64 + vertex_offset_bins(logs)) * spectrum.bin_hz - hz) / width;
         } else {
@@ -194,16 +198,15 @@ fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
     let at = hz + offset * width;
     let mut nearest = f64::INFINITY;
     let mut debris = 0.0;
-    for partial in fitter.partials() {
+    let partials = fitter.partials();
+    let start = partials.partition_point(|p| p.hz < at - 40.0 * width);
+    for partial in partials[start..].iter().take_while(|p| p.hz <= at + 40.0 * width) {
         let gap = (partial.hz - at).abs() / width;
-        if gap > 40.0 {
-            continue;
-        }
         nearest = nearest.min(gap);
         let share = MODEL_ERROR / (1.0 + 0.25 * gap * gap);
         debris += partial.amplitude.norm_sqr() * share * share;
     }
-    let floor = (2.5 * spectrum.floor_at(hz)).hypot(debris.sqrt());
+    let floor = ((2.5 * spectrum.floor_at(hz)).powi(2) + debris).sqrt();
     Look {
         amplitude,
         floor,

@@ -8,9 +8,9 @@
 /// Partials looked at, at most.
 pub const MAX_PARTIALS: usize = 24;
 
-/// Tones nearer to each other than this are one note: more than half a semitone, so that a fit drawn
-/// aside is no second note, and less than a whole one.
-const SAME_NOTE_CENTS: f64 = 60.0;
+/// Tones nearer to each other than this ratio are one note: 60 cents, more than half a semitone, so
+/// that a fit drawn aside is no second note, and less than a whole one.
+const SAME_NOTE: f64 = 1.035_264_923_841_377_6;
 
 /// The largest stiffness B a guitar string has, with room to spare.
 pub const MAX_STIFFNESS: f64 = 2.5e-3;
@@ -55,7 +55,7 @@ impl Tone {
 
     /// Whether it is the same note as `other`, give or take how far fits of one string differ.
     pub fn is_note_of(&self, other: &Self) -> bool {
-        self.cents_from(other).abs() < SAME_NOTE_CENTS
+        self.f1 < SAME_NOTE * other.f1 && other.f1 < SAME_NOTE * self.f1
     }
 
     /// How many partials lie below `top_hz`, at most [`MAX_PARTIALS`].
