@@ -21,11 +21,9 @@ mod lower;
 mod second;
 mod weights;
 
-use rustfft::num_complex::Complex64;
-
 use self::lower::Lower;
+use self::second::Desk;
 use self::second::Line;
-use self::second::MAX_BINS;
 use self::second::MAX_LINES;
 use self::second::MAX_STEPS;
 use self::second::count_votes;
@@ -74,7 +72,7 @@ impl Model {
 pub struct Workspace {
     multiples: Vec<Line>,
     controls: Vec<Line>,
-    rest: Vec<Complex64>,
+    desk: Desk,
     votes: Vec<f32>,
 }
 
@@ -91,7 +89,7 @@ impl Workspace {
         Self {
             multiples: lines(),
             controls: lines(),
-            rest: vec![Complex64::default(); MAX_BINS],
+            desk: Desk::new(),
             votes: vec![0.0; 2 * MAX_STEPS + 1],
         }
     }
@@ -172,10 +170,11 @@ impl Workspace {
         let [mut n_multiples, mut n_controls] = [0; 2];
         for k in 1..=MAX_LINES {
             let n = k * ratio;
-            let (rest, line) = (&mut self.rest, &mut self.multiples[n_multiples]);
-            n_multiples += usize::from(line.examine(spectrum, fitter, &lower, n, k, rest));
-            let line = &mut self.controls[n_controls];
-            n_controls += usize::from(line.examine(spectrum, fitter, &lower, n - 1, n - 1, rest));
+            let mut examine = |line: &mut Line, n: usize, k: usize| {
+                usize::from(line.examine(spectrum, fitter, &lower, n, k, &mut self.desk))
+            };
+            n_multiples += examine(&mut self.multiples[n_multiples], n, k);
+            n_controls += examine(&mut self.controls[n_controls], n - 1, n - 1);
         }
         let (multiples, controls) =
             (&mut self.multiples[..n_multiples], &mut self.controls[..n_controls]);

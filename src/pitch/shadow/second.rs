@@ -4,6 +4,8 @@ use rustfft::num_complex::Complex64;
 
 use super::lower::Lower;
 use crate::dsp::spectrum::Spectrum;
+use crate::dsp::spectrum::hann_kernel;
+use crate::dsp::spectrum::magnitude;
 use crate::pitch::fit::Fitter;
 use crate::pitch::tone::Tone;
 
@@ -12,7 +14,7 @@ const STEP_WIDTHS: f64 = 0.5;
 /// Most steps on either side of a partial: 35 cents of 4 kHz in a second.
 pub(super) const MAX_STEPS: usize = 160;
 /// Room for the bins on either side of a partial (a width is at least one bin, at most two).
-pub(super) const MAX_BINS: usize = 4 * MAX_STEPS;
+const MAX_BINS: usize = 4 * MAX_STEPS;
 /// Room for the bins of the partial's own main lobe.
 const MAX_NEAR: usize = 16;
 /// How far the upper tone may be out of tune with the lower: 35 cents.
@@ -22,9 +24,57 @@ const STRAY: f64 = 4e-4;
 /// Multiples or controls that vote, at most.
 pub(super) const MAX_LINES: usize = 8;
 /// A single partial's vote is worth no more than this.
-const MAX_VOTE: f64 = 4.0;
+const MAX_VOTE: f32 = 4.0;
 /// Stiffnesses tried for the upper string, relative to what is usual at its pitch.
 const STIFFNESSES: [f64; 5] = [0.0, 0.5, 1.0, 1.8, 3.5];
+
+/// A bin is asked about lines no further away than this, in widths.
+const LOBE_WIDTHS: f64 = 1.6;
+/// Steps on either side of a bin that may lie as near as that, and room for those beyond the ends.
+const STEPS_IN_LOBE: usize = 8;
+const MARGIN: usize = 8;
+const ROOM: usize = 2 * MAX_STEPS + 1 + 2 * MARGIN;
+const PHASES: usize = 128;
+
+/// The window's transform at all the steps around a bin, for every phase between two steps.
+#[derive(Debug)]
+struct Lobes(Vec<[f32; STEPS_IN_LOBE]>);
+
+impl Lobes {
+    fn new() -> Self {
+        let value = |x: f64| if x.abs() > LOBE_WIDTHS { 0.0 } else { hann_kernel(x) as f32 };
+        let row = |phase: usize| {
+            let first = 3.0 + phase as f64 / PHASES as f64;
+            std::array::from_fn(|s| value(STEP_WIDTHS * (first - s as f64)))
+        };
+        Self((0..=PHASES + 1).map(row).collect())
+    }
+
+    /// For a bin `x` steps above the lowest: the first step around it, [`MARGIN`] added, and how
+    /// much of a line at each the bin shows.
+    fn around(&self, x: f64) -> (usize, [f32; STEPS_IN_LOBE]) {
+        let x = (x + (MARGIN - 3) as f64).max(0.0);
+        let first = (x as u32).min((ROOM - STEPS_IN_LOBE) as u32);
+        let phase = (x - f64::from(first)).min(1.0) * PHASES as f64;
+        let row = phase as u32;
+        let part = (phase - f64::from(row)) as f32;
+        let (a, b) = (&self.0[row as usize], &self.0[row as usize + 1]);
+        (first as usize, std::array::from_fn(|s| a[s] + part * (b[s] - a[s])))
+    }
+}
+
+/// What [`Line::examine`] works with.
+#[derive(Debug)]
+pub(super) struct Desk {
+    rest: Vec<Complex64>,
+    lobes: Lobes,
+}
+
+impl Desk {
+    pub(super) fn new() -> Self {
+        Self { rest: vec![Complex64::default(); MAX_BINS], lobes: Lobes::new() }
+    }
+}
 
 /// A partial of the lower tone with what lies beside it.
 #[derive(Debug)]
@@ -61,7 +111,7 @@ impl Line {
         lower: &Lower,
         n: usize,
         k: usize,
-        rest: &mut [Complex64],
+        desk: &mut Desk,
     ) -> bool {
         let Some((index, partial)) = lower.get(n) else { return false };
         let (width, bin_hz) = (spectrum.width_hz, spectrum.bin_hz);
@@ -77,6 +127,7 @@ impl Line {
         let all = spectrum.range_around(centre, span);
         let near = spectrum.range_around(centre, 3.0 * width);
         let n_near = near.len().min(MAX_NEAR);
+        let Desk { rest, lobes } = desk;
         let rest = &mut rest[..all.len().min(MAX_BINS)];
         // The partial itself: its amplitude and first-order change, orthonormal columns.
         let mut columns = [[0.0; MAX_NEAR]; 2];
@@ -100,32 +151,42 @@ impl Line {
         }
         let change = across / breadth;
         let amplitude = (along - change * skew) / length;
-        self.main = amplitude.norm();
+        self.main = magnitude(amplitude);
         for (i, r) in rest.iter_mut().enumerate() {
             let bin = all.start + i;
             let (value, slope) = fitter.kernel_at((bin as f64 * bin_hz - centre) / width);
             *r = fitter.alone_at(spectrum, index, bin) - amplitude * value - change * slope;
         }
-        for i in 0..=2 * self.reach {
-            let hz = centre + self.offset(i) * width;
-            let [mut power, mut in_first, mut in_second] = [0.0; 3];
-            let mut found = Complex64::default();
-            for bin in spectrum.range_around(hz, 1.6 * width) {
-                let Some(r) = rest.get(bin.wrapping_sub(all.start)) else { continue };
-                let (value, _) = fitter.kernel_at((bin as f64 * bin_hz - hz) / width);
-                power += value * value;
-                found += r * value;
-                let at = bin.wrapping_sub(near.start);
-                if at < n_near {
-                    in_first += value * columns[0][at];
-                    in_second += value * columns[1][at];
+        // A line at each step: its power, what of it was found, what the partial's columns share.
+        let n_steps = 2 * self.reach + 1;
+        let mut sums = [[0.0_f32; ROOM]; 5];
+        for (i, r) in rest.iter().enumerate() {
+            let bin = all.start + i;
+            let x = (bin as f64 * bin_hz - centre) / width / STEP_WIDTHS + self.reach as f64;
+            let (first, values) = lobes.around(x);
+            let [power, re, im, in_first, in_second] =
+                sums.each_mut().map(|sum| &mut sum[first..first + STEPS_IN_LOBE]);
+            let (r_re, r_im) = (r.re as f32, r.im as f32);
+            for (s, value) in values.iter().enumerate() {
+                power[s] += value * value;
+                re[s] += r_re * value;
+                im[s] += r_im * value;
+            }
+            let at = bin.wrapping_sub(near.start);
+            if at < n_near {
+                let (c_first, c_second) = (columns[0][at] as f32, columns[1][at] as f32);
+                for (s, value) in values.iter().enumerate() {
+                    in_first[s] += c_first * value;
+                    in_second[s] += c_second * value;
                 }
             }
+        }
+        for (i, beside) in self.beside[..n_steps].iter_mut().enumerate() {
+            let [power, re, im, in_first, in_second] = sums.each_ref().map(|sum| sum[i + MARGIN]);
             // What of a line there the partial itself could not imitate.
             let own = power - in_first * in_first - in_second * in_second;
             let told_apart = own > 0.08 * power && power > 0.0;
-            let beside = if told_apart { found.norm() / (own * power).sqrt() } else { 0.0 };
-            self.beside[i] = beside as f32;
+            *beside = if told_apart { ((re * re + im * im) / (own * power)).sqrt() } else { 0.0 };
         }
         true
     }
@@ -139,7 +200,7 @@ impl Line {
             let x = self.offset(i);
             let lone = 2.0 * debris * self.main / (1.0 + 0.25 * x * x);
             let excess = f64::from(self.beside[i]).powi(2) / (floor * floor + lone * lone + 1e-16);
-            *vote = (1.0 + excess).ln().min(MAX_VOTE) as f32;
+            *vote = ((1.0 + excess) as f32).ln().min(MAX_VOTE);
         }
         let stray = STRAY * self.centre_hz / (STEP_WIDTHS * self.width_hz);
         let stray = (stray.round() as usize).min(3);
@@ -163,6 +224,10 @@ pub(super) fn debris_of(controls: &[Line]) -> f64 {
     if all > 0.0 { (sum / all).exp().clamp(0.01, 0.2) } else { 0.03 }
 }
 
+/// Tunings tried, at most, and with them those that a stiff string's partials come to.
+const MAX_TUNINGS: usize = 168;
+const MAX_PLACES: usize = 4 * MAX_TUNINGS;
+
 /// The string near `nominal_hz` that most votes are for: votes over the root of the number of
 /// voters, and its first partial in hertz.
 pub(super) fn count_votes(lines: &[Line], nominal_hz: f64, stiffness: f64) -> (f64, f64) {
@@ -171,29 +236,41 @@ pub(super) fn count_votes(lines: &[Line], nominal_hz: f64, stiffness: f64) -> (f
     // Half a step at the highest partial, but no finer than real partials keep to.
     let fine = (0.5 * STEP_WIDTHS * top.width_hz / top.centre_hz).max(STRAY / 1.6);
     let n_steps = (2.0 * REACH / fine).ceil();
-    let factor = (2.0 * octaves / n_steps).exp2();
-    let mut best = (0.0_f32, nominal_hz);
-    for relative in STIFFNESSES {
-        let tone = Tone { f1: nominal_hz, stiffness: relative * stiffness };
-        let mut places = [0.0; MAX_LINES];
-        for (place, line) in places.iter_mut().zip(lines) {
-            *place = tone.partial(line.k) / (line.width_hz * STEP_WIDTHS);
+    let (lowest, factor) = ((-octaves).exp2(), (2.0 * octaves / n_steps).exp2());
+    let n_tunings = (n_steps as usize + 1).min(MAX_TUNINGS);
+    let mut votes = [[0.0_f32; MAX_TUNINGS]; STIFFNESSES.len()];
+    let mut heard = [0.0_f32; MAX_PLACES];
+    let stiffer = STIFFNESSES.map(|s| Tone { f1: nominal_hz, stiffness: s * stiffness });
+    for line in lines {
+        // Stiffness raises a partial as tuning does: an ideal string's votes serve, so many tunings
+        // further up.
+        let ideal_hz = line.k as f64 * nominal_hz;
+        let raised = stiffer
+            .map(|tone| ((tone.partial(line.k) / ideal_hz).ln() / factor.ln()).round() as usize);
+        let wanted = (n_tunings + raised[STIFFNESSES.len() - 1]).min(MAX_PLACES);
+        let step_hz = line.width_hz * STEP_WIDTHS;
+        let from = line.reach as f64 + 0.5 - line.centre_hz / step_hz;
+        let beside = &line.beside[..2 * line.reach + 1];
+        let mut place = ideal_hz * lowest / step_hz;
+        for slot in &mut heard[..wanted] {
+            let at = place + from;
+            let step = if at >= 0.0 { at as u32 as usize } else { usize::MAX };
+            *slot = beside.get(step).copied().unwrap_or(0.0);
+            place *= factor;
         }
-        let mut tuning = (-octaves).exp2();
-        for _ in 0..=n_steps as usize {
-            let mut votes = 0.0;
-            for (line, place) in lines.iter().zip(places) {
-                let centre = line.centre_hz / (line.width_hz * STEP_WIDTHS);
-                let at = place * tuning - centre + line.reach as f64 + 0.5;
-                if at >= 0.0 && at < (2 * line.reach + 1) as f64 {
-                    votes += line.beside[at as usize];
-                }
-            }
-            if votes > best.0 {
-                best = (votes, nominal_hz * tuning);
-            }
-            tuning *= factor;
+        for (votes, raised) in votes.iter_mut().zip(raised) {
+            let heard = &heard[raised.min(wanted)..wanted];
+            votes[..n_tunings].iter_mut().zip(heard).for_each(|(votes, heard)| *votes += heard);
         }
     }
-    (f64::from(best.0) / (lines.len() as f64).sqrt(), best.1)
+    let mut best = (0.0_f32, 0);
+    for votes in &votes {
+        for (i, &votes) in votes[..n_tunings].iter().enumerate() {
+            if votes > best.0 {
+                best = (votes, i);
+            }
+        }
+    }
+    let tuning = if best.0 > 0.0 { lowest * factor.powi(best.1 as i32) } else { 1.0 };
+    (f64::from(best.0) / (lines.len() as f64).sqrt(), nominal_hz * tuning)
 }
