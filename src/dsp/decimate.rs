@@ -12,28 +12,40 @@ const LOWEST_RATE: u32 = 16_000;
 /// Half the filter's length, in output samples.
 const HALF_LENGTH_OUT: usize = 12;
 
-/// Inputs filtered at a time, at most.
-const BLOCK: usize = 1024;
-
 /// A low-pass filter that keeps every `factor`-th sample.
 #[derive(Debug)]
 pub struct Decimator {
     factor: usize,
-    taps: Vec<f32>,
-    /// The last `taps.len() - 1` inputs, then those of a block.
-    history: Vec<f32>,
-    /// Inputs until the next that an output ends with.
-    until_output: usize,
+    phases: Vec<Phase>,
+    /// Phase of the next input.
+    next: usize,
+    output: Vec<f32>,
 }
+
+/// Every `factor`-th input and every `factor`-th tap of the filter.
+#[derive(Debug)]
+struct Phase {
+    taps: Vec<f32>,
+    inputs: Vec<f32>,
+}
+
+/// Inputs filtered at a time, at most.
+const BLOCK: usize = 1024;
+/// Inputs of a phase that are kept for the outputs to come.
+const KEPT: usize = 2 * HALF_LENGTH_OUT;
 
 impl Decimator {
     /// A decimator for input at `rate` samples a second.
     pub fn new(rate: u32) -> Self {
         let factor = (rate / LOWEST_RATE).max(1) as usize;
-        let taps = if factor == 1 { vec![1.0] } else { low_pass(factor) };
-        let mut history = Vec::with_capacity(taps.len() - 1 + BLOCK);
-        history.resize(taps.len() - 1, 0.0);
-        Self { factor, taps, history, until_output: 0 }
+        let taps = low_pass(factor);
+        let phase = |p: usize| {
+            let mut inputs = Vec::with_capacity(KEPT + BLOCK);
+            inputs.resize(KEPT, 0.0);
+            Phase { taps: taps.iter().skip(p).step_by(factor).copied().collect(), inputs }
+        };
+        let phases = (0..factor).map(phase).collect();
+        Self { factor, phases, next: 0, output: Vec::with_capacity(BLOCK) }
     }
 
     /// Input samples for one output sample.
@@ -43,7 +55,7 @@ impl Decimator {
 
     /// How many input samples the output lags behind.
     pub fn delay_samples(&self) -> u64 {
-        (self.taps.len() / 2) as u64
+        if self.factor == 1 { 0 } else { (HALF_LENGTH_OUT * self.factor) as u64 }
     }
 
     /// Filters `samples`; every output is handed to `on_sample`.
@@ -52,42 +64,41 @@ impl Decimator {
             samples.iter().for_each(|&s| on_sample(s));
             return;
         }
-        let n = self.taps.len();
         for block in samples.chunks(BLOCK) {
-            self.history.extend_from_slice(block);
-            while self.until_output < block.len() {
-                let window = &self.history[self.until_output..self.until_output + n];
-                on_sample(dot(window, &self.taps));
-                self.until_output += self.factor;
+            for (p, phase) in self.phases.iter_mut().enumerate() {
+                let first = (p + self.factor - self.next) % self.factor;
+                phase.inputs.extend(block.iter().skip(first).step_by(self.factor));
             }
-            self.until_output -= block.len();
-            self.history.copy_within(block.len().., 0);
-            self.history.truncate(n - 1);
+            self.next = (self.next + block.len()) % self.factor;
+            // The first input of a phase 0 ends an output.
+            let n = self.phases[0].inputs.len() - KEPT;
+            self.output.clear();
+            self.output.resize(n, 0.0);
+            for phase in &mut self.phases {
+                // Tap by tap over all outputs: no sum waits for itself.
+                for (i, tap) in phase.taps.iter().enumerate().filter(|(_, tap)| **tap != 0.0) {
+                    let inputs = &phase.inputs[i..i + n];
+                    self.output.iter_mut().zip(inputs).for_each(|(sum, input)| *sum += tap * input);
+                }
+                phase.inputs.copy_within(n.., 0);
+                phase.inputs.truncate(phase.inputs.len() - n);
+            }
+            self.output.iter().for_each(|&s| on_sample(s));
         }
     }
 
     /// Forgets everything heard.
     pub fn reset(&mut self) {
-        self.history.fill(0.0);
-        self.until_output = 0;
-    }
-}
-
-/// Eight partial sums, so that the compiler may use vector registers.
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut sums = [0.0_f32; 8];
-    let ((a_chunks, a_rest), (b_chunks, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
-    let rest: f32 = a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum();
-    for (x, y) in a_chunks.iter().zip(b_chunks) {
-        for i in 0..8 {
-            sums[i] += x[i] * y[i];
+        for phase in &mut self.phases {
+            phase.inputs.clear();
+            phase.inputs.resize(KEPT, 0.0);
         }
+        self.next = 0;
     }
-    let [a, b, c, d] = [0, 1, 2, 3].map(|i| sums[i] + sums[i + 4]);
-    (a + b) + (c + d) + rest
 }
 
-/// A Kaiser-windowed sinc with its −6 dB point at half the output rate, odd length, unit gain.
+/// A Kaiser-windowed sinc with its −6 dB point at half the output rate, odd length, unit gain. Where
+/// it passes through zero, rounding aside, it is zero: every other tap for a factor of 2.
 fn low_pass(factor: usize) -> Vec<f32> {
     const BETA: f64 = 6.0;
     let half = (HALF_LENGTH_OUT * factor) as i64;
@@ -106,7 +117,7 @@ fn low_pass(factor: usize) -> Vec<f32> {
         .collect();
     let gain: f64 = taps.iter().sum();
     taps.iter_mut().for_each(|t| *t /= gain);
-    taps.into_iter().map(|t| t as f32).collect()
+    taps.into_iter().map(|t| if t.abs() < 1e-12 { 0.0 } else { t as f32 }).collect()
 }
 
 /// Modified Bessel function of the first kind, order 0, by its power series.
