@@ -37,6 +37,9 @@ const SLOPE_RIDGE: f64 = 0.1;
 /// Weight that keeps two coincident partials from growing against each other.
 const AMPLITUDE_RIDGE: f64 = 2e-3;
 
+/// Partials that move by less, relative to their frequencies, are where they belong (0.005 cents).
+const SETTLED: f64 = 3e-6;
+
 /// Standard error of a partial's offset, in widths, times its amplitude over the noise of a bin:
 ///
 /// ```text
@@ -182,8 +185,12 @@ impl Fitter {
         }
         self.solve(spectrum);
         for _ in 0..rounds {
+            let mut moved = 0.0;
             for t in 0..self.n_tones {
-                self.refine(spectrum, t);
+                moved = f64::max(moved, self.refine(spectrum, t));
+            }
+            if moved < SETTLED {
+                break;
             }
             self.solve(spectrum);
         }
@@ -250,13 +257,18 @@ impl Fitter {
         }
         self.right[..2 * n].fill(Complex64::default());
         let mut column = [0.0; 2 * MAX_CLUSTER];
+        // Where the first bin lies from each partial, in widths, and how far the bins are apart.
+        let mut first_bin = [0.0; MAX_CLUSTER];
+        for (x, partial) in first_bin.iter_mut().zip(&self.partials[start..end]) {
+            *x = (range.start as f64 * bin_hz - partial.hz) / width;
+        }
+        let step = bin_hz / width;
         let mut power = 0.0;
         let n_bins = range.len() as f64;
-        for k in range {
-            let hz = k as f64 * bin_hz;
-            let value = widen(spectrum.bins[k]);
-            for (i, partial) in self.partials[start..end].iter().enumerate() {
-                (column[i], column[n + i]) = self.kernel.at((hz - partial.hz) / width);
+        for (k, bin) in spectrum.bins[range].iter().enumerate() {
+            let value = widen(*bin);
+            for (i, x) in first_bin[..n].iter().enumerate() {
+                (column[i], column[n + i]) = self.kernel.at(x + k as f64 * step);
             }
             for i in 0..2 * n {
                 for (cell, c) in self.matrix[i][..=i].iter_mut().zip(&column) {
@@ -310,8 +322,9 @@ impl Fitter {
         apart / (relative * relative)
     }
 
-    /// Weighted Gauss–Newton step for first partial and stiffness of tone `t`.
-    fn refine(&mut self, spectrum: &Spectrum, t: usize) {
+    /// Weighted Gauss–Newton step for first partial and stiffness of tone `t`; tells how far its
+    /// partials moved, relative to their frequencies.
+    fn refine(&mut self, spectrum: &Spectrum, t: usize) -> f64 {
         let tone = self.tones[t].tone;
         let width = spectrum.width_hz;
         let prior = typical_stiffness(tone.f1);
@@ -343,7 +356,7 @@ impl Fitter {
                 g1 += weight * measured * slope;
             }
             if h00 == 0.0 {
-                return;
+                return 0.0;
             }
             // The prior is loose; it decides only where one or two partials are all there is.
             let looseness = 2.0 * prior;
@@ -352,7 +365,7 @@ impl Fitter {
             g1 += prior_weight * (prior - tone.stiffness);
             let det = h00 * h11 - h01 * h01;
             if det <= 0.0 {
-                return;
+                return 0.0;
             }
             shift = (g0 * h11 - g1 * h01) / det;
             bend = (g1 * h00 - g0 * h01) / det;
@@ -360,6 +373,8 @@ impl Fitter {
         let fitted = &mut self.tones[t].tone;
         fitted.f1 *= 1.0 + shift.clamp(-0.02, 0.02);
         fitted.stiffness = (fitted.stiffness + bend).clamp(0.0, MAX_STIFFNESS);
+        let steepest = said[n_said - 1][1];
+        shift.abs() + (bend * steepest).abs()
     }
 
     /// Standard error of the first partial in cents, from how far the partials scatter around the
@@ -435,7 +450,8 @@ pub(super) fn solve_positive_definite<const N: usize>(
         for j in 0..=i {
             let dot: f64 = matrix[i][..j].iter().zip(&matrix[j][..j]).map(|(a, b)| a * b).sum();
             let sum = matrix[i][j] - dot;
-            matrix[i][j] = if i == j { sum.max(1e-12).sqrt() } else { sum / matrix[j][j] };
+            // The diagonal holds reciprocals: one division a row.
+            matrix[i][j] = if i == j { sum.max(1e-12).sqrt().recip() } else { sum * matrix[j][j] };
         }
     }
     for i in 0..n {
@@ -443,13 +459,13 @@ pub(super) fn solve_positive_definite<const N: usize>(
         for k in 0..i {
             sum -= right[k] * matrix[i][k];
         }
-        right[i] = sum / matrix[i][i];
+        right[i] = sum * matrix[i][i];
     }
     for i in (0..n).rev() {
         let mut sum = right[i];
         for k in i + 1..n {
             sum -= right[k] * matrix[k][i];
         }
-        right[i] = sum / matrix[i][i];
+        right[i] = sum * matrix[i][i];
     }
 }

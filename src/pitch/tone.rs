@@ -67,5 +67,6 @@ impl Tone {
 /// What to assume of a string before its partials are fitted: the middle of what six strings of a
 /// guitar give at that pitch (B of open strings grows with the fret as 2^(fret/6)).
 pub fn typical_stiffness(f1: f64) -> f64 {
-    1.0e-4 * (1.0 + (f1 / 350.0).powf(1.5)).min(6.0)
+    let ratio = f1 / 350.0;
+    1.0e-4 * (1.0 + ratio * ratio.sqrt()).min(6.0)
 }
