@@ -21,6 +21,9 @@ pub const HIGHEST_F1_HZ: f64 = 2100.0;
 
 /// Candidates kept for closer examination.
 const MAX_CANDIDATES: usize = 24;
+/// A candidate less salient than this share of the best one is not examined. Of 10 000 tones found in
+/// mixes, the least salient had 0.13, one in a thousand less than 0.2.
+const LEAST_SALIENCE: f64 = 0.15;
 /// Candidates nearer to each other than this are one, in cents.
 const SAME_CANDIDATE_CENTS: f64 = 45.0;
 
@@ -88,6 +91,8 @@ impl Proposer {
                 self.candidates.push(Candidate { tone, salience });
             }
         }
+        let best = self.candidates.iter().map(|c| c.salience).fold(0.0, f64::max);
+        self.candidates.retain(|c| c.salience >= LEAST_SALIENCE * best);
         self.candidates.sort_unstable_by(|a, b| {
             b.salience.total_cmp(&a.salience).then(a.tone.f1.total_cmp(&b.tone.f1))
         });

@@ -169,8 +169,8 @@ impl StringLine {
 
 /// How far a partial stands out, 0 (not at all) to 1.5, 1 being 24 dB.
 fn stick_out(look: &Look) -> f64 {
-    let db = 20.0 * (look.amplitude.max(1e-9) / look.floor.max(1e-9)).log10();
-    (db / 24.0).clamp(0.0, 1.5)
+    let ratio = look.amplitude.max(1e-9) / look.floor.max(1e-9);
+    f64::from(20.0 / 24.0 * (ratio as f32).log10()).clamp(0.0, 1.5)
 }
 
 /// Looks for a peak of the residual within `reach` of `hz`.

@@ -240,13 +240,16 @@ pub(super) fn count_votes(lines: &[Line], nominal_hz: f64, stiffness: f64) -> (f
     let n_tunings = (n_steps as usize + 1).min(MAX_TUNINGS);
     let mut votes = [[0.0_f32; MAX_TUNINGS]; STIFFNESSES.len()];
     let mut heard = [0.0_f32; MAX_PLACES];
+    let tunings_a_fold = factor.ln().recip() as f32;
     let stiffer = STIFFNESSES.map(|s| Tone { f1: nominal_hz, stiffness: s * stiffness });
     for line in lines {
         // Stiffness raises a partial as tuning does: an ideal string's votes serve, so many tunings
         // further up.
         let ideal_hz = line.k as f64 * nominal_hz;
-        let raised = stiffer
-            .map(|tone| ((tone.partial(line.k) / ideal_hz).ln() / factor.ln()).round() as usize);
+        let raised = stiffer.map(|tone| {
+            let ratio = (tone.partial(line.k) / ideal_hz) as f32;
+            (ratio.ln() * tunings_a_fold).round() as usize
+        });
         let wanted = (n_tunings + raised[STIFFNESSES.len() - 1]).min(MAX_PLACES);
         let step_hz = line.width_hz * STEP_WIDTHS;
         let from = line.reach as f64 + 0.5 - line.centre_hz / step_hz;
