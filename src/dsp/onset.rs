@@ -18,6 +18,8 @@ use realfft::RealFftPlanner;
 use realfft::RealToComplex;
 use rustfft::num_complex::Complex32;
 
+use super::logarithm::ln;
+
 /// Onsets nearer to each other than this belong to one strike, in seconds.
 pub const MERGE_S: f64 = 0.07;
 
@@ -34,6 +36,8 @@ const BACKGROUND: usize = 60;
 const MIN_RISE_DB: f32 = 1.2;
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
 const RANGE_DB: f32 = 50.0;
+/// Decibels of power that is e times as much.
+const DECIBELS_A_NEPER: f32 = 10.0 / std::f32::consts::LN_10;
 /// The quietest power that counts as sound (−90 dB of full scale).
 const SILENCE: f32 = 1e-9;
 
@@ -186,7 +190,7 @@ impl Detector {
         let least = (self.loudest * 10_f32.powf(-RANGE_DB / 10.0)).max(SILENCE);
         for ((level, power), noise) in self.levels[0].iter_mut().zip(&self.powers).zip(&self.noise)
         {
-            *level = 10.0 * (power + 6.0 * noise + least).log10();
+            *level = DECIBELS_A_NEPER * ln(power + 6.0 * noise + least);
         }
         self.n_frames += 1;
         let mut rise = 0.0;

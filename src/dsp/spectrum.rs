@@ -219,7 +219,7 @@ fn fill_windowed(samples: &[f32], out: &mut [f32]) {
 /// Equally spaced angles turned to side by side, so that none waits for the one before it.
 const LANES: usize = 4;
 /// Angles after which the recurrence starts anew, so that rounding does not build up.
-const RESTART: usize = 256;
+const RESTART: usize = 1024;
 
 /// Cosines and sines of equally spaced angles, [`LANES`] at a time, by recurrence.
 struct Circle {

@@ -3,6 +3,7 @@
 use rustfft::num_complex::Complex64;
 
 use super::lower::Lower;
+use crate::dsp::logarithm::ln;
 use crate::dsp::spectrum::Spectrum;
 use crate::dsp::spectrum::hann_kernel;
 use crate::dsp::spectrum::magnitude;
@@ -95,11 +96,6 @@ impl Line {
     pub(super) fn new() -> Self {
         let beside = vec![0.0; 2 * MAX_STEPS + 1];
         Self { k: 1, centre_hz: 1.0, width_hz: 1.0, reach: 0, main: 0.0, beside }
-    }
-
-    /// Offset of step `i` from the centre, in widths.
-    fn offset(&self, i: usize) -> f64 {
-        (i as f64 - self.reach as f64) * STEP_WIDTHS
     }
 
     /// Takes partial `n` of the lower tone off the spectrum and measures what lies beside it;
@@ -195,12 +191,13 @@ impl Line {
     /// above the debris that a lone partial has beside it.
     pub(super) fn vote(&mut self, spectrum: &Spectrum, debris: f64, raw: &mut [f32]) {
         let n = 2 * self.reach + 1;
-        let floor = 2.0 * spectrum.floor_at(self.centre_hz);
-        for (i, vote) in raw[..n].iter_mut().enumerate() {
-            let x = self.offset(i);
-            let lone = 2.0 * debris * self.main / (1.0 + 0.25 * x * x);
-            let excess = f64::from(self.beside[i]).powi(2) / (floor * floor + lone * lone + 1e-16);
-            *vote = ((1.0 + excess) as f32).ln().min(MAX_VOTE);
+        let noise = ((2.0 * spectrum.floor_at(self.centre_hz)).powi(2) + 1e-16) as f32;
+        let (debris, reach) = ((2.0 * debris * self.main) as f32, self.reach as f32);
+        for (i, (vote, beside)) in raw[..n].iter_mut().zip(&self.beside).enumerate() {
+            let x = (i as i32 as f32 - reach) * STEP_WIDTHS as f32;
+            let lone = debris / (1.0 + 0.25 * x * x);
+            let excess = beside * beside / (noise + lone * lone);
+            *vote = ln(1.0 + excess).min(MAX_VOTE);
         }
         let stray = STRAY * self.centre_hz / (STEP_WIDTHS * self.width_hz);
         let stray = (stray.round() as usize).min(3);
