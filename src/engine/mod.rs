@@ -191,6 +191,9 @@ impl Engine {
     ///
     /// Samples that are not numbers are a fault of the input: a gap of their length.
     pub fn push(&mut self, samples: &[f32], mut on_event: impl FnMut(Event<'_>)) {
+        if all_finite(samples) {
+            return self.listen(samples, &mut on_event);
+        }
         let mut rest = samples;
         while !rest.is_empty() {
             let good = rest.iter().position(|s| !s.is_finite()).unwrap_or(rest.len());
@@ -329,7 +332,9 @@ impl Engine {
             return;
         }
         let recent = &self.stream[self.stream.len().saturating_sub(tenth as usize)..];
-        let power = recent.iter().map(|s| f64::from(s * s)).sum::<f64>() / recent.len() as f64;
+        // Four squares at a time, so that they are not added one after the other.
+        let fours = recent.chunks(4).map(|four| four.iter().map(|s| s * s).sum::<f32>());
+        let power = fours.map(f64::from).sum::<f64>() / recent.len() as f64;
         open.loudest = open.loudest.max(power);
         if power > 0.01 * open.loudest {
             open.loud_until = now;
@@ -592,6 +597,13 @@ impl Engine {
 fn in_shadow(tone: &Tone, tones: &[Tone]) -> bool {
     let above = |other: &Tone, n: f64| tone.cents_from(other) - 1200.0 * n.log2();
     tones.iter().any(|t| [2.0, 3.0, 4.0].into_iter().any(|n| above(t, n).abs() < 35.0))
+}
+
+/// Whether all are numbers, looked at side by side: infinity and what is no number have the largest
+/// bits but for the sign's.
+fn all_finite(samples: &[f32]) -> bool {
+    let largest = samples.iter().fold(0, |largest, s| s.abs().to_bits().max(largest));
+    largest < f32::INFINITY.to_bits()
 }
 
 /// Probability from log-odds.

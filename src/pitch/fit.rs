@@ -206,21 +206,21 @@ impl Fitter {
         self.partials.clear();
         // Every tone's partials rise: the lowest of those that come next is the next of all.
         let tones = &self.tones[..self.n_tones];
-        let mut next = [(0, f64::INFINITY); MAX_TONES];
-        let advance = |fitted: &FittedTone, n: usize| {
-            (n, if n <= fitted.n_partials { fitted.tone.partial(n) } else { f64::INFINITY })
-        };
-        for (slot, fitted) in next.iter_mut().zip(tones) {
-            *slot = advance(fitted, 1);
+        let mut places = [[f64::INFINITY; MAX_PARTIALS + 1]; MAX_TONES];
+        for (places, fitted) in places.iter_mut().zip(tones) {
+            let places = places[..fitted.n_partials].iter_mut().enumerate();
+            places.for_each(|(i, hz)| *hz = fitted.tone.partial(i + 1));
         }
-        let lowest = |next: &[(usize, f64)]| {
-            let (tone, &(n, hz)) =
-                next.iter().enumerate().min_by(|a, b| a.1.1.total_cmp(&b.1.1))?;
-            hz.is_finite().then_some((tone, n, hz))
-        };
-        while let Some((tone, n, hz)) = lowest(&next[..tones.len()]) {
-            self.partials.push(Partial { tone, n, hz, ..Default::default() });
-            next[tone] = advance(&tones[tone], n + 1);
+        let mut taken = [0; MAX_TONES];
+        for _ in 0..tones.iter().map(|fitted| fitted.n_partials).sum() {
+            let (mut tone, mut hz) = (0, places[0][taken[0]]);
+            for other in 1..tones.len() {
+                if places[other][taken[other]] < hz {
+                    (tone, hz) = (other, places[other][taken[other]]);
+                }
+            }
+            taken[tone] += 1;
+            self.partials.push(Partial { tone, n: taken[tone], hz, ..Default::default() });
         }
         let width = spectrum.width_hz;
         for i in 0..self.partials.len() {
@@ -252,32 +252,14 @@ impl Fitter {
         let reach = REACH_WIDTHS * width;
         let middle = 0.5 * (first + last);
         let range = spectrum.range_around(middle, 0.5 * (last - first) + reach);
-        for row in &mut self.matrix[..2 * n] {
-            row[..2 * n].fill(0.0);
-        }
-        self.right[..2 * n].fill(Complex64::default());
-        let mut column = [0.0; 2 * MAX_CLUSTER];
         // Where the first bin lies from each partial, in widths, and how far the bins are apart.
         let mut first_bin = [0.0; MAX_CLUSTER];
         for (x, partial) in first_bin.iter_mut().zip(&self.partials[start..end]) {
             *x = (range.start as f64 * bin_hz - partial.hz) / width;
         }
-        let step = bin_hz / width;
-        let mut power = 0.0;
-        let n_bins = range.len() as f64;
-        for (k, bin) in spectrum.bins[range].iter().enumerate() {
-            let value = widen(*bin);
-            for (i, x) in first_bin[..n].iter().enumerate() {
-                (column[i], column[n + i]) = self.kernel.at(x + k as f64 * step);
-            }
-            for i in 0..2 * n {
-                for (cell, c) in self.matrix[i][..=i].iter_mut().zip(&column) {
-                    *cell += column[i] * c;
-                }
-                self.right[i] += value * column[i];
-            }
-            power += value.norm_sqr();
-        }
+        let bins = &spectrum.bins[range];
+        let power = self.write_equations(bins, &first_bin[..n], bin_hz / width);
+        let n_bins = bins.len() as f64;
         let mut ridge = [0.0; 2 * MAX_CLUSTER];
         for (i, ridge) in ridge[..2 * n].iter_mut().enumerate() {
             let relative = if i < n { AMPLITUDE_RIDGE } else { SLOPE_RIDGE };
@@ -307,6 +289,51 @@ impl Fitter {
                 0.0
             };
         }
+    }
+
+    /// Fills in the normal equations for partials of which the first bin lies `first_bin` widths
+    /// away and every other `step` further, and returns the power of all bins.
+    fn write_equations(&mut self, bins: &[Complex32], first_bin: &[f64], step: f64) -> f64 {
+        let n = first_bin.len();
+        let mut power = 0.0;
+        if let [x] = first_bin {
+            // Most partials are alone; in loops over one they would take twice as long.
+            let [mut values, mut mixed, mut slopes] = [0.0; 3];
+            let [mut along, mut across] = [Complex64::default(); 2];
+            for (k, bin) in bins.iter().enumerate() {
+                let (value, slope) = self.kernel.at(x + k as f64 * step);
+                let bin = widen(*bin);
+                values += value * value;
+                mixed += value * slope;
+                slopes += slope * slope;
+                along += bin * value;
+                across += bin * slope;
+                power += bin.norm_sqr();
+            }
+            self.matrix[0][0] = values;
+            (self.matrix[1][0], self.matrix[1][1]) = (mixed, slopes);
+            (self.right[0], self.right[1]) = (along, across);
+            return power;
+        }
+        for row in &mut self.matrix[..2 * n] {
+            row[..2 * n].fill(0.0);
+        }
+        self.right[..2 * n].fill(Complex64::default());
+        let mut column = [0.0; 2 * MAX_CLUSTER];
+        for (k, bin) in bins.iter().enumerate() {
+            let bin = widen(*bin);
+            for (i, x) in first_bin.iter().enumerate() {
+                (column[i], column[n + i]) = self.kernel.at(x + k as f64 * step);
+            }
+            for i in 0..2 * n {
+                for (cell, c) in self.matrix[i][..=i].iter_mut().zip(&column) {
+                    *cell += column[i] * c;
+                }
+                self.right[i] += bin * column[i];
+            }
+            power += bin.norm_sqr();
+        }
+        power
     }
 
     /// Weight of a partial in the fit of its string: the inverse variance of its relative frequency.
