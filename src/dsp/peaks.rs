@@ -36,7 +36,7 @@ pub fn find_peaks(spectrum: &Spectrum, ratio: f64, peaks: &mut Vec<Peak>) {
         let logs = [left, centre, right].map(|p| f64::from(p.max(1e-30).ln()));
         let offset = vertex_offset_bins(logs);
         let height = logs[1] - 0.25 * (logs[0] - logs[2]) * offset;
-        let amplitude = (0.5 * height).exp();
+        let amplitude = f64::from((0.5 * height as f32).exp());
         if peaks.len() == peaks.capacity() {
             return;
         }

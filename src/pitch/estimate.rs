@@ -70,8 +70,8 @@ impl Proposer {
         let loudest = self.peaks.iter().map(|p| p.amplitude).fold(0.0, f64::max);
         self.compressed.clear();
         self.compressed.extend(self.peaks.iter().map(|peak| {
-            let relative = (peak.amplitude / loudest.max(1e-12)).max(1e-6);
-            (1.0 + 20.0 * relative.log10() / 60.0).max(0.0)
+            let relative = peak.amplitude / loudest.max(1e-12);
+            if relative > 1e-3 { 1.0 + relative.log10() / 3.0 } else { 0.0 }
         }));
         for peak in &self.peaks {
             if peak.amplitude < 0.003 * loudest {
