@@ -21,9 +21,9 @@ pub const HIGHEST_F1_HZ: f64 = 2100.0;
 
 /// Candidates kept for closer examination.
 const MAX_CANDIDATES: usize = 24;
-/// A candidate less salient than this share of the best one is not examined. Of 10 000 tones found in
-/// mixes, the least salient had 0.13, one in a thousand less than 0.2.
-const LEAST_SALIENCE: f64 = 0.15;
+/// A candidate less salient than this share of the best one is not examined: of 10 400 tones found in
+/// mixes none had less than 0.13.
+const LEAST_SALIENCE: f64 = 0.05;
 /// Candidates nearer to each other than this are one, in cents.
 const SAME_CANDIDATE_CENTS: f64 = 45.0;
 
