@@ -19,7 +19,7 @@ const SHOWN: usize = 15;
 
 /// Show progress over takes and sessions.
 ///
-/// Without documents it shows the takes that `check` kept on this machine.
+/// Without documents it shows the takes that `check` and `practice` kept on this machine.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Documents that `check --json` printed, oldest first
@@ -56,7 +56,9 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         entries.retain(|entry| entry.lick.to_lowercase().contains(&title));
     }
     if entries.is_empty() {
-        output::tell("No takes are kept yet: `doublecheck check LICK RECORDING` keeps them.");
+        output::tell(
+            "No takes are kept yet: `doublecheck check` and `doublecheck practice` keep them.",
+        );
     }
     let shown = if args.all { usize::MAX } else { SHOWN };
     output::print(|out| match common.json {

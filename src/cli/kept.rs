@@ -27,8 +27,8 @@ const NAME_CHARACTERS: usize = 40;
 
 /// Keeps every take that was judged, and tells where. What cannot be kept is told and no error: the
 /// judgement stands.
-pub fn keep(page: &Page, takes: &[TakeReport]) {
-    let judged: Vec<&TakeReport> = takes.iter().filter(|take| take.outcome.is_ok()).collect();
+pub fn keep<'a>(page: &Page, takes: impl IntoIterator<Item = &'a TakeReport>) {
+    let judged: Vec<&TakeReport> = takes.into_iter().filter(|take| take.outcome.is_ok()).collect();
     if judged.is_empty() {
         return;
     }

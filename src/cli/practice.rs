@@ -66,6 +66,9 @@ pub struct Args {
     keep_in: Option<PathBuf>,
     #[command(flatten)]
     judging: Judging,
+    /// Keep nothing of these takes for `history`; with --json nothing is kept anyway
+    #[arg(long)]
+    no_history: bool,
     #[command(flatten)]
     card: SoundCard,
     #[command(flatten)]

@@ -10,6 +10,8 @@ use crate::card::Room;
 use crate::card::Running;
 use crate::card::audio;
 use crate::card::check;
+use crate::card::doublecheck;
+use crate::card::json;
 use crate::card::play;
 use crate::card::takes_folder;
 use crate::card::true_verdicts;
@@ -42,6 +44,50 @@ fn a_take_played_into_the_card_gets_the_verdicts_of_check() {
             assert!(event.is_ok_and(|event| event["event"].is_string()), "no event: {line}");
         }
     }
+}
+
+/// A pass that was over before the interruption, one without a strike, one that shall not be kept.
+#[test]
+fn passes_in_which_something_was_played_make_history() {
+    if !with_card("sessions::passes_in_which_something_was_played_make_history") {
+        return;
+    }
+    let name = "semitone-off";
+    let (lick, folder) = (audio(name, "toml"), takes_folder("history"));
+    let practice = |more: &[&str]| {
+        let arguments = ["practice", &lick, "--plain", "--keep-in", folder.to_str().unwrap()];
+        Running::start(&[&arguments, more].concat())
+    };
+    for (options, until, kept) in [
+        (&["--repeat", "2"][..], Some("Pass 1: 2 of 4 steps right"), true),
+        (&["--no-history"], Some("   2  x x x 5 x 5"), false),
+        (&["--pace", "click", "--speed", "300%"], None, false),
+    ] {
+        let mut session = practice(options);
+        session.wait_for("Keep headphones");
+        if let Some(until) = until {
+            let mut player = play(audio(name, "wav"));
+            session.wait_for(until);
+            session.signal("-INT");
+            let _ = player.kill();
+            player.wait().unwrap();
+        }
+        assert_eq!(session.end(), Some(0), "{:?}", session.said);
+        let told = session.said.iter().any(|line| line.starts_with("take kept for `doublecheck"));
+        assert_eq!(told, kept, "{options:?}: {:?}", session.said);
+    }
+    let history = json(&["history", "--json"]);
+    let takes = history["licks"][0]["takes"].as_array().unwrap();
+    assert_eq!(takes.len(), 1, "{history:#}");
+    let take = &takes[0];
+    assert_eq!((&take["right"], &take["steps"]), (&2.into(), &4.into()), "{take:#}");
+    assert!(take["recording"].as_str().unwrap().ends_with("history/semitone-off-1.wav"), "{take}");
+    assert!((take["tempo_bpm"].as_f64().unwrap() - 100.0).abs() < 2.0, "{take}");
+    let page = doublecheck(&["history"]);
+    let page = String::from_utf8_lossy(&page.stdout);
+    let today = &take["recorded_at"].as_str().unwrap()[..10];
+    let line = format!("{today}  semitone-off-1.wav  ━━━━━━━━━━··········    2/4");
+    assert!(page.contains(&line), "{page}");
 }
 
 #[test]

@@ -29,6 +29,7 @@ use crate::cli::Common;
 use crate::cli::check;
 use crate::cli::exit::Failure;
 use crate::cli::exit::Outcome;
+use crate::cli::kept;
 use crate::cli::live_input::LiveInput;
 use crate::cli::live_input::Notice;
 use crate::cli::live_input::PUMP;
@@ -76,12 +77,23 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if takes.is_empty() {
         output::tell("Nothing was played.");
     }
-    output::print(|out| match common.json {
+    let printed = output::print(|out| match common.json {
         true => live::report(out, &page, &takes),
         false => text::check(out, &page, &takes, output::colour()),
-    })?;
+    });
+    // Kept even if there is no terminal any more to print on.
+    if !args.no_history && !common.json {
+        kept::keep(&page, takes.iter().filter(|take| was_played(take)));
+    }
     ended?;
+    printed?;
     Ok(check::outcome(&takes, args.judging))
+}
+
+/// Whether any step was struck.
+fn was_played(take: &TakeReport) -> bool {
+    let steps = take.outcome.iter().flat_map(|judgement| &judgement.steps);
+    steps.into_iter().any(|step| step.start_s.is_some())
 }
 
 /// What goes on.
@@ -247,7 +259,10 @@ impl<'a> Rehearsal<'a> {
             self.ear.session.speed_up();
         }
         let path = self.ear.kept.get(self.takes.len()).cloned().flatten();
-        let recording = path.map_or("not recorded".to_owned(), |path| path.display().to_string());
+        let recording = match path {
+            Some(path) => path.display().to_string(),
+            None => format!("pass {}, not recorded", over.number),
+        };
         self.takes.push(TakeReport { recording, outcome: Ok(over.judgement.clone()) });
     }
 
