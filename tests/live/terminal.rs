@@ -17,6 +17,7 @@ use crate::card::PATIENCE;
 use crate::card::Room;
 use crate::card::audio;
 use crate::card::check;
+use crate::card::json;
 use crate::card::kill_server;
 use crate::card::play;
 use crate::card::takes_folder;
@@ -214,4 +215,58 @@ fn the_lick_can_be_heard_in_the_middle_of_a_pass() {
     terminal.keys.write_all(b"q").unwrap();
     assert!(terminal.ended().success());
     terminal.is_given_back();
+}
+
+/// With a hangup signal, and without one: the terminal controls the session, or does not.
+#[test]
+fn a_terminal_that_vanishes_ends_the_session_and_what_was_played_is_kept() {
+    if !with_card("terminal::a_terminal_that_vanishes_ends_the_session_and_what_was_played_is_kept")
+    {
+        return;
+    }
+    let lick = audio("semitone-off", "toml");
+    for (times, controls) in [(1, false), (2, true)] {
+        let folder = takes_folder(&format!("vanished-{times}"));
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_doublecheck"));
+        command.args(["practice", &lick, "--keep-in", folder.to_str().unwrap()]);
+        command.set_controlling_tty(controls);
+        let pair = portable_pty::native_pty_system().openpty(size(80, 24)).unwrap();
+        let mut child = pair.slave.spawn_command(command).unwrap();
+        drop(pair.slave);
+        let mut output = pair.master.try_clone_reader().unwrap();
+        let mut parser = vt100::Parser::new(some(24), some(80), 0);
+        let mut bytes = [0; 4096];
+        let mut wait_for = |part: &str| {
+            let until = Instant::now() + PATIENCE;
+            while !parser.screen().contents().contains(part) {
+                assert!(Instant::now() < until, "no {part:?} on\n{}", parser.screen().contents());
+                let n = output.read(&mut bytes).unwrap();
+                parser.process(&bytes[..n]);
+            }
+        };
+        wait_for("q stop and report");
+        let mut player = play(audio("semitone-off", "wav"));
+        wait_for(">3");
+        drop((output, pair.master));
+        let until = Instant::now() + Duration::from_secs(5);
+        let status = loop {
+            if let Some(status) = child.try_wait().unwrap() {
+                break status;
+            }
+            let runs = Instant::now() < until;
+            if !runs {
+                child.kill().unwrap();
+            }
+            assert!(runs, "it goes on without a terminal");
+            thread::sleep(Duration::from_millis(20));
+        };
+        assert!(status.success(), "{status:?}, controlled: {controls}");
+        let _ = player.kill();
+        player.wait().unwrap();
+        let checked = check(&lick, folder.join("semitone-off-1.wav"));
+        assert_eq!(verdicts(&checked)[0].1, "right", "{checked:#}");
+        let history = json(&["history", "--json"]);
+        let takes = history["licks"][0]["takes"].as_array().unwrap();
+        assert_eq!(takes.len(), times, "{history:#}");
+    }
 }

@@ -32,7 +32,6 @@ use crate::cli::exit::Outcome;
 use crate::cli::kept;
 use crate::cli::live_input::LiveInput;
 use crate::cli::live_input::Notice;
-use crate::cli::live_input::PUMP;
 use crate::cli::live_input::pause;
 use crate::cli::live_input::sentence;
 use crate::cli::live_input::stop_flag;
@@ -72,6 +71,7 @@ const SEED: u64 = 1;
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let mut rehearsal = Rehearsal::open(&args, common)?;
     let ended = rehearsal.run();
+    let alone = rehearsal.show.is_gone();
     let (page, takes, notes) = rehearsal.close();
     notes.iter().for_each(|note| output::tell(note));
     if takes.is_empty() {
@@ -81,12 +81,14 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         true => live::report(out, &page, &takes),
         false => text::check(out, &page, &takes, output::colour()),
     });
-    // Kept even if there is no terminal any more to print on.
+    // Kept even where there is no terminal any more to print on.
     if !args.no_history && !common.json {
         kept::keep(&page, takes.iter().filter(|take| was_played(take)));
     }
     ended?;
-    printed?;
+    if !alone {
+        printed?;
+    }
     Ok(check::outcome(&takes, args.judging))
 }
 
@@ -307,16 +309,10 @@ impl<'a> Rehearsal<'a> {
 
     /// Draws, and waits for a key or the next samples.
     fn look_and_wait(&mut self) -> Result<(), Failure> {
+        pause();
+        let Show::Screen(screen) = &mut self.show else { return Ok(()) };
         let level = self.ear.meter.level();
-        let wish = match &mut self.show {
-            Show::Screen(screen) => {
-                screen.draw(&self.ear.session, level).and_then(|()| screen.wish(PUMP))
-            }
-            Show::Plain(_) | Show::Json => {
-                pause();
-                Ok(None)
-            }
-        };
+        let wish = screen.draw(&self.ear.session, level).and_then(|()| screen.wish());
         match wish.map_err(unwritable)? {
             None => Ok(()),
             Some(Wish::Stop) => {

@@ -39,6 +39,14 @@ pub enum Wish {
     Hear,
 }
 
+/// What the keyboard has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Keyboard {
+    Quiet,
+    Pressed,
+    Gone,
+}
+
 const KEYS: [(&str, &str); 3] =
     [("q", "stop and report"), ("r", "this pass again"), ("p", "hear the lick")];
 
@@ -107,10 +115,24 @@ impl Show {
 
     /// Gives the terminal back, and what was said there that is still worth reading.
     pub fn close(self) -> Vec<String> {
+        let gone = self.is_gone();
         match self {
-            Self::Screen(mut screen) => std::mem::take(&mut screen.warnings),
+            Self::Screen(mut screen) => {
+                let warnings = std::mem::take(&mut screen.warnings);
+                if gone {
+                    // There is nothing to give back; ratatui would want to say so where nobody
+                    // reads any more, and panic.
+                    std::mem::forget(screen);
+                }
+                warnings
+            }
             Self::Plain(_) | Self::Json => Vec::new(),
         }
+    }
+
+    /// Whether the terminal of a screen is gone, and with it whoever read there.
+    pub fn is_gone(&self) -> bool {
+        matches!(self, Self::Screen(_)) && keyboard().is_ok_and(|keys| keys == Keyboard::Gone)
     }
 
     /// Tells programs what they need to know before the first event.
@@ -142,6 +164,8 @@ pub struct Screen {
     warnings: Vec<String>,
     drawn: Option<std::time::Instant>,
     stale: bool,
+    /// Keys were read, and there may be more of them.
+    pressed: bool,
 }
 
 impl Screen {
@@ -163,6 +187,7 @@ impl Screen {
             warnings: Vec::new(),
             drawn: None,
             stale: true,
+            pressed: false,
         })
     }
 
@@ -228,27 +253,57 @@ impl Screen {
             keys: &KEYS,
             colour: self.colour,
         };
-        self.terminal.draw(|frame| screen::draw(frame, &view))?;
-        Ok(())
+        match self.terminal.draw(|frame| screen::draw(frame, &view)) {
+            // Told by `wish`.
+            Err(_) if keyboard()? == Keyboard::Gone => Ok(()),
+            drawn => drawn.map(|_| ()),
+        }
     }
 
-    /// Waits for a key, `at_most` so long.
+    /// What the next key asks for, if one was pressed; does not wait. A terminal that is gone asks
+    /// for the end.
+    ///
+    /// The system is asked first: of such a terminal crossterm 0.29 would read forever.
     ///
     /// # Errors
-    /// The terminal is gone.
-    pub fn wish(&mut self, at_most: Duration) -> io::Result<Option<Wish>> {
-        if !event::poll(at_most)? {
+    /// The terminal is not to be read.
+    pub fn wish(&mut self) -> io::Result<Option<Wish>> {
+        match keyboard()? {
+            Keyboard::Gone => return Ok(Some(Wish::Stop)),
+            Keyboard::Quiet if !self.pressed => return Ok(None),
+            Keyboard::Quiet | Keyboard::Pressed => {}
+        }
+        self.pressed = event::poll(Duration::ZERO)?;
+        if !self.pressed {
             return Ok(None);
         }
         match event::read()? {
             Event::Key(key) if key.kind != KeyEventKind::Release => Ok(wish(key)),
-            Event::Resize(..) => {
-                self.stale = true;
-                Ok(None)
-            }
             _ => Ok(None),
         }
     }
+}
+
+#[cfg(unix)]
+fn keyboard() -> io::Result<Keyboard> {
+    use rustix::event::PollFd;
+    use rustix::event::PollFlags;
+    let input = io::stdin();
+    let mut asked = [PollFd::new(&input, PollFlags::IN)];
+    match rustix::event::poll(&mut asked, Some(&rustix::event::Timespec::default())) {
+        Ok(0) | Err(rustix::io::Errno::INTR) => Ok(Keyboard::Quiet),
+        Ok(_) if asked[0].revents().intersects(PollFlags::HUP | PollFlags::ERR) => {
+            Ok(Keyboard::Gone)
+        }
+        Ok(_) => Ok(Keyboard::Pressed),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// A console's window takes the program with it.
+#[cfg(not(unix))]
+fn keyboard() -> io::Result<Keyboard> {
+    Ok(Keyboard::Pressed)
 }
 
 fn wish(key: KeyEvent) -> Option<Wish> {
