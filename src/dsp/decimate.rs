@@ -2,21 +2,31 @@
 //!
 //! **Conventions.** The output rate is the input rate divided by a whole number; the filter's delay
 //! is known ([`Decimator::delay_samples`]) and taken off by the caller's clock.
-//! **Limits.** Flat within 0.1 dB up to 0.4 of the output rate, at least 60 dB down above 0.6.
+//! **Limits.** Flat within 0.1 dB up to [`PASS_HZ`], at least 60 dB down from [`STOP_HZ`] on, whatever
+//! the rate: what lies above is no string's, and the same noise must do the same harm at every rate.
+//! An input of fewer than 2 · [`STOP_HZ`] samples a second passes as it is.
 //! **Reference.** J. F. Kaiser, «Nonrecursive digital filter design using the I0-sinh window
 //! function», 1974.
 
 /// The lowest rate an input is brought down to, in samples a second.
 const LOWEST_RATE: u32 = 16_000;
 
-/// Half the filter's length, in output samples.
-const HALF_LENGTH_OUT: usize = 12;
+/// Up to here nothing is lost.
+pub const PASS_HZ: f64 = 6_400.0;
+
+/// From here on nothing comes through, nor folds back to below [`PASS_HZ`].
+pub const STOP_HZ: f64 = 9_600.0;
+
+/// Half the filter's length, in seconds.
+const HALF_LENGTH_S: f64 = 0.000_64;
 
 /// A low-pass filter that keeps every `factor`-th sample.
 #[derive(Debug)]
 pub struct Decimator {
     factor: usize,
     phases: Vec<Phase>,
+    /// Inputs of a phase that are kept for the outputs to come.
+    kept: usize,
     /// Phase of the next input.
     next: usize,
     output: Vec<f32>,
@@ -31,21 +41,20 @@ struct Phase {
 
 /// Inputs filtered at a time, at most.
 const BLOCK: usize = 1024;
-/// Inputs of a phase that are kept for the outputs to come.
-const KEPT: usize = 2 * HALF_LENGTH_OUT;
 
 impl Decimator {
     /// A decimator for input at `rate` samples a second.
     pub fn new(rate: u32) -> Self {
         let factor = (rate / LOWEST_RATE).max(1) as usize;
-        let taps = low_pass(factor);
+        let taps = low_pass(f64::from(rate), factor);
+        let kept = (taps.len() - 1) / factor;
         let phase = |p: usize| {
-            let mut inputs = Vec::with_capacity(KEPT + BLOCK);
-            inputs.resize(KEPT, 0.0);
+            let mut inputs = Vec::with_capacity(kept + BLOCK);
+            inputs.resize(kept, 0.0);
             Phase { taps: taps.iter().skip(p).step_by(factor).copied().collect(), inputs }
         };
         let phases = (0..factor).map(phase).collect();
-        Self { factor, phases, next: 0, output: Vec::with_capacity(BLOCK) }
+        Self { factor, phases, kept, next: 0, output: Vec::with_capacity(BLOCK) }
     }
 
     /// Input samples for one output sample.
@@ -55,15 +64,11 @@ impl Decimator {
 
     /// How many input samples the output lags behind.
     pub fn delay_samples(&self) -> u64 {
-        if self.factor == 1 { 0 } else { (HALF_LENGTH_OUT * self.factor) as u64 }
+        (self.kept * self.factor / 2) as u64
     }
 
     /// Filters `samples`; every output is handed to `on_sample`.
     pub fn push(&mut self, samples: &[f32], mut on_sample: impl FnMut(f32)) {
-        if self.factor == 1 {
-            samples.iter().for_each(|&s| on_sample(s));
-            return;
-        }
         for block in samples.chunks(BLOCK) {
             for (p, phase) in self.phases.iter_mut().enumerate() {
                 let first = (p + self.factor - self.next) % self.factor;
@@ -71,7 +76,7 @@ impl Decimator {
             }
             self.next = (self.next + block.len()) % self.factor;
             // The first input of a phase 0 ends an output.
-            let n = self.phases[0].inputs.len() - KEPT;
+            let n = self.phases[0].inputs.len() - self.kept;
             self.output.clear();
             self.output.resize(n, 0.0);
             for phase in &mut self.phases {
@@ -91,20 +96,27 @@ impl Decimator {
     pub fn reset(&mut self) {
         for phase in &mut self.phases {
             phase.inputs.clear();
-            phase.inputs.resize(KEPT, 0.0);
+            phase.inputs.resize(self.kept, 0.0);
         }
         self.next = 0;
     }
 }
 
-/// A Kaiser-windowed sinc with its −6 dB point at half the output rate, odd length, unit gain. Where
-/// it passes through zero, rounding aside, it is zero: every other tap for a factor of 2.
-fn low_pass(factor: usize) -> Vec<f32> {
+/// A Kaiser-windowed sinc with its −6 dB point between both bands, unit gain; zeros on either side
+/// make its middle an input that is kept. At rates too low for a stop band, a single one.
+fn low_pass(rate: f64, factor: usize) -> Vec<f32> {
+    if rate < 2.0 * STOP_HZ {
+        return vec![1.0];
+    }
     const BETA: f64 = 6.0;
-    let half = (HALF_LENGTH_OUT * factor) as i64;
-    let cutoff = 0.5 / factor as f64;
-    let mut taps: Vec<f64> = (-half..=half)
+    let half = (HALF_LENGTH_S * rate).round() as i64;
+    let padded = (half as usize).next_multiple_of(factor) as i64;
+    let cutoff = 0.5 * (PASS_HZ + STOP_HZ) / rate;
+    let mut taps: Vec<f64> = (-padded..=padded)
         .map(|i| {
+            if i.abs() > half {
+                return 0.0;
+            }
             let x = i as f64;
             let sinc = if i == 0 {
                 2.0 * cutoff
@@ -129,4 +141,39 @@ fn bessel_i0(x: f64) -> f64 {
         sum += term;
     }
     sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    /// The level of a sine of `hz` after decimation, over that before, in decibels.
+    fn gain_db(hz: f64, rate: u32) -> f64 {
+        let angle = |n: u32| TAU * hz * f64::from(n) / f64::from(rate);
+        let sine: Vec<f32> = (0..rate / 4).map(|n| angle(n).sin() as f32).collect();
+        let (mut decimator, mut out) = (Decimator::new(rate), Vec::new());
+        decimator.push(&sine, |sample| out.push(f64::from(sample)));
+        let settled = &out[out.len() / 2..];
+        let power = settled.iter().map(|s| s * s).sum::<f64>() / settled.len() as f64;
+        10.0 * (2.0 * power).log10()
+    }
+
+    #[test]
+    fn the_same_is_let_through_at_every_rate() {
+        for rate in [22_050, 24_000, 32_000, 44_100, 48_000, 88_200, 96_000, 176_400, 192_000] {
+            for hz in [80.0, 1_000.0, 3_333.0, 6_400.0] {
+                let gain = gain_db(hz, rate);
+                assert!(gain.abs() <= 0.1, "{hz} Hz at {rate}: {gain} dB");
+            }
+            for hz in [9_600.0, 9_700.0, 10_900.0, 13_500.0, 21_000.0, 40_000.0] {
+                let gain = gain_db(hz, rate);
+                assert!(
+                    2.0 * hz > f64::from(rate) || gain <= -60.0,
+                    "{hz} Hz at {rate}: {gain} dB"
+                );
+            }
+        }
+        assert!(gain_db(3_000.0, 8_000).abs() < 0.1, "a low rate passes as it is");
+    }
 }

@@ -1,11 +1,11 @@
 //! A click that the player hears and the ear does not.
 //!
-//! A burst of [`PITCH_HZ`] under a Gaussian: all its energy lies above what the engine listens to
-//! (7 kHz), where the partials of a guitar have died away.
+//! A burst of [`PITCH_HZ`] under a Gaussian: all its energy lies above what the engine lets in (its
+//! decimator stops 9.6 kHz and more at every rate), where the partials of a guitar have died away.
 //!
 //! **Conventions.** Positions are samples of the track. The first click of a bar is louder and longer.
-//! **Limits.** At sampling rates under 22 kHz the burst lies lower, at 0.46 of the rate. A loudspeaker driven
-//! into distortion makes other frequencies of it.
+//! **Limits.** At sampling rates under 22 kHz the burst lies lower, at 0.46 of the rate, and is
+//! heard. A loudspeaker driven into distortion makes other frequencies of it.
 //! **Reference.** A Gaussian of deviation σ in time has one of 1/(2πσ) in frequency: 133 Hz here.
 
 use std::f64::consts::TAU;
