@@ -26,6 +26,8 @@
 //! to a buffer.
 //! **Reference.** Card access by the crate `cpal`, the ring between threads by `ringbuf`.
 
+#[cfg(target_os = "linux")]
+mod alsa_input;
 pub mod calibration;
 pub mod capture;
 pub mod delay;
@@ -54,8 +56,8 @@ pub struct Choice {
     pub channel: ChannelChoice,
     /// Samples a second; `None` is what the device runs at.
     pub rate: Option<u32>,
-    /// Samples per channel that are handed over at a time; `None` is some 10 ms for
-    /// an input, some 40 ms for an output.
+    /// Samples per channel that are handed over at a time; `None` is some 10 ms for an input, some
+    /// 85 ms for one of a sound server spoken to directly, some 40 ms for an output.
     pub buffer: Option<u32>,
 }
 

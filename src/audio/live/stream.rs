@@ -9,6 +9,8 @@ use cpal::SampleFormat;
 use cpal::traits::DeviceTrait;
 use cpal::traits::StreamTrait;
 
+#[cfg(target_os = "linux")]
+use super::alsa_input::Reading;
 use super::capture::Counters;
 use super::capture::Fault;
 use super::capture::Sender;
@@ -43,7 +45,7 @@ macro_rules! with_sample_type {
 const FAREWELL: Duration = Duration::from_secs(1);
 
 /// A stream that is closed quietly. Not to be dropped while a [`Hush`] lives.
-pub struct Running(Option<cpal::Stream>);
+pub struct Running(Option<Box<dyn Send>>);
 
 impl Drop for Running {
     /// Closes the stream from another thread: when a sound server dies, ALSA's plug-in for it may
@@ -70,6 +72,15 @@ pub fn open_input(
     mut sender: Sender,
     counters: Arc<Counters>,
 ) -> Result<Running, AudioError> {
+    #[cfg(target_os = "linux")]
+    if let Some(name) = found.listed.id.strip_prefix("alsa:")
+        && Reading::takes(plan.format)
+    {
+        return match Reading::open(name, plan, sender, counters) {
+            Ok(reading) => Ok(Running(Some(Box::new(reading)))),
+            Err(error) => Err(refusal(&error, &found.listed.id)),
+        };
+    }
     macro_rules! build {
         ($sample:ty) => {
             found.device.build_input_stream(
@@ -105,7 +116,7 @@ pub fn open_output(
 
 fn started(built: Result<cpal::Stream, cpal::Error>, found: &Found) -> Result<Running, AudioError> {
     built
-        .and_then(|stream| stream.play().map(|()| Running(Some(stream))))
+        .and_then(|stream| stream.play().map(|()| Running(Some(Box::new(stream)))))
         .map_err(|error| refusal(&error, &found.listed.id))
 }
 
