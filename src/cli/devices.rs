@@ -19,7 +19,8 @@ pub struct Listening {
     /// Samples a second [default: what the input runs at]
     #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(8_000..=192_000))]
     rate: Option<u32>,
-    /// Samples handed over at a time: fewer are quicker, more are safer [default: 512 in, 2048 out]
+    /// Samples handed over at a time: fewer are quicker, more are safer [default: 512 in, 4096 in
+    /// straight from a sound server, 2048 out]
     #[arg(long, value_name = "SAMPLES", value_parser = clap::value_parser!(u32).range(16..=16_384))]
     buffer: Option<u32>,
 }

@@ -6,11 +6,13 @@ use std::time::Duration;
 use std::time::Instant;
 
 use super::exit::Failure;
+use super::output;
 use crate::audio::AudioError;
 use crate::audio::Chunk;
 use crate::audio::live::Choice;
 use crate::audio::live::Input;
 use crate::audio::live::Status;
+use crate::audio::live::devices;
 
 /// How often the streams are looked after.
 pub const PUMP: Duration = Duration::from_millis(5);
@@ -59,12 +61,21 @@ pub fn sentence(text: &str) -> String {
 }
 
 impl LiveInput {
-    /// Opens and starts an input.
+    /// Opens and starts an input; says so if it may lose samples.
     ///
     /// # Errors
     /// As [`Input::open`].
     pub fn open(choice: &Choice) -> Result<Self, AudioError> {
-        Ok(Self { input: Input::open(choice)?, waits: false, lost: None })
+        let input = Input::open(choice)?;
+        if devices::may_lose(input.line()) {
+            output::tell(&format!(
+                "{}: handing over {} samples at a time, a busy sound server may lose some; leave out \
+                 --buffer, or choose an ALSA input.",
+                input.line().id,
+                input.line().buffer.0
+            ));
+        }
+        Ok(Self { input, waits: false, lost: None })
     }
 
     /// The input itself.

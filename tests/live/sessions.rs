@@ -172,6 +172,23 @@ fn listening_names_what_sounds() {
     assert_eq!(session.end(), Some(0), "{:?}", session.said);
 }
 
+#[test]
+fn a_buffer_in_which_a_sound_server_may_lose_samples_is_told() {
+    if !with_card("sessions::a_buffer_in_which_a_sound_server_may_lose_samples_is_told") {
+        return;
+    }
+    for (input, buffer, told) in
+        [("pulseaudio", "512", true), ("pulseaudio", "8192", false), ("alsa", "512", false)]
+    {
+        let mut session = Running::start(&["listen", "--input", input, "--buffer", buffer]);
+        session.wait_for("Listening on");
+        session.signal("-INT");
+        assert_eq!(session.end(), Some(0), "{:?}", session.said);
+        let lines = session.said.iter().filter(|line| line.contains("may lose some")).count();
+        assert_eq!(lines, usize::from(told), "{:?}", session.said);
+    }
+}
+
 /// What `--play` sounds is the lick: the room is recorded meanwhile, and `check` says so.
 #[test]
 fn the_lick_is_sounded_first_and_nobody_is_judged_by_it() {
