@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use super::CAUTION;
 use super::Common;
 use super::devices::Listening;
 use super::exit::Failure;
@@ -16,6 +17,7 @@ use crate::report::listen;
 ///
 /// Without a recording it listens to the sound card until it is interrupted (Ctrl-C).
 #[derive(Debug, clap::Args)]
+#[command(after_help = CAUTION)]
 pub struct Args {
     /// A recording; `-` reads it from standard input
     recording: Option<PathBuf>,
@@ -62,6 +64,7 @@ mod with_sound_card {
     use std::io::Write;
     use std::sync::atomic::Ordering;
 
+    use super::CAUTION;
     use super::Channel;
     use super::Common;
     use super::Failure;
@@ -94,6 +97,7 @@ mod with_sound_card {
         let mut input = LiveInput::open(&card.choice(channel))?;
         let (rate, reference) = (input.input().line().rate, common.a4);
         output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
+        output::tell(&format!("{CAUTION}."));
         let mut listener = Listener::new(Settings { rate });
         let mut lines =
             Lines { rate, reference, rewrites: io::stdout().is_terminal(), open: false };

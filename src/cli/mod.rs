@@ -33,6 +33,9 @@ use self::exit::Outcome;
 use crate::theory::note::Reference;
 use crate::units::Hertz;
 
+/// What whoever plays should know; said once as listening begins, and in the help.
+const CAUTION: &str = "Keep headphones at a moderate level, rest your hands, stop if it hurts";
+
 /// Options that every command takes.
 #[derive(Debug, Clone, clap::Args)]
 pub struct Common {

@@ -13,6 +13,7 @@ mod tape;
 
 use std::path::PathBuf;
 
+use super::CAUTION;
 #[cfg(not(feature = "live"))]
 use super::Common;
 use super::check::Judging;
@@ -23,9 +24,6 @@ use super::exit::Failure;
 use super::exit::Outcome;
 use super::recording::Channel;
 use crate::practice::pass::Pace;
-
-/// What whoever practises should know; said once, on the screen and in the help.
-const CAUTION: &str = "Keep headphones at a moderate level, rest your hands, stop if it hurts";
 
 /// Play along into a microphone and be judged as you play.
 ///

@@ -64,14 +64,24 @@ impl Lines {
             return Ok(());
         }
         self.last = Some(now);
-        let [step, tab, asked, heard, timing, verdict] = text::row(page, judgement);
+        let [step, tab, asked, heard, _, verdict] = text::row(page, judgement);
         let tab_width = page.tabs.iter().map(|tab| tab.chars().count()).max().unwrap_or(0);
         let mark = if said.is_some() { "heard to its end: " } else { "" };
-        let timing = if timing.is_empty() { timing } else { format!("{timing:>8}  ") };
+        let timing = judgement.timing_ms.map(|ms| format!("{:>12}  ", lateness(ms)));
+        let timing = timing.unwrap_or_default();
         writeln!(
             out,
             "{step:>4}  {tab:<tab_width$}  {asked:<10}  {heard:<HEARD_WIDTH$}  {timing}{mark}{verdict}"
         )
+    }
+}
+
+/// When a strike came, against the click: `12 ms late`.
+pub(super) fn lateness(ms: f64) -> String {
+    match ms.round() as i64 {
+        0 => "on time".to_owned(),
+        ms if ms > 0 => format!("{ms} ms late"),
+        ms => format!("{} ms early", -ms),
     }
 }
 

@@ -20,6 +20,7 @@ use ratatui::widgets::Paragraph;
 
 use super::Colour;
 use super::Page;
+use super::live;
 use super::tally::OutOfTune;
 use super::tally::missing_outright;
 use super::tally::out_of_tune;
@@ -31,6 +32,7 @@ use crate::practice::verdict::HeardNote;
 use crate::practice::verdict::Pitch;
 use crate::practice::verdict::Status;
 use crate::practice::verdict::Verdict;
+use crate::theory::note::MidiNote;
 use crate::units::Cents;
 
 /// Lines kept for messages, so that the table stays where it is.
@@ -122,6 +124,8 @@ pub struct View<'a> {
     pub pace: String,
     /// Number of the step that is due.
     pub due: Option<usize>,
+    /// Whether strikes are told early or late: they are beside a click.
+    pub timed: bool,
     /// What was heard for each step of this pass, by its number; `None` for one the click left
     /// behind.
     pub heard: &'a BTreeMap<usize, Option<Try>>,
@@ -247,11 +251,13 @@ impl View<'_> {
     }
 
     fn table(&self, width: usize, room: usize) -> Vec<Line<'static>> {
-        // What stands beside the scale takes 65 columns; it has a middle.
-        let scale = (width.saturating_sub(66) / 2 * 2 + 1).clamp(11, 41);
+        // What stands beside the scale; it has a middle.
+        let beside = if self.timed { 69 } else { 55 };
+        let scale = (width.saturating_sub(beside + 1) / 2 * 2 + 1).clamp(11, 41);
         let half = scale / 2;
+        let timing = if self.timed { "      timing  " } else { "" };
         let head = format!(
-            "step  asked  heard  cents    {:<half$}0{:>half$}  note           timing   verdict",
+            "step  asked  heard  cents    {:<half$}0{:>half$}  note          {timing}verdict",
             "-50", "+50"
         );
         let steps: Vec<Vec<Line<'static>>> = self
@@ -279,14 +285,14 @@ impl View<'_> {
     /// One line a note.
     fn rows(&self, found: &Try, scale: usize) -> Vec<Line<'static>> {
         let judgement = &found.judgement;
-        let mut notes: Vec<&HeardNote> = judgement.heard.iter().collect();
-        notes.sort_by_key(|note| (note.status == Status::Ringing, note.start_s.is_some()));
-        let mut cells: Vec<[String; 5]> = notes.iter().map(|note| self.note(note, scale)).collect();
+        let mut cells: Vec<_> =
+            judgement.heard.iter().map(|note| (order(note), self.note(note, scale))).collect();
         cells.extend(missing_outright(judgement).map(|missing| {
             let [heard, cents] = ["-", ""].map(str::to_owned);
             let asked = self.page.name(missing.note);
-            [asked, heard, cents, empty_scale(scale), "missing".to_owned()]
+            ((0, missing.note), [asked, heard, cents, empty_scale(scale), "missing".to_owned()])
         }));
+        cells.sort_by_key(|(order, _)| *order);
         let word = match judgement.verdict {
             Verdict::Right => "right",
             Verdict::Wrong => "wrong",
@@ -295,15 +301,17 @@ impl View<'_> {
             Verdict::Unsure => "unsure",
         };
         let guess = if found.stage == Stage::Early { "?" } else { "" };
-        let timing = judgement.timing_ms.map(|ms| format!("{:+} ms", ms.round() as i64));
+        let timing = judgement.timing_ms.map(live::lateness);
         let mut lines = Vec::new();
-        for (index, [asked, heard, cents, scale, note]) in cells.into_iter().enumerate() {
+        for (index, (_, [asked, heard, cents, scale, note])) in cells.into_iter().enumerate() {
             let first = index == 0;
             let step = if first { judgement.step.to_string() } else { String::new() };
-            let timing = timing.clone().filter(|_| first).unwrap_or_default();
-            let text = format!(
-                "{step:>4}  {asked:<5}  {heard:<5}  {cents:<7}  {scale}  {note:<13}  {timing:>7}  "
-            );
+            let mut text =
+                format!("{step:>4}  {asked:<5}  {heard:<5}  {cents:<7}  {scale}  {note:<12}  ");
+            if self.timed {
+                let timing = timing.as_deref().filter(|_| first).unwrap_or_default();
+                text += &format!("{timing:>12}  ");
+            }
             let verdict = if first { format!("{word}{guess}") } else { String::new() };
             lines.push(Line::from(vec![
                 Span::raw(text),
@@ -397,6 +405,18 @@ impl View<'_> {
     }
 }
 
+/// Notes that were asked for come first, low to high, so that both of a double stop stand where the
+/// hand has them; then what was struck beside them, what they moved on to, what only rings.
+fn order(note: &HeardNote) -> (u8, MidiNote) {
+    match note.status {
+        Status::Right if note.start_s.is_some() => (2, note.pitch.note),
+        Status::Right => (0, note.pitch.note),
+        Status::Wrong { instead_of } => (0, instead_of.note),
+        Status::Extra => (1, note.pitch.note),
+        Status::Ringing => (3, note.pitch.note),
+    }
+}
+
 fn rule(width: usize) -> Line<'static> {
     Line::from("─".repeat(width))
 }
@@ -446,6 +466,7 @@ mod tests {
             place: "pass 2 of 5".to_owned(),
             pace: "60 % = 60 beats a minute".to_owned(),
             due: Some(7),
+            timed: true,
             heard: &heard.collect(),
             passes: &["Pass 1: 6 of 8 steps right".to_owned()],
             level: Level { mean_db: -30.0, peak_db: -1.0, clipped: true },
@@ -493,6 +514,20 @@ mod tests {
     #[test]
     fn the_same_words_stand_there_with_and_without_colour() {
         assert_eq!(drawn(100, 30, Colour::Plain), drawn(100, 30, Colour::Ansi));
+    }
+
+    #[test]
+    fn notes_stand_as_they_were_asked_for_and_words_say_when() {
+        let screen = drawn(80, 40, Colour::Plain);
+        let row = |part: &str| {
+            let found = screen.lines().position(|line| line.contains(part));
+            found.unwrap_or_else(|| panic!("no {part:?} on\n{screen}"))
+        };
+        assert_eq!(row("2 ms late") + 2, row("8 ms early"), "{screen}");
+        assert_eq!(row("not E4") + 2, row("extra"), "{screen}");
+        assert!(row("31 ms late") == row("not E4") && row("on time") > row("extra"), "{screen}");
+        assert!(row("missing") == row("8 ms early") + 1, "{screen}");
+        assert!(screen.lines().all(|line| line.chars().count() <= 80), "{screen}");
     }
 
     #[test]

@@ -10,7 +10,6 @@ use std::sync::atomic::Ordering;
 use serde_json::json;
 
 use super::Args;
-use super::CAUTION;
 use super::ear::Ear;
 use super::ear::Meter;
 use super::setup::folder;
@@ -25,6 +24,7 @@ use crate::audio::live::Input;
 use crate::audio::live::Output;
 use crate::audio::live::Status;
 use crate::audio::live::calibration;
+use crate::cli::CAUTION;
 use crate::cli::Common;
 use crate::cli::check;
 use crate::cli::exit::Failure;

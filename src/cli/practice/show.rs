@@ -16,6 +16,7 @@ use serde_json::Value;
 
 use crate::cli::output;
 use crate::engine::Stage;
+use crate::practice::pass::Pace;
 use crate::practice::pass::Told;
 use crate::practice::pass::Try;
 use crate::practice::session::News;
@@ -246,6 +247,8 @@ impl Screen {
                 self.page.tempo_bpm * speed
             ),
             due: session.pass().and_then(|pass| pass.due()),
+            timed: session.pass().is_some_and(|pass| pass.manner().pace == Pace::Click)
+                || self.heard.values().flatten().any(|found| found.judgement.timing_ms.is_some()),
             heard: &self.heard,
             passes: &self.passes,
             level,
