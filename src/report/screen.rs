@@ -27,10 +27,10 @@ use super::tally::out_of_tune;
 use crate::engine::Stage;
 use crate::lick::Lick;
 use crate::lick::mark::Mark;
-use crate::practice::pass::Try;
 use crate::practice::verdict::HeardNote;
 use crate::practice::verdict::Pitch;
 use crate::practice::verdict::Status;
+use crate::practice::verdict::StepJudgement;
 use crate::practice::verdict::Verdict;
 use crate::theory::note::MidiNote;
 use crate::units::Cents;
@@ -111,6 +111,15 @@ pub struct Level {
     pub clipped: bool,
 }
 
+/// What is known of a step that was struck.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// How much of it had been heard for this judgement.
+    pub stage: Stage,
+    /// The judgement.
+    pub judgement: StepJudgement,
+}
+
 /// Everything the screen shows.
 #[derive(Debug)]
 pub struct View<'a> {
@@ -128,7 +137,7 @@ pub struct View<'a> {
     pub timed: bool,
     /// What was heard for each step of this pass, by its number; `None` for one the click left
     /// behind.
-    pub heard: &'a BTreeMap<usize, Option<Try>>,
+    pub heard: &'a BTreeMap<usize, Option<Reading>>,
     /// Passes so far, the latest last.
     pub passes: &'a [String],
     /// The input.
@@ -283,7 +292,7 @@ impl View<'_> {
     }
 
     /// One line a note.
-    fn rows(&self, found: &Try, scale: usize) -> Vec<Line<'static>> {
+    fn rows(&self, found: &Reading, scale: usize) -> Vec<Line<'static>> {
         let judgement = &found.judgement;
         let mut cells: Vec<_> =
             judgement.heard.iter().map(|note| (order(note), self.note(note, scale))).collect();
@@ -447,7 +456,6 @@ mod tests {
     use super::*;
     use crate::lick;
     use crate::report::sample;
-    use crate::units::SampleIndex;
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
@@ -457,7 +465,7 @@ mod tests {
         let page = sample::page();
         let stage = Stage::Settled;
         let heard = take.steps.iter().filter(|step| step.start_s.is_some()).map(|step| {
-            let found = Try { onset: SampleIndex(0), stage, judgement: step.clone() };
+            let found = Reading { stage, judgement: step.clone() };
             (step.step, Some(found))
         });
         let view = View {

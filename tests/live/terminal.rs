@@ -218,6 +218,36 @@ fn the_lick_can_be_heard_in_the_middle_of_a_pass() {
     terminal.is_given_back();
 }
 
+/// A slide or hammer-on that stays behind is known as one only when the step is over.
+#[test]
+fn after_a_pass_the_screen_says_what_check_says() {
+    if !with_card("terminal::after_a_pass_the_screen_says_what_check_says") {
+        return;
+    }
+    let name = "moves-fall-short";
+    let (lick, folder) = (audio(name, "toml"), takes_folder("moves"));
+    let mut terminal = Terminal::start(&["practice", &lick, "--repeat", "2"], &folder, true);
+    terminal.wait_for("q stop and report");
+    terminal.resize(100, 30);
+    let mut player = play(audio(name, "wav"));
+    terminal.wait_for("pass 2 of 2");
+    player.wait().unwrap();
+    let text = terminal.wait_for("(1 finished)");
+    let checked = check(&lick, folder.join(format!("{name}-1.wav")));
+    let words: Vec<&str> = ["right", "wrong", "incomplete", "not played", "unsure"].into();
+    let on_screen: Vec<(u64, String)> = text
+        .lines()
+        .filter_map(|line| {
+            let step = line.get(..4)?.trim().parse().ok()?;
+            let word = words.iter().find(|word| line.trim_end().ends_with(**word))?;
+            Some((step, (*word).to_owned()))
+        })
+        .collect();
+    assert_eq!(on_screen, verdicts(&checked), "{text}");
+    terminal.keys.write_all(b"q").unwrap();
+    assert!(terminal.ended().success());
+}
+
 /// With a hangup signal, and without one: the terminal controls the session, or does not.
 #[test]
 fn a_terminal_that_vanishes_ends_the_session_and_what_was_played_is_kept() {

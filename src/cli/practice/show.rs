@@ -18,7 +18,6 @@ use crate::cli::output;
 use crate::engine::Stage;
 use crate::practice::pass::Pace;
 use crate::practice::pass::Told;
-use crate::practice::pass::Try;
 use crate::practice::session::News;
 use crate::practice::session::Session;
 use crate::report::Colour;
@@ -26,6 +25,7 @@ use crate::report::Page;
 use crate::report::live;
 use crate::report::screen;
 use crate::report::screen::Level;
+use crate::report::screen::Reading;
 use crate::report::screen::Staff;
 use crate::report::screen::View;
 
@@ -156,7 +156,9 @@ pub struct Screen {
     page: Page,
     colour: Colour,
     repeat: usize,
-    heard: BTreeMap<usize, Option<Try>>,
+    heard: BTreeMap<usize, Option<Reading>>,
+    /// The pass, or the one before, goes by a click.
+    timed: bool,
     /// `heard` is of the pass before: it stays to be read until something is struck.
     past: bool,
     passes: Vec<String>,
@@ -182,6 +184,7 @@ impl Screen {
             colour,
             repeat,
             heard: BTreeMap::new(),
+            timed: false,
             past: false,
             passes: Vec::new(),
             messages: Vec::new(),
@@ -204,7 +207,8 @@ impl Screen {
                 if found.stage == Stage::Early {
                     self.messages.clear();
                 }
-                self.heard.insert(found.judgement.step, Some(found.clone()));
+                let reading = Reading { stage: found.stage, judgement: found.judgement.clone() };
+                self.heard.insert(found.judgement.step, Some(reading));
             }
             News::Pass(Told::Missed(number)) => {
                 self.heard.entry(*number).or_insert(None);
@@ -216,7 +220,15 @@ impl Screen {
             News::Hole { length_s, .. } => {
                 self.messages.push(format!("{length_s:.2} s of sound were lost."));
             }
-            News::Over(over) => self.passes.push(live::pass_line(over)),
+            News::Over(over) => {
+                // Judged as a whole a step may look otherwise: a slide that stayed behind, say.
+                for judgement in over.judgement.steps.iter().cloned() {
+                    let struck = judgement.start_s.is_some();
+                    let reading = Reading { stage: Stage::Whole, judgement };
+                    self.heard.insert(reading.judgement.step, struck.then_some(reading));
+                }
+                self.passes.push(live::pass_line(over));
+            }
         }
     }
 
@@ -236,6 +248,9 @@ impl Screen {
             return Ok(());
         }
         (self.stale, self.drawn) = (false, Some(now));
+        if let Some(pass) = session.pass() {
+            self.timed = pass.manner().pace == Pace::Click;
+        }
         let speed = session.speed();
         let view = View {
             page: &self.page,
@@ -247,8 +262,7 @@ impl Screen {
                 self.page.tempo_bpm * speed
             ),
             due: session.pass().and_then(|pass| pass.due()),
-            timed: session.pass().is_some_and(|pass| pass.manner().pace == Pace::Click)
-                || self.heard.values().flatten().any(|found| found.judgement.timing_ms.is_some()),
+            timed: self.timed,
             heard: &self.heard,
             passes: &self.passes,
             level,
