@@ -319,3 +319,50 @@ fn what_was_heard_before_a_hole_is_forgotten() {
     assert_eq!(notes(&take, 120_000), fresh);
     assert_eq!(take.holes.len(), 1);
 }
+
+/// MIDI numbers of the notes struck in the only strike of `take`.
+fn struck(take: &Take) -> Vec<i32> {
+    assert_eq!(take.strikes.len(), 1, "one strike");
+    let notes = take.strikes[0].notes.iter().filter(|note| note.struck);
+    notes.map(|n| (69.0 + 12.0 * (n.frequency.get() / 440.0).log2()).round() as i32).collect()
+}
+
+#[test]
+fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
+    let rate = rate(44_100);
+    let mut samples = played(PLAIN, rate);
+    let (onset, damped) = (13_230, 13_230 + 7_000);
+    samples.truncate(onset + 32_000);
+    let mut noise = 1_u32;
+    for (i, sample) in samples.iter_mut().enumerate() {
+        let damping = 1.0 - (i as f32 - damped as f32) / 900.0;
+        let rumble = (TAU * 17.0 * i as f64 / 44_100.0).sin() as f32;
+        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let hiss = noise as f32 / u32::MAX as f32 - 0.5;
+        *sample = *sample * damping.clamp(0.0, 1.0) + 0.03 * rumble + 0.1 * hiss;
+    }
+    let mut listener = Listener::of_recording(settings(rate));
+    listener.push(&samples, |_| {});
+    assert_eq!(struck(&listener.finish(|_| {})), [60, 64]);
+}
+
+#[test]
+fn a_pitch_that_moves_is_told_less_surely() {
+    let rate = rate(44_100);
+    // Twelve partials of A3 that rise by so many cents in a second, after 0.3 s of silence.
+    let told = |cents: f64| {
+        let mut phase = 0.0;
+        let tone = (0..57_330).map(|i| {
+            let t = f64::from(i) / 44_100.0 - 0.3;
+            phase += 220.0 * (cents * t / 1200.0).exp2() / 44_100.0;
+            let partials = (1..=12).map(|n| (TAU * f64::from(n) * phase).sin() / f64::from(n));
+            if t < 0.0 { 0.0 } else { (0.2 * (-t).exp() * partials.sum::<f64>()) as f32 }
+        });
+        let take = hear(&tone.collect::<Vec<f32>>(), rate);
+        assert_eq!(struck(&take), [57]);
+        take.strikes[0].notes[0].error_cents.expect("it was measured")
+    };
+    let (steady, rising) = (told(0.0), told(8.0));
+    assert!(steady < 0.2, "{steady} cents");
+    assert!((0.7..4.0).contains(&rising), "{rising} cents: both halves lie 4 cents apart");
+}

@@ -57,7 +57,7 @@ impl Engine {
                     level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
                     struck: false,
                     rise: Decibels(0.0),
-                    confidence: confidence(found.evidence.log_odds()),
+                    confidence: confidence(found.evidence.log_odds),
                 },
                 start: self.outside(start),
             });

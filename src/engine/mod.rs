@@ -4,6 +4,7 @@
 //! Equal samples give equal events however they are chunked, live or from a file.
 //! **Limits.** No I/O, no clock, no randomness, no threads.
 
+mod drift;
 mod event;
 mod flow;
 mod later;
@@ -17,6 +18,8 @@ pub use event::Stage;
 pub use event::Strike;
 pub use listener::Listener;
 pub use listener::Take;
+
+use std::f64::consts::TAU;
 
 use rise::Witnesses;
 
@@ -42,6 +45,9 @@ pub struct Settings {
     pub rate: SampleRate,
 }
 
+/// A tone is told unasked from these log odds on: few of the notes a player might strike besides those
+/// asked for are struck. One that was asked for counts from even odds on.
+const TOLD: f64 = 2.0;
 /// A tone in another's shadow that was asked for counts from these log odds on. Of guitars the
 /// weights were not fitted on, 6 % are missed at 0 and 3 % heard where there are none: this evens it.
 const LEAST_SHADOW: f64 = -0.5;
@@ -57,6 +63,12 @@ const MOST_BESIDE_TOLD: usize = 2;
 const SKIP_S: f64 = 0.045;
 /// … and lasts this long at most for deciding what sounds.
 const DECIDE_S: f64 = 0.6;
+/// A strike is damped where it is this much quieter than it was (15 dB in power) …
+const DAMPED: f32 = 0.03;
+/// … above this, in hertz.
+const RUMBLE_HZ: f64 = 60.0;
+/// A strike damped at once is listened to for this long all the same, in seconds.
+const LEAST_SOUNDING_S: f64 = 0.2;
 /// Frequencies are measured from here …
 const SETTLED_FROM_S: f64 = 0.1;
 /// … to here at most.
@@ -275,7 +287,9 @@ impl Engine {
         let Some(open) = &mut self.open else { return };
         open.told = Some(stage);
         let (onset, loud_until) = (open.onset, open.loud_until);
-        if !self.analyse(onset, end) {
+        // What was damped leaves only noise behind.
+        let sounding = self.sounds_until(onset, end);
+        if !self.analyse(onset, sounding) {
             return;
         }
         self.strike.later.clear();
@@ -296,6 +310,37 @@ impl Engine {
         on_event(Event::Strike(&self.strike));
     }
 
+    /// Until when what was struck at `onset` sounds, `end` at the latest: power above the rumble,
+    /// block by block.
+    fn sounds_until(&self, onset: u64, end: u64) -> u64 {
+        let least = onset + self.samples(LEAST_SOUNDING_S);
+        if end <= least {
+            return end;
+        }
+        let block = self.samples(0.025).max(1) as usize;
+        let keep = 1.0 - (TAU * RUMBLE_HZ / self.rate) as f32;
+        let (mut was, mut high, mut higher) = (0.0, 0.0, 0.0);
+        let mut loudest = 0.0_f32;
+        let mut until = end;
+        let from = onset + self.samples(SKIP_S);
+        for (i, samples) in self.stream[self.stretch(from, end)].chunks(block).enumerate() {
+            let mut power = 0.0;
+            for &sample in samples {
+                let before = high;
+                high = keep * (high + sample - was);
+                higher = keep * (higher + high - before);
+                was = sample;
+                power += higher * higher;
+            }
+            power /= samples.len() as f32;
+            loudest = loudest.max(power);
+            if power > DAMPED * loudest {
+                until = from + ((i + 1) * block) as u64;
+            }
+        }
+        until.clamp(least, end)
+    }
+
     /// Fills `strike.notes`; false if nothing was struck.
     fn analyse(&mut self, onset: u64, end: u64) -> bool {
         let least = self.samples(0.04);
@@ -308,7 +353,7 @@ impl Engine {
         if range.len() < 64 {
             return false;
         }
-        self.transformer.transform(&self.stream[range], &mut self.spectrum);
+        self.transformer.transform(&self.stream[range.clone()], &mut self.spectrum);
         self.estimator.estimate(&self.spectrum);
         let mut tones = [Tone::at(440.0); 2 * MAX_TONES];
         let n = self.estimator.found().len();
@@ -323,27 +368,28 @@ impl Engine {
         let from = onset + self.samples(SETTLED_FROM_S);
         let to = end.min(onset + self.samples(SETTLED_TO_S));
         let settled = self.stretch(from, to);
-        if settled.len() > self.samples(0.25) as usize {
-            self.transformer.transform(&self.stream[settled], &mut self.spectrum);
-            self.fitter.fit(&self.spectrum, tones, 3);
-        } else {
-            self.fitter.fit(&self.spectrum, tones, 1);
-        }
+        let is_long = settled.len() > self.samples(0.25) as usize;
+        let measured = if is_long { settled } else { range };
+        let drifts = self.drifts_cents(&measured, tones);
+        self.transformer.transform(&self.stream[measured], &mut self.spectrum);
+        self.fitter.fit(&self.spectrum, tones, 3);
         self.strike.notes.clear();
         self.strike.doubtful.clear();
-        for ((fitted, found), rise) in
-            self.fitter.tones().iter().zip(self.estimator.found()).zip(rises)
+        for (((fitted, found), rise), drift) in
+            self.fitter.tones().iter().zip(self.estimator.found()).zip(rises).zip(drifts)
         {
             let Some(frequency) = Hertz::new(fitted.tone.f1) else { continue };
+            let error_cents = fitted.error_cents.hypot(0.5 * drift);
             let pitch = HeardPitch {
                 frequency,
-                error_cents: fitted.error_cents.is_finite().then_some(fitted.error_cents),
+                error_cents: error_cents.is_finite().then_some(error_cents),
                 level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),
-                confidence: confidence(found.evidence.log_odds()),
+                confidence: confidence(found.evidence.log_odds),
             };
-            let hidden = n > MOST_BESIDE_TOLD && in_shadow(&found.fitted.tone, tones);
+            let hidden = n > MOST_BESIDE_TOLD && in_shadow(&found.fitted.tone, tones)
+                || found.evidence.log_odds < TOLD;
             if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
         }
         for (i, tone) in shadows[..n_shadows].iter().enumerate() {

@@ -4,8 +4,6 @@ use super::fit::FittedTone;
 use super::fit::Fitter;
 use super::fit::MAX_TONES;
 use super::presence::Evidence;
-use super::presence::MIN_LEVEL_DB;
-use super::presence::MIN_SCORE;
 use super::presence::examine;
 use super::tone::Tone;
 use crate::dsp::peaks::Peak;
@@ -204,12 +202,8 @@ impl Estimator {
                 .candidates
                 .iter()
                 .map(|c| examine(spectrum, &self.fitter, c.tone, power))
-                .filter(|e| {
-                    e.score > MIN_SCORE
-                        && e.level_db > MIN_LEVEL_DB
-                        && !tones[..n].iter().any(|t| e.tone.is_note_of(t))
-                })
-                .max_by(|a, b| rank(a).total_cmp(&rank(b)));
+                .filter(|e| e.log_odds > 0.0 && !tones[..n].iter().any(|t| e.tone.is_note_of(t)))
+                .max_by(|a, b| a.prominence.total_cmp(&b.prominence));
             let Some(best) = best else { break };
             tones[n] = best.tone;
             n += 1;
@@ -233,9 +227,8 @@ impl Estimator {
                 self.fitter.subtract(spectrum);
                 let e = examine(spectrum, &self.fitter, tones[i], power);
                 evidence[i] = Some(e);
-                let margin = (e.score - MIN_SCORE).min((e.level_db - MIN_LEVEL_DB) / 10.0);
-                if margin < worst.0 {
-                    worst = (margin, i);
+                if e.log_odds < worst.0 {
+                    worst = (e.log_odds, i);
                 }
             }
             if worst.0 >= 0.0 {
@@ -257,9 +250,4 @@ impl Estimator {
         self.found.sort_unstable_by(|a, b| a.fitted.tone.f1.total_cmp(&b.fitted.tone.f1));
         &self.found
     }
-}
-
-/// Loud tones first, among them those with the most evidence.
-fn rank(e: &Evidence) -> f64 {
-    e.score + 0.08 * e.level_db
 }

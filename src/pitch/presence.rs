@@ -11,6 +11,9 @@ use super::tone::typical_stiffness;
 use crate::dsp::peaks::vertex_offset_bins;
 use crate::dsp::spectrum::Spectrum;
 
+/// Relative change of frequency that is one cent.
+const CENT: f64 = std::f64::consts::LN_2 / 1200.0;
+
 /// Partials of a candidate that are looked at.
 const N_LOOKED: usize = 12;
 /// A partial nearer than this to a known tone's partial is not exclusive, in widths.
@@ -21,13 +24,23 @@ const EXCLUSIVE_RELATIVE: f64 = 0.0145;
 /// How much of a strong partial the model leaves behind near it: −30 dB.
 const MODEL_ERROR: f64 = 0.03;
 
-/// A tone must bring this much evidence.
-pub const MIN_SCORE: f64 = 1.2;
-/// A tone quieter than this, against everything that sounds, was not struck, in decibels.
-pub const MIN_LEVEL_DB: f64 = -27.0;
+/// Weights of [`Signs`] in the log odds, at even odds beforehand: fitted by
+/// `benches/fit_presence.py` to what the estimator finds and leaves in mixes of eight guitars.
+const BIAS: f64 = 1.723;
+const CLARITY: f64 = 0.856;
+const LEVEL_DB: f64 = 0.108;
+const HAS_FIRST: f64 = -3.445;
+const FIRST: f64 = 1.239;
+const STRAY_CENTS: f64 = -0.0165;
+/// Strings that only answer to others sound some 20 dB below them: common practice. From here on a
+/// decibel less counts for so much more.
+const FAINT_DB: f64 = -18.0;
+const FAINT: f64 = 0.3;
 
-/// A string shows odd partials as well as even ones. Where these hold less than this share of the
-/// evidence, the true tones lie an octave and more above.
+/// Partials that stand out by less than this many times 24 dB are not there …
+const SHOWN: f64 = 0.5;
+/// … and where odd ones hold less than this share of what stands out, the true tones lie an octave
+/// and more above.
 const LEAST_ODD: f64 = 0.25;
 const SUBHARMONIC_PENALTY: f64 = 2.0;
 
@@ -37,7 +50,53 @@ struct Look {
     amplitude: f64,
     floor: f64,
     offset_widths: f64,
+    /// How far it lies from where the string's line was, in cents.
+    stray_cents: f64,
     exclusive: bool,
+    /// How far it stands above its floor, in units of 12 dB.
+    clarity: f64,
+}
+
+/// What is seen of a candidate's *exclusive* partials. Clarity is how far a partial stands above the
+/// noise and what the known tones leave behind, in units of 12 dB.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Signs {
+    /// Clarities of all partials, from 0 to 1.5 each, the n-th weighted by 1/√n.
+    pub clarity: f64,
+    /// Their power over that of the whole spectrum, in decibels.
+    pub level_db: f64,
+    /// Clarity of the first partial, if it is exclusive.
+    pub first: Option<f64>,
+    /// How far they stray from the string's line, in cents (root mean square).
+    pub stray_cents: f64,
+}
+
+impl Signs {
+    fn of(looks: &[Look], total_power: f64) -> Self {
+        let mut signs = Self::default();
+        let [mut power, mut strays, mut n_clear] = [0.0; 3];
+        for (i, look) in looks.iter().enumerate().filter(|(_, look)| look.exclusive) {
+            signs.clarity += look.clarity.clamp(0.0, 1.5) / (1.0 + i as f64).sqrt();
+            power += look.amplitude * look.amplitude;
+            if look.clarity > 0.5 {
+                strays += look.stray_cents * look.stray_cents;
+                n_clear += 1.0;
+            }
+        }
+        signs.level_db = 10.0 * ((power + 1e-12) / (total_power + 1e-12)).log10();
+        let first = looks.first().filter(|first| first.exclusive);
+        signs.first = first.map(|first| first.clarity.clamp(-0.8, 3.3));
+        signs.stray_cents = if n_clear > 0.0 { f64::sqrt(strays / n_clear) } else { 15.0 };
+        signs
+    }
+
+    fn log_odds(&self) -> f64 {
+        BIAS + CLARITY * self.clarity
+            + LEVEL_DB * self.level_db
+            + self.first.map_or(0.0, |first| HAS_FIRST + FIRST * first)
+            + STRAY_CENTS * self.stray_cents
+            - FAINT * (FAINT_DB - self.level_db).max(0.0)
+    }
 }
 
 /// What speaks for and against a candidate.
@@ -45,21 +104,13 @@ struct Look {
 pub struct Evidence {
     /// The candidate, drawn to the peaks it would explain.
     pub tone: Tone,
-    /// Partials that stand out, less partials that ought to and do not.
-    pub score: f64,
-    /// Power of its exclusive partials over that of the whole spectrum, in decibels.
-    pub level_db: f64,
-    /// How much of the candidate is exclusive, 1 being all of it.
-    pub exclusive_share: f64,
-}
-
-impl Evidence {
-    /// Log-odds that the tone sounds.
-    pub fn log_odds(&self) -> f64 {
-        let score = 2.0 * (self.score - MIN_SCORE);
-        let level = 0.5 * (self.level_db - MIN_LEVEL_DB);
-        score.min(level)
-    }
+    /// What was seen of it.
+    pub signs: Signs,
+    /// Natural logarithm of the odds that it sounds, equally likely as not beforehand.
+    pub log_odds: f64,
+    /// Partials that stand out, less partials that ought to and do not, loud ones counting more:
+    /// the most prominent candidate is taken first.
+    pub prominence: f64,
 }
 
 /// Gathers the evidence for `candidate`, given that `fitter` has fitted the tones known to sound.
@@ -89,40 +140,32 @@ pub fn examine(
         looks[n - 1] = look;
         n_looked = n;
     }
-    let tone = line.tone;
     let looks = &looks[..n_looked];
+    let signs = Signs::of(looks, total_power);
+    let log_odds = signs.log_odds();
+    let prominence = standing_out(looks) + 0.08 * signs.level_db + 0.15 * log_odds;
+    Evidence { tone: line.tone, signs, log_odds, prominence }
+}
+
+/// How much of a string's series stands out.
+fn standing_out(looks: &[Look]) -> f64 {
     let mut outs = [0.0; N_LOOKED];
     for (out, look) in outs.iter_mut().zip(looks).filter(|(_, look)| look.exclusive) {
-        *out = stick_out(look);
+        *out = (0.5 * look.clarity).clamp(0.0, 1.5);
     }
-    let last = outs.iter().rposition(|&out| out > 0.5).map_or(0, |i| i + 1);
-    let [mut score, mut power, mut exclusive, mut all, mut odd, mut shown] = [0.0; 6];
-    for (i, look) in looks.iter().enumerate() {
+    let last = outs.iter().rposition(|&out| out > SHOWN).map_or(0, |i| i + 1).max(2);
+    let [mut shown, mut odd, mut absent] = [0.0; 3];
+    for (i, _) in looks.iter().enumerate().filter(|(_, look)| look.exclusive) {
         let weight = 1.0 / (1.0 + i as f64).sqrt();
-        all += weight;
-        if !look.exclusive {
-            continue;
-        }
-        exclusive += weight;
-        power += look.amplitude * look.amplitude;
-        let out = outs[i];
-        if out > 0.5 {
-            score += weight * out;
-            shown += weight * out;
-            odd += if i % 2 == 0 { weight * out } else { 0.0 };
-        } else if i < last.max(2) {
-            score -= weight * 2.0 * (0.5 - out);
+        if outs[i] > SHOWN {
+            shown += weight * outs[i];
+            odd += if i % 2 == 0 { weight * outs[i] } else { 0.0 };
+        } else if i < last {
+            absent += weight * 2.0 * (SHOWN - outs[i]);
         }
     }
-    if odd < LEAST_ODD * shown {
-        score -= SUBHARMONIC_PENALTY;
-    }
-    Evidence {
-        tone,
-        score,
-        level_db: (10.0 * ((power + 1e-12) / (total_power + 1e-12)).log10()).max(-90.0),
-        exclusive_share: if all > 0.0 { exclusive / all } else { 0.0 },
-    }
+    let subharmonic = if odd < LEAST_ODD * shown { SUBHARMONIC_PENALTY } else { 0.0 };
+    shown - absent - subharmonic
 }
 
 /// First partial and stiffness as partials are found one by one: recursive least squares.
@@ -167,12 +210,6 @@ impl StringLine {
     }
 }
 
-/// How far a partial stands out, 0 (not at all) to 1.5, 1 being 24 dB.
-fn stick_out(look: &Look) -> f64 {
-    let ratio = look.amplitude.max(1e-9) / look.floor.max(1e-9);
-    f64::from(20.0 / 24.0 * (ratio as f32).log10()).clamp(0.0, 1.5)
-}
-
 /// Looks for a peak of the residual within `reach` of `hz`.
 fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
     let width = spectrum.width_hz;
@@ -211,6 +248,8 @@ fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
         amplitude,
         floor,
         offset_widths: offset,
+        stray_cents: offset * width / hz / CENT,
+        clarity: f64::from(20.0 / 12.0 * (((amplitude + 1e-9) / (floor + 1e-9)) as f32).log10()),
         exclusive: nearest * width > (EXCLUSIVE_WIDTHS * width).max(EXCLUSIVE_RELATIVE * at),
     }
 }
