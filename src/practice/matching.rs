@@ -32,6 +32,10 @@ const SURE_EXTRA: f64 = 0.9;
 /// looks like a note now and then, and gains less.
 const OUT_OF_NOTHING_DB: f64 = 20.0;
 
+/// A note that may be but another's partials counts in place of a missing one a semitone off if it is
+/// likelier than this.
+const EVEN_CHANCE: f64 = 0.7;
+
 /// What a strike is to a step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Match {
@@ -94,6 +98,16 @@ pub fn match_strike(
         if let Some(i) = wanted.filter(|_| may_be_struck(sound)) {
             let expected = missing.remove(i);
             heard.push(note(pitch, Status::Right, Some(expected), sound));
+        }
+    }
+    // One that took the place of a missing note has as good a chance as that note had.
+    for sound in strike.doubtful.iter().filter(|s| s.struck && s.confidence > EVEN_CHANCE) {
+        let Some(pitch) = place(sound, reference, offset) else { continue };
+        let known = heard.iter().any(|h| h.pitch.note == pitch.note)
+            || others.iter().any(|(p, _)| p.note == pitch.note);
+        let beside = |e: &ExpectedNote| semitones(e.note, pitch.note).abs() == 1;
+        if !known && missing.iter().any(beside) {
+            others.push((pitch, sound));
         }
     }
     for (pitch, sound) in others {
@@ -180,4 +194,54 @@ fn distinct(notes: &[ExpectedNote]) -> Vec<ExpectedNote> {
 
 fn semitones(a: MidiNote, b: MidiNote) -> i32 {
     i32::from(b.0) - i32::from(a.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::Stage;
+    use crate::lick::Lick;
+    use crate::units::Decibels;
+    use crate::units::Hertz;
+    use crate::units::SampleIndex;
+
+    fn sound(midi: f64, confidence: f64) -> HeardPitch {
+        HeardPitch {
+            frequency: Hertz::new(440.0 * ((midi - 69.0) / 12.0).exp2()).expect("positive"),
+            error_cents: Some(0.1),
+            level: Decibels(-20.0),
+            struck: true,
+            rise: Decibels(30.0),
+            confidence,
+        }
+    }
+
+    /// C4 and B4 are asked for, C4 is heard and perhaps `doubtful`, which C4's partials would hide.
+    fn verdict(doubtful: HeardPitch) -> Verdict {
+        let lick = r#"
+title = "Weir"
+key = "C major"
+tempo = 90
+meter = "4/4"
+steps = [{ beats = 1, frets = "x x x 5 x 7" }]
+"#;
+        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
+        let strike = Strike {
+            onset: SampleIndex(0),
+            end: SampleIndex(44_100),
+            stage: Stage::Whole,
+            notes: vec![sound(60.0, 1.0)],
+            doubtful: vec![doubtful],
+            later: Vec::new(),
+        };
+        match_strike(&expected.steps[0], &strike, Reference::default(), Cents(0.0)).verdict
+    }
+
+    #[test]
+    fn an_octave_in_place_of_a_seventh_is_wrong_where_it_is_likely() {
+        assert_eq!(verdict(sound(72.0, 0.8)), Verdict::Wrong);
+        assert_eq!(verdict(sound(72.0, 0.6)), Verdict::Incomplete);
+        assert_eq!(verdict(sound(79.0, 0.8)), Verdict::Incomplete, "nowhere near B4");
+        assert_eq!(verdict(sound(71.0, 0.6)), Verdict::Right, "asked for, it counts");
+    }
 }
