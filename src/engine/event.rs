@@ -1,5 +1,6 @@
 //! What an engine tells: strikes, the notes in them, holes in the stream.
 
+use crate::pitch::tone::Stiffness;
 use crate::units::Decibels;
 use crate::units::Hertz;
 use crate::units::SampleCount;
@@ -23,6 +24,8 @@ pub struct HeardPitch {
     pub frequency: Hertz,
     /// One standard error of `frequency`, in cents; `None` where it could not be measured.
     pub error_cents: Option<f64>,
+    /// How stiff its string is; `None` where it could not be measured.
+    pub stiffness: Option<Stiffness>,
     /// Level of the note over all its partials.
     pub level: Decibels,
     /// False if the note was sounding before the strike and did not gain by it.

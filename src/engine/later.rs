@@ -54,6 +54,7 @@ impl Engine {
                 pitch: HeardPitch {
                     frequency,
                     error_cents: Some(found.fitted.error_cents).filter(|e| e.is_finite()),
+                    stiffness: None,
                     level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
                     struck: false,
                     rise: Decibels(0.0),

@@ -31,6 +31,7 @@ use crate::pitch::estimate::Estimator;
 use crate::pitch::fit::Fitter;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::shadow;
+use crate::pitch::stiffness::Gauge;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
@@ -73,6 +74,8 @@ const LEAST_SOUNDING_S: f64 = 0.2;
 const SETTLED_FROM_S: f64 = 0.1;
 /// … to here at most.
 const SETTLED_TO_S: f64 = 1.4;
+/// Less than this does not tell how stiff a string is.
+const GAUGED_S: f64 = 0.1;
 /// The stretch that tells most of tones in the shadow of others.
 const ATTACK_S: f64 = 0.17;
 /// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s).
@@ -126,6 +129,7 @@ pub struct Engine {
     transformer: Transformer,
     estimator: Estimator,
     fitter: Fitter,
+    gauge: Gauge,
     spectrum: Spectrum,
     /// The first 0.17 s after the strike, for what hides in the shadow of other tones.
     attack: Spectrum,
@@ -162,6 +166,7 @@ impl Engine {
             detector: Detector::new(rate),
             estimator: Estimator::new(&transformer),
             fitter: Fitter::new(spectrum.bins.capacity()),
+            gauge: Gauge::new(),
             attack: transformer.make_spectrum(),
             shadows: shadow::Workspace::new(),
             transformer,
@@ -373,16 +378,24 @@ impl Engine {
         let drifts = self.drifts_cents(&measured, tones);
         self.transformer.transform(&self.stream[measured], &mut self.spectrum);
         self.fitter.fit(&self.spectrum, tones, 3);
+        let fitted = self.fitter.tones().iter().map(|fitted| fitted.tone);
+        let stiffness = if 1.0 / self.spectrum.width_hz > GAUGED_S {
+            self.gauge.measure(&self.spectrum, fitted)
+        } else {
+            [None; MAX_TONES]
+        };
         self.strike.notes.clear();
         self.strike.doubtful.clear();
-        for (((fitted, found), rise), drift) in
-            self.fitter.tones().iter().zip(self.estimator.found()).zip(rises).zip(drifts)
+        let measured = rises.into_iter().zip(drifts).zip(stiffness);
+        for ((fitted, found), ((rise, drift), stiffness)) in
+            self.fitter.tones().iter().zip(self.estimator.found()).zip(measured)
         {
             let Some(frequency) = Hertz::new(fitted.tone.f1) else { continue };
             let error_cents = fitted.error_cents.hypot(0.5 * drift);
             let pitch = HeardPitch {
                 frequency,
                 error_cents: error_cents.is_finite().then_some(error_cents),
+                stiffness,
                 level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),
@@ -399,6 +412,7 @@ impl Engine {
             let pitch = HeardPitch {
                 frequency,
                 error_cents: Some(error_cents),
+                stiffness: None,
                 level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),

@@ -5,4 +5,5 @@ pub mod fit;
 pub mod presence;
 pub mod settled;
 pub mod shadow;
+pub mod stiffness;
 pub mod tone;

@@ -24,6 +24,15 @@ pub struct Tone {
     pub stiffness: f64,
 }
 
+/// A measured stiffness.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stiffness {
+    /// B, 0 for an ideal string.
+    pub b: f64,
+    /// One standard error of `b`.
+    pub error: f64,
+}
+
 impl Tone {
     /// A tone of ordinary stiffness, before anything is measured.
     pub fn at(f1: f64) -> Self {

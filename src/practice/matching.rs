@@ -209,6 +209,7 @@ mod tests {
         HeardPitch {
             frequency: Hertz::new(440.0 * ((midi - 69.0) / 12.0).exp2()).expect("positive"),
             error_cents: Some(0.1),
+            stiffness: None,
             level: Decibels(-20.0),
             struck: true,
             rise: Decibels(30.0),

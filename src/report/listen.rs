@@ -189,6 +189,7 @@ mod tests {
         let heard = |hz: f64, struck: bool| HeardPitch {
             frequency: Hertz::new(hz).expect("positive"),
             error_cents: Some(0.3),
+            stiffness: None,
             level: Decibels(-20.0),
             struck,
             rise: Decibels(20.0),
