@@ -187,6 +187,24 @@ fn right_notes_are_heard_with_their_cents() {
     compare(&faults, &WRONG_CENTS);
 }
 
+/// All takes are played on the strings that are written: what is told of strings says nothing else.
+#[test]
+fn no_note_is_told_on_another_string_than_it_was_played_on() {
+    let mut decided = 0;
+    for take in takes() {
+        for step in take.judged["steps"].as_array().expect("steps") {
+            for note in step["heard"].as_array().expect("heard notes") {
+                if note.get("string_heard").is_some() {
+                    decided += 1;
+                    let told = [&note["string_heard"], &note["fret_heard"]];
+                    assert_eq!(told, [&note["string"], &note["fret"]], "{}: {note}", take.name);
+                }
+            }
+        }
+    }
+    assert!(decided >= 40, "only {decided} notes decided");
+}
+
 #[test]
 fn a_guitar_tuned_off_is_told_once() {
     let take = take("guitar-flat");

@@ -8,6 +8,7 @@ use super::matching::match_strike;
 use super::matching::may_be_struck;
 use super::matching::place;
 use super::offset::common_offset;
+use super::strings::tell_strings;
 use super::timing::Struck;
 use super::timing::beat_s;
 use super::timing::lateness_ms;
@@ -97,6 +98,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     for (step, judgement) in steps.iter().zip(&mut judged) {
         miss_stages(step, judgement);
     }
+    tell_strings(&mut judged, &expected.open_strings);
     TakeJudgement {
         duration_s: take.length.seconds(take.rate),
         steps: judged,
@@ -277,6 +279,8 @@ fn stage(
             expected: Some(target.to),
             start_s: Some(start_s),
             confidence: sound.confidence,
+            stiffness: None,
+            played_at: None,
         });
     }
 }
@@ -305,6 +309,8 @@ fn glide(
                 expected: Some(target.to),
                 start_s: Some(later.start.seconds(rate)),
                 confidence: later.pitch.confidence,
+                stiffness: None,
+                played_at: None,
             });
             continue;
         }
@@ -323,6 +329,8 @@ fn glide(
                 expected: None,
                 start_s: Some(later.start.seconds(rate)),
                 confidence: later.pitch.confidence,
+                stiffness: None,
+                played_at: None,
             });
             judgement.verdict = Verdict::Wrong;
         }

@@ -178,7 +178,15 @@ fn note(
     expected: Option<ExpectedNote>,
     sound: &HeardPitch,
 ) -> HeardNote {
-    HeardNote { pitch, status, expected, start_s: None, confidence: sound.confidence }
+    HeardNote {
+        pitch,
+        status,
+        expected,
+        start_s: None,
+        confidence: sound.confidence,
+        stiffness: sound.stiffness,
+        played_at: None,
+    }
 }
 
 /// The same pitch on two strings sounds as one.

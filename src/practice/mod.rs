@@ -1,7 +1,7 @@
 //! What was heard against what was asked.
 //!
 //! ```text
-//! strikes ─▶ offset of the guitar ─▶ alignment with the steps ─▶ matching, step by step ─▶ timing
+//! strikes ─▶ offset of the guitar ─▶ alignment with the steps ─▶ matching, step by step ─▶ timing ─▶ strings
 //! ```
 //!
 //! Live, [`session`] hands each strike to the step that is due as it comes, and each pass to the
@@ -17,6 +17,7 @@ pub mod offset;
 pub mod pass;
 pub mod pluck;
 pub mod session;
+pub mod strings;
 pub mod timing;
 pub mod tuning;
 pub mod verdict;

@@ -376,6 +376,8 @@ impl Pass {
                 expected: Some(target.to),
                 start_s: Some(start_s),
                 confidence: 1.0,
+                stiffness: None,
+                played_at: None,
             };
             let heard = &mut reached.judgement.heard;
             match heard.iter_mut().find(|h| h.start_s.is_some() && h.pitch.note == pitch.note) {

@@ -5,6 +5,9 @@
 //! the offset of the guitar as a whole, if one was told, has been taken off.
 
 use crate::lick::expected::ExpectedNote;
+use crate::pitch::tone::Stiffness;
+use crate::theory::fretboard::Fret;
+use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
 use crate::units::Cents;
 use crate::units::Hertz;
@@ -66,6 +69,18 @@ pub struct HeardNote {
     pub start_s: Option<f64>,
     /// How sure the presence of this note is, 0.5 (a guess) to 1.
     pub confidence: f64,
+    /// How stiff its string is, where that was measured.
+    pub stiffness: Option<Stiffness>,
+    /// Where it was played, as good as certainly (`Status::Right` only); `None` where that is undecided.
+    pub played_at: Option<(StringNumber, Fret)>,
+}
+
+impl HeardNote {
+    /// Where it was played, if that is not the string on which it was asked for.
+    pub fn played_elsewhere(&self) -> Option<(StringNumber, Fret)> {
+        let asked = self.expected?;
+        self.played_at.filter(|(string, _)| *string != asked.string)
+    }
 }
 
 /// The judgement of one step.

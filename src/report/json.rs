@@ -132,6 +132,11 @@ struct Heard {
     string: Option<u8>,
     #[serde(skip_serializing_if = "Option::is_none")]
     fret: Option<u8>,
+    /// Where it was played, if that could be told; `string` and `fret` are where it is asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    string_heard: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fret_heard: Option<u8>,
     #[serde(skip_serializing_if = "Option::is_none")]
     start_s: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -236,6 +241,8 @@ fn heard(page: &Page, note: &HeardNote) -> Heard {
         instead_of,
         string: note.expected.map(|expected| expected.string.0),
         fret: note.expected.map(|expected| expected.fret.0),
+        string_heard: note.played_at.map(|(string, _)| string.0),
+        fret_heard: note.played_at.map(|(_, fret)| fret.0),
         start_s: note.start_s.map(thousandths),
         in_tune: (note.status == Status::Right).then_some(in_tune),
         confidence: hundredths(note.confidence),
@@ -387,6 +394,17 @@ mod tests {
         assert_eq!(steps[4]["start_s"], Value::Null);
         assert_eq!(steps[3]["heard"][2]["start_s"], json!(2.65));
         assert_eq!(steps[3]["heard"][2]["in_tune"], json!(false));
+    }
+
+    #[test]
+    fn where_a_note_was_played_is_told_beside_where_it_was_asked_for() {
+        let document = written(&[sample::report()]);
+        let heard = &document["takes"][0]["steps"][2]["heard"];
+        let member = |i: usize, name: &str| heard[i][name].clone();
+        assert_eq!([member(1, "string"), member(1, "fret")], [json!(1), json!(9)]);
+        assert_eq!([member(1, "string_heard"), member(1, "fret_heard")], [json!(2), json!(14)]);
+        let undecided = &document["takes"][0]["steps"][0]["heard"][0];
+        assert_eq!(undecided.get("string_heard"), None);
     }
 
     #[test]

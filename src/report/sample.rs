@@ -88,7 +88,10 @@ pub(super) fn take() -> TakeJudgement {
                 expected: vec![e, c_sharp],
                 heard: vec![
                     other(63, 3.0, Status::Wrong { instead_of: e }),
-                    right(c_sharp, 4.0),
+                    HeardNote {
+                        played_at: Some((StringNumber(2), Fret(14))),
+                        ..right(c_sharp, 4.0)
+                    },
                     other(76, 0.2, Status::Extra),
                 ],
                 ..blank(3, Verdict::Wrong)
@@ -151,7 +154,15 @@ fn right(note: ExpectedNote, cents: f64) -> HeardNote {
 }
 
 fn other(midi: u8, cents: f64, status: Status) -> HeardNote {
-    HeardNote { pitch: pitch(midi, cents), status, expected: None, start_s: None, confidence: 0.97 }
+    HeardNote {
+        pitch: pitch(midi, cents),
+        status,
+        expected: None,
+        start_s: None,
+        confidence: 0.97,
+        stiffness: None,
+        played_at: None,
+    }
 }
 
 fn pitch(midi: u8, cents: f64) -> Pitch {

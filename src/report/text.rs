@@ -181,6 +181,7 @@ fn verdict(page: &Page, step: &StepJudgement) -> String {
         let missing = missing_outright(step).map(|note| format!("no {}", page.name(note.note)));
         details.extend(missing);
     }
+    details.extend(step.heard.iter().filter_map(|h| elsewhere(page, h)));
     details.extend(step.remarks.iter().cloned());
     let mark = if step.verdict == Verdict::Right { "," } else { ":" };
     if details.is_empty() {
@@ -188,6 +189,14 @@ fn verdict(page: &Page, step: &StepJudgement) -> String {
     } else {
         format!("{word}{mark} {}", details.join(", "))
     }
+}
+
+/// The right note on another string than the lick asks for: no fault, but worth a word.
+fn elsewhere(page: &Page, heard: &HeardNote) -> Option<String> {
+    let (string, _) = heard.played_elsewhere()?;
+    let asked = heard.expected?;
+    let name = page.name(heard.pitch.note);
+    Some(format!("{name} on string {} instead of {}", string.0, asked.string.0))
 }
 
 fn fault(page: &Page, heard: &HeardNote) -> Option<String> {
