@@ -12,6 +12,7 @@ mod listen;
 mod phone;
 mod single;
 mod stages;
+mod strings;
 #[path = "../support/mod.rs"]
 mod support;
 
@@ -27,7 +28,7 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 9] = [
+const PARTS: [Part; 10] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
@@ -37,6 +38,7 @@ const PARTS: [Part; 9] = [
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
     ("listen", "a real take, blind", listen::measure),
     ("single", "cents of one note and of two, and the bound on them", single::measure),
+    ("strings", "which string a note came from", strings::measure),
 ];
 
 /// What all parts go by.
