@@ -400,8 +400,8 @@ mod tests {
         truth.into_iter().zip(places(&open, &strikes).into_iter().flatten()).collect()
     }
 
-    /// Plain strings by their gauge; wound ones at either end of what the design notes (`hearing.md`,
-    /// section 2) give, nylon basses below it (from memory).
+    /// Plain strings by their gauge; wound ones at either end of what is met, nylon basses below it (from
+    /// memory).
     fn guitars() -> [[f64; 6]; 4] {
         let plain = |first, second| [plain_steel(first, 329.63), plain_steel(second, 246.94)];
         let [light, heavy] = [plain(0.009, 0.011), plain(0.012, 0.016)];
@@ -415,7 +415,7 @@ mod tests {
     }
 
     #[test]
-    fn the_formula_gives_the_stiffness_of_the_design_notes() {
+    fn the_formula_gives_the_stiffness_of_ordinary_strings() {
         assert!((plain_steel(0.010, 329.63) / 1.5e-5 - 1.0).abs() < 0.2);
         assert!((plain_steel(0.013, 246.94) / 4.5e-5 - 1.0).abs() < 0.2);
     }
