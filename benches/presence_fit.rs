@@ -41,7 +41,7 @@ fn main() {
     sets.extend(sampled_sets());
     sets.push(synthetic_set(&mut random));
     let per_cell: usize = std::env::var("N").ok().and_then(|s| s.parse().ok()).unwrap_or(2);
-    println!("set,sounds,length,phone,notes,midi,clarity,level_db,has_first,first,stray_cents");
+    println!("set,sounds,length,phone,notes,midi,clarity,level_db,has_first,first");
     for set in &sets {
         for class in CLASSES {
             for interval in INTERVALS {
@@ -121,7 +121,7 @@ fn look_at(set: &Set, notes: &[f64], onset_s: f64, samples: Vec<f32>, random: &m
         }
         let s = evidence.signs;
         let has_first = f64::from(u8::from(s.first.is_some()));
-        let signs = [s.clarity, s.level_db, has_first, s.first.unwrap_or(0.0), s.stray_cents];
+        let signs = [s.clarity, s.level_db, has_first, s.first.unwrap_or(0.0)];
         println!(
             "{},{},{length_s},{},{},{:.2},{}",
             set.name,

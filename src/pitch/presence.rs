@@ -11,9 +11,6 @@ use super::tone::typical_stiffness;
 use crate::dsp::peaks::vertex_offset_bins;
 use crate::dsp::spectrum::Spectrum;
 
-/// Relative change of frequency that is one cent.
-const CENT: f64 = std::f64::consts::LN_2 / 1200.0;
-
 /// Partials of a candidate that are looked at.
 const N_LOOKED: usize = 12;
 /// A partial nearer than this to a known tone's partial is not exclusive, in widths.
@@ -26,14 +23,13 @@ const MODEL_ERROR: f64 = 0.03;
 
 /// Weights of [`Signs`] in the log odds, at even odds beforehand: fitted by
 /// `benches/fit_presence.py` to what the estimator finds and leaves in mixes of eight guitars.
-const BIAS: f64 = 1.723;
-const CLARITY: f64 = 0.856;
-const LEVEL_DB: f64 = 0.108;
-const HAS_FIRST: f64 = -3.445;
-const FIRST: f64 = 1.239;
-const STRAY_CENTS: f64 = -0.0165;
-/// Strings that only answer to others sound some 20 dB below them: common practice. From here on a
-/// decibel less counts for so much more.
+const BIAS: f64 = 1.624;
+const CLARITY: f64 = 0.878;
+const LEVEL_DB: f64 = 0.109;
+const HAS_FIRST: f64 = -3.469;
+const FIRST: f64 = 1.247;
+/// Strings that only answer to others sound some 20 dB below them and more, on the guitars at hand.
+/// From here on a decibel less counts for so much more.
 const FAINT_DB: f64 = -18.0;
 const FAINT: f64 = 0.3;
 
@@ -50,8 +46,6 @@ struct Look {
     amplitude: f64,
     floor: f64,
     offset_widths: f64,
-    /// How far it lies from where the string's line was, in cents.
-    stray_cents: f64,
     exclusive: bool,
     /// How far it stands above its floor, in units of 12 dB.
     clarity: f64,
@@ -67,26 +61,19 @@ pub struct Signs {
     pub level_db: f64,
     /// Clarity of the first partial, if it is exclusive.
     pub first: Option<f64>,
-    /// How far they stray from the string's line, in cents (root mean square).
-    pub stray_cents: f64,
 }
 
 impl Signs {
     fn of(looks: &[Look], total_power: f64) -> Self {
         let mut signs = Self::default();
-        let [mut power, mut strays, mut n_clear] = [0.0; 3];
+        let mut power = 0.0;
         for (i, look) in looks.iter().enumerate().filter(|(_, look)| look.exclusive) {
             signs.clarity += look.clarity.clamp(0.0, 1.5) / (1.0 + i as f64).sqrt();
             power += look.amplitude * look.amplitude;
-            if look.clarity > 0.5 {
-                strays += look.stray_cents * look.stray_cents;
-                n_clear += 1.0;
-            }
         }
         signs.level_db = 10.0 * ((power + 1e-12) / (total_power + 1e-12)).log10();
         let first = looks.first().filter(|first| first.exclusive);
         signs.first = first.map(|first| first.clarity.clamp(-0.8, 3.3));
-        signs.stray_cents = if n_clear > 0.0 { f64::sqrt(strays / n_clear) } else { 15.0 };
         signs
     }
 
@@ -94,7 +81,6 @@ impl Signs {
         BIAS + CLARITY * self.clarity
             + LEVEL_DB * self.level_db
             + self.first.map_or(0.0, |first| HAS_FIRST + FIRST * first)
-            + STRAY_CENTS * self.stray_cents
             - FAINT * (FAINT_DB - self.level_db).max(0.0)
     }
 }
@@ -248,7 +234,6 @@ fn look_at(spectrum: &Spectrum, fitter: &Fitter, hz: f64, reach: f64) -> Look {
         amplitude,
         floor,
         offset_widths: offset,
-        stray_cents: offset * width / hz / CENT,
         clarity: f64::from(20.0 / 12.0 * (((amplitude + 1e-9) / (floor + 1e-9)) as f32).log10()),
         exclusive: nearest * width > (EXCLUSIVE_WIDTHS * width).max(EXCLUSIVE_RELATIVE * at),
     }
