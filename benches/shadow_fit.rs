@@ -118,6 +118,7 @@ fn main() {
                     transformer.transform(&x[stretch(length)], &mut spectra[1]);
                     let spectrum = &spectra[1];
                     fitter.fit(spectrum, &[], 0);
+                    fitter.subtract(spectrum);
                     let mut tones =
                         vec![presence::examine(spectrum, &fitter, Tone::at(low.f1_hz), 1.0).tone];
                     if let Some(t) = third {
