@@ -179,6 +179,18 @@ fn a_step_is_told_at_once_and_as_the_truth_has_it() {
     }
 }
 
+/// A move that stays behind is known to have done so when the step is over, and told then.
+#[test]
+fn a_move_that_falls_short_is_told_when_its_step_is_over() {
+    let (lick, samples, rate) = recorded("moves-fall-short");
+    let mut session = Session::new(lick.expected(), free(rate, 1));
+    let told = live_verdicts(&play(&mut session, &samples));
+    let truth = [Verdict::Incomplete, Verdict::Wrong, Verdict::Right];
+    for (step, verdict) in (1..).zip(truth) {
+        assert_eq!(told.get(&step), Some(&(Stage::Whole, verdict)), "step {step}");
+    }
+}
+
 /// One performance after another without a pause: each is a pass, and what a recording of it would
 /// hold gets the same verdicts.
 #[test]

@@ -125,6 +125,20 @@ pub fn judge_strike(
     judgement
 }
 
+/// Adds to the judgement of a `step` that is over where its `strikes` led, and misses what they did
+/// not reach.
+pub(super) fn judge_moves<'a>(
+    step: &ExpectedStep,
+    strikes: impl Iterator<Item = &'a Strike>,
+    rate: SampleRate,
+    settings: &Settings,
+    offset: Cents,
+    judgement: &mut StepJudgement,
+) {
+    strikes.for_each(|strike| glide(judgement, step, strike, rate, settings, offset));
+    miss_stages(step, judgement);
+}
+
 /// All strikes against all steps, for one offset of the guitar.
 struct Table<'a> {
     steps: &'a [&'a ExpectedStep],

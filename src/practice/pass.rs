@@ -5,6 +5,7 @@
 //! whole pass afterwards and knows a false start from a step.
 
 use super::judge;
+use super::judge::judge_moves;
 use super::judge::judge_strike;
 use super::matching::place;
 use super::offset::middle;
@@ -120,6 +121,10 @@ pub struct Pass {
     origin: Option<f64>,
     /// Lateness of every strike against the bare click, in samples; carried from pass to pass.
     lateness: Vec<f64>,
+    /// The whole strikes of a step that moves on: where it led is known once it is over.
+    moves: Vec<(usize, Strike)>,
+    /// How sharp the guitar was as a whole when the last strike was told.
+    offset: Cents,
     over: bool,
 }
 
@@ -142,6 +147,8 @@ impl Pass {
             last: None,
             origin: None,
             lateness,
+            moves: Vec::new(),
+            offset: Cents(0.0),
             over: false,
         }
     }
@@ -191,6 +198,16 @@ impl Pass {
         let place = known.map_or_else(|| self.place(strike, offset), |(_, place)| place);
         let first = known.is_none();
         self.last = Some((strike.onset, place));
+        if first && !matches!(place, Place::StageOf(_)) {
+            self.close_step(told);
+        }
+        self.offset = offset;
+        if let Place::Step(index) | Place::StageOf(index) = place
+            && strike.stage == Stage::Whole
+            && !self.steps[index].stages.is_empty()
+        {
+            self.moves.push((index, strike.clone()));
+        }
         match place {
             Place::Step(index) => self.judge(index, strike, offset, first, told),
             Place::StageOf(index) => self.reach(index, strike, offset, told),
@@ -205,6 +222,26 @@ impl Pass {
                     self.end(strike.onset, told);
                 }
             }
+        }
+    }
+
+    /// Judges a step that moves on again, now that nothing more belongs to it.
+    fn close_step(&mut self, told: &mut Vec<Told>) {
+        let moves = std::mem::take(&mut self.moves);
+        let Some(&(index, _)) = moves.last() else { return };
+        let Some(found) = &mut self.tries[index] else { return };
+        let strikes = moves.iter().filter(|(i, _)| *i == index).map(|(_, strike)| strike);
+        let (before, step) = (found.judgement.verdict, &self.steps[index]);
+        judge_moves(
+            step,
+            strikes,
+            self.manner.rate,
+            &self.manner.judge,
+            self.offset,
+            &mut found.judgement,
+        );
+        if found.judgement.verdict != before {
+            told.push(Told::Step(found.clone()));
         }
     }
 
@@ -246,6 +283,7 @@ impl Pass {
     }
 
     fn end(&mut self, at: SampleIndex, told: &mut Vec<Told>) {
+        self.close_step(told);
         self.over = true;
         told.push(Told::Over(at));
     }
