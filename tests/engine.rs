@@ -347,6 +347,26 @@ fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
 }
 
 #[test]
+fn a_constant_offset_cuts_no_strike_short() {
+    let rate = rate(44_100);
+    let samples = played(PLAIN, rate);
+    let errors = |offset: f32| {
+        let moved: Vec<f32> = samples.iter().map(|s| 0.1 * s + offset).collect();
+        let mut listener = Listener::of_recording(settings(rate));
+        listener.push(&moved, |_| {});
+        let take = listener.finish(|_| {});
+        let notes = take.strikes.iter().flat_map(|strike| strike.notes.clone());
+        notes.map(|note| note.error_cents.expect("measured")).collect::<Vec<f64>>()
+    };
+    let (without, with) = (errors(0.0), errors(0.5));
+    assert_eq!(without.len(), 8);
+    for (without, with) in without.iter().zip(&with) {
+        assert!(*with < 1.5 * without + 0.05, "{with} cents, {without} without it");
+    }
+    assert_eq!(with.len(), without.len());
+}
+
+#[test]
 fn a_pitch_that_moves_is_told_less_surely() {
     let rate = rate(44_100);
     // Twelve partials of A3 that rise by so many cents in a second, after 0.3 s of silence.

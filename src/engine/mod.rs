@@ -324,11 +324,14 @@ impl Engine {
         }
         let block = self.samples(0.025).max(1) as usize;
         let keep = 1.0 - (TAU * RUMBLE_HZ / self.rate) as f32;
-        let (mut was, mut high, mut higher) = (0.0, 0.0, 0.0);
         let mut loudest = 0.0_f32;
         let mut until = end;
         let from = onset + self.samples(SKIP_S);
-        for (i, samples) in self.stream[self.stretch(from, end)].chunks(block).enumerate() {
+        let stretch = &self.stream[self.stretch(from, end)];
+        // It begins where the stream stands: a constant offset is no sound that dies away.
+        let mut was = stretch.first().copied().unwrap_or(0.0);
+        let [mut high, mut higher] = [0.0; 2];
+        for (i, samples) in stretch.chunks(block).enumerate() {
             let mut power = 0.0;
             for &sample in samples {
                 let before = high;
