@@ -133,7 +133,10 @@ fn salience(peaks: &[Peak], compressed: &[f64], tone: Tone, width_hz: f64) -> f6
             .iter()
             .zip(&compressed[start..])
             .take_while(|(p, _)| p.hz <= hz + reach)
-            .map(|(_, &compressed)| compressed)
+            .map(|(p, &compressed)| {
+                let off = (p.hz - hz) / reach;
+                compressed * (1.0 - off * off)
+            })
             .reduce(f64::max);
         let weight = 1.0 / (n as f64).sqrt();
         sum += if let Some(best) = best {
