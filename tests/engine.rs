@@ -386,3 +386,56 @@ fn a_pitch_that_moves_is_told_less_surely() {
     assert!(steady < 0.2, "{steady} cents");
     assert!((0.7..4.0).contains(&rising), "{rising} cents: both halves lie 4 cents apart");
 }
+
+/// Players notice about 6 ms (Friberg and Sundberg 1995, `hearing.md`).
+const NOTICED_S: f64 = 0.006;
+
+#[test]
+fn a_strike_is_placed_over_strings_that_ring_on() {
+    let rate = rate(44_100);
+    let text = r#"
+title = "Low tide"
+key = "G major"
+tempo = 140
+meter = "4/4"
+steps = [
+  { beats = 0.5, frets = "3 x 0 x x x" },
+  { beats = 0.5, frets = "x 2 x x 3 x" },
+  { beats = 0.5, frets = "x x 4 x x 3" },
+  { beats = 0.5, frets = "3 x x 4 x x" },
+  { beats = 0.5, frets = "x 5 x x 5 x" },
+]
+"#;
+    let mut performance = Performance::new(&lick(text), &Manner::default());
+    performance.length_s += 0.3;
+    for note in &mut performance.notes {
+        note.sound.start_s += 0.3;
+        note.sound.length_s = 2.0;
+    }
+    let take = hear(&performance.render(rate, &Room::noisy(40.0), 5), rate);
+    let struck: Vec<f64> = take.strikes.iter().map(|s| s.onset.seconds(take.rate)).collect();
+    assert_eq!(struck.len(), 5, "{struck:?}");
+    for (struck_s, step) in struck.iter().zip(1..) {
+        let of_step = performance.notes.iter().filter(|note| note.step == step);
+        let first_s = of_step.map(|note| note.sound.start_s).fold(f64::INFINITY, f64::min);
+        let off_s = (struck_s - first_s).abs();
+        assert!(off_s < NOTICED_S, "step {step}: {off_s:.4} s off");
+    }
+}
+
+#[test]
+fn a_touch_just_before_a_strike_is_not_the_strike() {
+    let rate = rate(44_100);
+    let mut samples = played(PLAIN, rate);
+    let (onset, touch) = (13_230, 13_230 - 2_600);
+    samples.truncate(onset + 28_000);
+    let mut noise = 1_u32;
+    for sample in &mut samples[touch..touch + 130] {
+        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        *sample += 0.02 * (noise as f32 / u32::MAX as f32 - 0.5);
+    }
+    let take = hear(&samples, rate);
+    assert_eq!(struck(&take), [60, 64]);
+    let off_s = take.strikes[0].onset.seconds(take.rate) - onset as f64 / 44_100.0;
+    assert!(off_s.abs() < NOTICED_S, "{off_s:.4} s off");
+}

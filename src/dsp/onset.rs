@@ -32,14 +32,27 @@ const LOOK: usize = 5;
 const LAG: usize = 4;
 /// Frames whose rises make the local background (0.35 s).
 const BACKGROUND: usize = 60;
-/// Mean rise over all bands that makes an onset, above the background, in decibels.
-const MIN_RISE_DB: f32 = 1.2;
+/// Mean rise over all bands that makes an onset, in decibels, and how much of the local background
+/// it must clear besides: faint strikes are vetted by what they struck, noise is not to split notes.
+const MIN_RISE_DB: f32 = 0.7;
+const ABOVE_BACKGROUND: f32 = 3.0;
+/// A rise so many times that of an onset just before it is the strike, and that one was the hand's
+/// or the pick's touch.
+const TOUCH: f32 = 3.0;
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
 const RANGE_DB: f32 = 50.0;
 /// Decibels of power that is e times as much.
 const DECIBELS_A_NEPER: f32 = 10.0 / std::f32::consts::LN_10;
 /// The quietest power that counts as sound (−90 dB of full scale).
 const SILENCE: f32 = 1e-9;
+
+/// Coefficients of the linear prediction, and the stretch before a strike it is learnt from, in
+/// seconds.
+const ORDER: usize = 48;
+const LEARN_S: f64 = 0.1;
+/// Room for the samples that [`refine`] looks at and learns from, at up to 32 kHz.
+const MAX_LOOKED: usize = 2560;
+const MAX_LEARNT: usize = 3328;
 
 /// Finds onsets in a stream.
 pub struct Detector {
@@ -66,7 +79,8 @@ pub struct Detector {
     n_samples: u64,
     /// Whether the stream is known to begin with its first sample.
     silent_before: bool,
-    last_onset: Option<u64>,
+    /// The last onset and its rise.
+    last_onset: Option<(u64, f32)>,
 }
 
 impl fmt::Debug for Detector {
@@ -224,16 +238,16 @@ impl Detector {
         self.sorted.extend_from_slice(&self.rises);
         let middle = self.sorted.len() / 2;
         let (_, &mut background, _) = self.sorted.select_nth_unstable_by(middle, f32::total_cmp);
-        if rise < MIN_RISE_DB + 1.5 * background {
+        if rise < MIN_RISE_DB + ABOVE_BACKGROUND * background {
             return None;
         }
         let back = (LOOK * self.hop + self.frame / 2 + self.hop * LAG / 2) as u64;
         let at = self.n_samples.saturating_sub(back);
         let merge = (MERGE_S * self.rate) as u64;
-        if self.last_onset.is_some_and(|last| at < last + merge) {
+        if self.last_onset.is_some_and(|(last, touch)| at < last + merge && rise < TOUCH * touch) {
             return None;
         }
-        self.last_onset = Some(at);
+        self.last_onset = Some((at, rise));
         Some(at)
     }
 }
@@ -257,42 +271,67 @@ fn band_edges(bin_hz: f64, n_bins: usize) -> Vec<usize> {
 
 /// The sample at which the sound begins, within `samples`, near `guess`.
 ///
-/// Looks for the largest rise from the 8 ms before a sample to the 5 ms after it, differences of
-/// samples taken so that a low string ringing on does not hide the attack.
+/// What rings on is foretold from the samples before and taken off: a linear prediction follows any
+/// sum of decaying partials, and a strike is what it did not foresee. Looks for the largest rise of
+/// the rest from the 8 ms before a sample to the 5 ms after it. Does not allocate.
+///
+/// **Reference.** J. Makhoul, «Linear prediction: a tutorial review», Proc. IEEE 63 (1975).
 pub fn refine(samples: &[f32], guess: usize, rate: f64) -> usize {
     let (before, after) = ((0.008 * rate) as usize, (0.005 * rate) as usize);
     let reach = (0.030 * rate) as usize;
-    let from = guess.saturating_sub(reach).max(before + 1);
+    let from = guess.saturating_sub(reach).max(before + ORDER);
     let to = (guess + reach).min(samples.len().saturating_sub(after + 1));
     if from >= to {
         return guess.min(samples.len());
     }
+    let predictor = predictor(&samples[from.saturating_sub((LEARN_S * rate) as usize)..from]);
     let power = |i: usize| {
-        let d = samples[i] - 0.9 * samples[i - 1];
-        f64::from(d * d)
+        let recent = samples[i - ORDER..=i].iter().rev();
+        let unforeseen: f64 =
+            recent.zip(&predictor).map(|(&sample, a)| f64::from(sample) * a).sum();
+        unforeseen * unforeseen
     };
-    let mut past: f64 = (from - before..from).map(power).sum();
-    let mut coming: f64 = (from..from + after).map(power).sum();
-    let mut loudest = 0.0_f64;
-    {
-        let mut sum = coming;
-        for i in from..to {
-            loudest = loudest.max(sum);
-            sum += power(i + after) - power(i);
-        }
-    }
+    let mut powers = [0.0; MAX_LOOKED];
+    let start = from - before;
+    let powers = &mut powers[..(to + after - start).min(MAX_LOOKED)];
+    powers.iter_mut().enumerate().for_each(|(i, p)| *p = power(start + i));
+    let loudest = powers.windows(after).map(|w| w.iter().sum::<f64>()).fold(0.0, f64::max);
     let least = 1e-3 * loudest + 1e-14;
-    let mut best = (f64::MIN, guess);
-    for i in from..to {
-        let rise = ((coming / after as f64 + least / after as f64)
-            / (past / before as f64 + least / after as f64))
-            .ln()
-            + 0.3 * (coming + least).ln();
-        if rise > best.0 {
-            best = (rise, i);
-        }
-        past += power(i) - power(i - before);
-        coming += power(i + after) - power(i);
+    let rise = |i: usize| {
+        let past = powers[i - before..i].iter().sum::<f64>() + least;
+        let coming = powers[i..i + after].iter().sum::<f64>() + least;
+        coming / past
+    };
+    let last = powers.len().saturating_sub(after);
+    let best = (before..last).map(|i| (rise(i), i)).max_by(|a, b| a.0.total_cmp(&b.0));
+    best.map_or(guess, |(_, i)| start + i)
+}
+
+/// The filter, 1 first, that leaves of `samples` what those before each do not foretell: Levinson's
+/// and Durbin's recursion on the autocorrelation.
+fn predictor(samples: &[f32]) -> [f64; ORDER + 1] {
+    let n = samples.len().min(MAX_LEARNT);
+    let mut weighted = [0.0; MAX_LEARNT];
+    for (i, (w, sample)) in weighted.iter_mut().zip(samples).enumerate() {
+        *w = f64::from(*sample) * (PI * (i as f64 + 0.5) / n as f64).sin();
     }
-    best.1
+    let mut correlation = [0.0_f64; ORDER + 1];
+    for (lag, r) in correlation.iter_mut().enumerate() {
+        let pairs = weighted[lag..n.max(lag)].iter().zip(&weighted);
+        *r = pairs.map(|(a, b)| a * b).sum();
+    }
+    let mut filter = [0.0; ORDER + 1];
+    filter[0] = 1.0;
+    // A little noise keeps the filter from foretelling what it cannot.
+    let mut error = correlation[0] * (1.0 + 1e-9) + 1e-12;
+    for m in 1..=ORDER {
+        let reflected: f64 = (0..m).map(|i| filter[i] * correlation[m - i]).sum();
+        let k = -reflected / error;
+        let was = filter;
+        for i in 1..=m {
+            filter[i] = was[i] + k * was[m - i];
+        }
+        error *= 1.0 - k * k;
+    }
+    filter
 }
