@@ -423,7 +423,12 @@ impl Engine {
             };
             let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
             let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
-            let told = n <= MOST_BESIDE_TOLD && odds[i] >= least;
+            // Two strings an octave apart beat at the next octave as a third string would.
+            let stacked = shadows[..n_shadows]
+                .iter()
+                .zip(&odds)
+                .any(|(other, &odds)| odds > 0.0 && in_shadow(&tone, std::slice::from_ref(other)));
+            let told = n <= MOST_BESIDE_TOLD && !stacked && odds[i] >= least;
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
@@ -440,8 +445,10 @@ impl Engine {
         let fitted = &self.fitter.tones()[n];
         let moved = fitted.tone.cents_from(&shadow).abs();
         if fitted.error_cents < SHADOW_ERROR_CENTS && moved < 3.0 * SHADOW_ERROR_CENTS {
-            // Two lines this near to each other pull at one another.
-            (fitted.tone, fitted.error_cents.max(0.5))
+            // Two lines this near to each other pull at one another; in chords partials of more
+            // strings lie among theirs.
+            let least = if n > MOST_BESIDE_TOLD { SHADOW_ERROR_CENTS } else { 0.5 };
+            (fitted.tone, fitted.error_cents.max(least))
         } else {
             (shadow, SHADOW_ERROR_CENTS)
         }
