@@ -439,3 +439,21 @@ fn a_touch_just_before_a_strike_is_not_the_strike() {
     let off_s = take.strikes[0].onset.seconds(take.rate) - onset as f64 / 44_100.0;
     assert!(off_s.abs() < NOTICED_S, "{off_s:.4} s off");
 }
+
+#[test]
+fn a_recording_may_begin_with_the_noise_of_the_pick() {
+    let rate = rate(44_100);
+    let played = played(PLAIN, rate);
+    let onset = 13_230;
+    for before in [0, 220, 441, 882, 1323, 1764] {
+        let mut samples = played[onset - before..onset + 28_000].to_vec();
+        let mut noise = 1_u32;
+        for sample in &mut samples[..before] {
+            noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            *sample += 0.05 * (noise as f32 / u32::MAX as f32 - 0.5);
+        }
+        let mut listener = Listener::of_recording(settings(rate));
+        listener.push(&samples, |_| {});
+        assert_eq!(struck(&listener.finish(|_| {})), [60, 64], "{before} samples before");
+    }
+}

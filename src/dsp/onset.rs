@@ -236,6 +236,8 @@ impl Detector {
         }
         self.sorted.clear();
         self.sorted.extend_from_slice(&self.rises);
+        // Before the stream nothing rose.
+        self.sorted.resize(n.max(BACKGROUND / 2), 0.0);
         let middle = self.sorted.len() / 2;
         let (_, &mut background, _) = self.sorted.select_nth_unstable_by(middle, f32::total_cmp);
         if rise < MIN_RISE_DB + ABOVE_BACKGROUND * background {
