@@ -339,7 +339,7 @@ fn onsets_s(samples: &[f32], rate: SampleRate) -> Vec<f64> {
     let mut detector = Detector::new(rate);
     let mut onsets_s = Vec::new();
     decimator.push(samples, |sample| {
-        onsets_s.extend(detector.push(&[sample]).map(|at| at as f64 / rate));
+        onsets_s.extend(detector.push(&[sample]).map(|onset| onset.at as f64 / rate));
     });
     onsets_s
 }

@@ -32,13 +32,15 @@ const LOOK: usize = 5;
 const LAG: usize = 4;
 /// Frames whose rises make the local background (0.35 s).
 const BACKGROUND: usize = 60;
-/// Mean rise over all bands that makes an onset, in decibels, and how much of the local background
-/// it must clear besides: faint strikes are vetted by what they struck, noise is not to split notes.
-const MIN_RISE_DB: f32 = 0.7;
-const ABOVE_BACKGROUND: f32 = 3.0;
+/// Mean rise over all bands that makes an onset, in decibels, and how often the background comes on
+/// top of it: of any, and of a faint one, for noise is not to split notes.
+const MIN_RISE_DB: (f32, f32) = (1.2, 1.5);
+const FAINT_RISE_DB: (f32, f32) = (0.7, 3.0);
 /// A rise so many times that of an onset just before it is the strike, and that one was the hand's
 /// or the pick's touch.
 const TOUCH: f32 = 3.0;
+/// See [`Start::is_strike`].
+const STRIKE_DB: f64 = 3.0;
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
 const RANGE_DB: f32 = 50.0;
 /// Decibels of power that is e times as much.
@@ -53,6 +55,31 @@ const LEARN_S: f64 = 0.1;
 /// Room for the samples that [`refine`] looks at and learns from, at up to 32 kHz.
 const MAX_LOOKED: usize = 2560;
 const MAX_LEARNT: usize = 3328;
+
+/// A moment when something may have been struck.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Onset {
+    /// Good to half a frame; [`refine`] finds the sample.
+    pub at: u64,
+    /// Strings that beat against each other rise as much: no onset unless [`Start::is_strike`].
+    pub faint: bool,
+}
+
+/// Where a sound begins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Start {
+    /// Index of the first sample.
+    pub at: usize,
+    /// How much louder what nothing foretold is after it than before, in decibels.
+    pub rise_db: f64,
+}
+
+impl Start {
+    /// Whether more begins than noise does by chance (1.7 dB at most, of 8 ms and 5 ms in 60).
+    pub fn is_strike(&self) -> bool {
+        self.rise_db > STRIKE_DB
+    }
+}
 
 /// Finds onsets in a stream.
 pub struct Detector {
@@ -146,11 +173,8 @@ impl Detector {
         self.hop.saturating_sub(self.since_frame).max(missing).max(1)
     }
 
-    /// Listens to samples, at most [`Detector::until_frame`]; `Some(instant)` if an onset is now
-    /// known.
-    ///
-    /// The instant is good to half a frame; [`refine`] finds the sample.
-    pub fn push(&mut self, samples: &[f32]) -> Option<u64> {
+    /// Listens to samples, at most [`Detector::until_frame`]; tells an onset if one is now known.
+    pub fn push(&mut self, samples: &[f32]) -> Option<Onset> {
         debug_assert!(samples.len() <= self.until_frame(), "a frame would be missed");
         self.n_samples += samples.len() as u64;
         if self.history.len() + samples.len() > self.history.capacity() {
@@ -224,14 +248,14 @@ impl Detector {
     }
 
     /// Is the frame `LOOK` frames ago a peak of the rises?
-    fn pick(&mut self) -> Option<u64> {
+    fn pick(&mut self) -> Option<Onset> {
         let n = self.rises.len();
         let centre = n.checked_sub(LOOK + 1)?;
         let rise = self.rises[centre];
         let from = centre.saturating_sub(LOOK);
         let is_peak = self.rises[from..centre].iter().all(|&r| r < rise)
             && self.rises[centre + 1..].iter().all(|&r| r <= rise);
-        if !is_peak || rise < MIN_RISE_DB {
+        if !is_peak || rise < FAINT_RISE_DB.0 {
             return None;
         }
         self.sorted.clear();
@@ -240,7 +264,9 @@ impl Detector {
         self.sorted.resize(n.max(BACKGROUND / 2), 0.0);
         let middle = self.sorted.len() / 2;
         let (_, &mut background, _) = self.sorted.select_nth_unstable_by(middle, f32::total_cmp);
-        if rise < MIN_RISE_DB + ABOVE_BACKGROUND * background {
+        let is_above = |(least, share): (f32, f32)| rise >= least + share * background;
+        let faint = !is_above(MIN_RISE_DB);
+        if faint && !is_above(FAINT_RISE_DB) {
             return None;
         }
         let back = (LOOK * self.hop + self.frame / 2 + self.hop * LAG / 2) as u64;
@@ -250,7 +276,7 @@ impl Detector {
             return None;
         }
         self.last_onset = Some((at, rise));
-        Some(at)
+        Some(Onset { at, faint })
     }
 }
 
@@ -278,13 +304,13 @@ fn band_edges(bin_hz: f64, n_bins: usize) -> Vec<usize> {
 /// the rest from the 8 ms before a sample to the 5 ms after it. Does not allocate.
 ///
 /// **Reference.** J. Makhoul, «Linear prediction: a tutorial review», Proc. IEEE 63 (1975).
-pub fn refine(samples: &[f32], guess: usize, rate: f64) -> usize {
+pub fn refine(samples: &[f32], guess: usize, rate: f64) -> Start {
     let (before, after) = ((0.008 * rate) as usize, (0.005 * rate) as usize);
     let reach = (0.030 * rate) as usize;
     let from = guess.saturating_sub(reach).max(before + ORDER);
     let to = (guess + reach).min(samples.len().saturating_sub(after + 1));
     if from >= to {
-        return guess.min(samples.len());
+        return Start { at: guess.min(samples.len()), rise_db: 0.0 };
     }
     let predictor = predictor(&samples[from.saturating_sub((LEARN_S * rate) as usize)..from]);
     let power = |i: usize| {
@@ -306,7 +332,8 @@ pub fn refine(samples: &[f32], guess: usize, rate: f64) -> usize {
     };
     let last = powers.len().saturating_sub(after);
     let best = (before..last).map(|i| (rise(i), i)).max_by(|a, b| a.0.total_cmp(&b.0));
-    best.map_or(guess, |(_, i)| start + i)
+    let (rise, i) = best.unwrap_or((0.0, before));
+    Start { at: start + i, rise_db: 10.0 * (rise * before as f64 / after as f64).log10() }
 }
 
 /// The filter, 1 first, that leaves of `samples` what those before each do not foretell: Levinson's

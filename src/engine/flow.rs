@@ -70,23 +70,12 @@ impl Engine {
     /// Decimated samples of which only the last can make anything happen.
     fn step(&mut self, samples: &[f32], on_event: &mut impl FnMut(Event<'_>)) {
         self.stream.extend_from_slice(samples);
-        if let Some(guess) = self.detector.push(samples) {
-            let within = guess.saturating_sub(self.stream_start) as usize;
-            let onset = self.stream_start + onset::refine(&self.stream, within, self.rate) as u64;
-            // Where a recording is cut off there is a jolt, but no time to hear a string.
-            if self.end.is_some_and(|end| onset + self.samples(0.05) > end) {
-                return;
+        if let Some(onset) = self.detector.push(samples) {
+            let within = onset.at.saturating_sub(self.stream_start) as usize;
+            let start = onset::refine(&self.stream, within, self.rate);
+            if !onset.faint || start.is_strike() {
+                self.begin(self.stream_start + start.at as u64, on_event);
             }
-            self.close(onset, on_event);
-            self.open = Some(Open {
-                onset,
-                told: None,
-                loudest: 0.0,
-                loud_until: onset,
-                settled_s: SETTLED_LOW_S,
-                has_notes: false,
-                whole_has_notes: false,
-            });
         }
         let Some(open) = self.open else { return };
         let now = self.now();
@@ -101,6 +90,24 @@ impl Engine {
             self.tell(now, stage, on_event);
         }
         self.follow(now, on_event);
+    }
+
+    /// Ends the open strike and opens another at `onset`.
+    fn begin(&mut self, onset: u64, on_event: &mut impl FnMut(Event<'_>)) {
+        // Where a recording is cut off there is a jolt, but no time to hear a string.
+        if self.end.is_some_and(|end| onset + self.samples(0.05) > end) {
+            return;
+        }
+        self.close(onset, on_event);
+        self.open = Some(Open {
+            onset,
+            told: None,
+            loudest: 0.0,
+            loud_until: onset,
+            settled_s: SETTLED_LOW_S,
+            has_notes: false,
+            whole_has_notes: false,
+        });
     }
 
     /// Notices when a strike that was told has faded.
