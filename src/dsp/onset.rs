@@ -305,7 +305,7 @@ fn band_edges(bin_hz: f64, n_bins: usize) -> Vec<usize> {
 ///
 /// **Reference.** J. Makhoul, «Linear prediction: a tutorial review», Proc. IEEE 63 (1975).
 pub fn refine(samples: &[f32], guess: usize, rate: f64) -> Start {
-    let (before, after) = ((0.008 * rate) as usize, (0.005 * rate) as usize);
+    let [before, after] = [0.008, 0.005].map(|s| ((s * rate) as usize).max(1));
     let reach = (0.030 * rate) as usize;
     let from = guess.saturating_sub(reach).max(before + ORDER);
     let to = (guess + reach).min(samples.len().saturating_sub(after + 1));
