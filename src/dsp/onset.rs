@@ -319,18 +319,18 @@ pub fn refine(samples: &[f32], guess: usize, rate: f64) -> Start {
             recent.zip(&predictor).map(|(&sample, a)| f64::from(sample) * a).sum();
         unforeseen * unforeseen
     };
-    let mut powers = [0.0; MAX_LOOKED];
     let start = from - before;
-    let powers = &mut powers[..(to + after - start).min(MAX_LOOKED)];
-    powers.iter_mut().enumerate().for_each(|(i, p)| *p = power(start + i));
-    let loudest = powers.windows(after).map(|w| w.iter().sum::<f64>()).fold(0.0, f64::max);
+    let n = (to + after - start).min(MAX_LOOKED - 1);
+    // Power of all samples before each.
+    let mut sums = [0.0; MAX_LOOKED];
+    for i in 0..n {
+        sums[i + 1] = sums[i] + power(start + i);
+    }
+    let last = n.saturating_sub(after);
+    let coming = |i: usize| sums[i + after] - sums[i];
+    let loudest = (0..=last).map(coming).fold(0.0, f64::max);
     let least = 1e-3 * loudest + 1e-14;
-    let rise = |i: usize| {
-        let past = powers[i - before..i].iter().sum::<f64>() + least;
-        let coming = powers[i..i + after].iter().sum::<f64>() + least;
-        coming / past
-    };
-    let last = powers.len().saturating_sub(after);
+    let rise = |i: usize| (coming(i) + least) / (sums[i] - sums[i - before] + least);
     let best = (before..last).map(|i| (rise(i), i)).max_by(|a, b| a.0.total_cmp(&b.0));
     let (rise, i) = best.unwrap_or((0.0, before));
     Start { at: start + i, rise_db: 10.0 * (rise * before as f64 / after as f64).log10() }
