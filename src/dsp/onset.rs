@@ -192,6 +192,11 @@ impl Detector {
         self.pick()
     }
 
+    /// The onset told last was none: it hides no strike that follows it closely.
+    pub fn dismiss(&mut self) {
+        self.last_onset = None;
+    }
+
     /// Forgets everything heard but keeps the clock, `lost` samples later.
     pub fn skip(&mut self, lost: u64) {
         self.n_samples += lost;
