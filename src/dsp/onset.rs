@@ -20,7 +20,8 @@ use rustfft::num_complex::Complex32;
 
 use super::logarithm::ln;
 
-/// Onsets nearer to each other than this belong to one strike, in seconds.
+/// Onsets nearer to each other than this belong to one strike, in seconds. If the later rise is the
+/// larger, that is the strike, and the first was the touch of hand or pick.
 pub const MERGE_S: f64 = 0.07;
 
 const HOP_S: f64 = 0.0058;
@@ -36,9 +37,6 @@ const BACKGROUND: usize = 60;
 /// top of it: of any, and of a faint one, for noise is not to split notes.
 const MIN_RISE_DB: (f32, f32) = (1.2, 1.5);
 const FAINT_RISE_DB: (f32, f32) = (0.7, 3.0);
-/// A rise so many times that of an onset just before it is the strike, and that one was the hand's
-/// or the pick's touch.
-const TOUCH: f32 = 3.0;
 /// See [`Start::is_strike`].
 const STRIKE_DB: f64 = 3.0;
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
@@ -277,7 +275,7 @@ impl Detector {
         let back = (LOOK * self.hop + self.frame / 2 + self.hop * LAG / 2) as u64;
         let at = self.n_samples.saturating_sub(back);
         let merge = (MERGE_S * self.rate) as u64;
-        if self.last_onset.is_some_and(|(last, touch)| at < last + merge && rise < TOUCH * touch) {
+        if self.last_onset.is_some_and(|(last, touch)| at < last + merge && rise < touch) {
             return None;
         }
         self.last_onset = Some((at, rise));
