@@ -94,6 +94,10 @@ const WHOLE_S: f64 = 1.5;
 const STRUM_S: f64 = 0.25;
 /// Length of the stretches before and after the onset that tell struck notes from ringing ones.
 const COMPARE_S: f64 = 0.15;
+/// … and before it where notes lie so far apart, in hertz, that this parts them: a string struck
+/// again is often damped just before, by the pick or the finger.
+const BEFORE_S: f64 = 0.09;
+const APART_HZ: f64 = 3.6 / BEFORE_S;
 /// A struck note is louder than it was by this much at least, in decibels.
 const STRUCK_RISE_DB: f64 = 2.0;
 /// How much of the stream is kept, in seconds.
@@ -412,6 +416,14 @@ impl Engine {
             let (tone, error_cents) = self.part(tones, *tone);
             let Some(frequency) = Hertz::new(tone.f1) else { continue };
             let rise = rises.get(n + i).copied().unwrap_or(90.0);
+            let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
+            let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
+            // Two strings an octave apart beat at the next octave as a third string would.
+            let stacked = shadows[..n_shadows]
+                .iter()
+                .zip(&odds)
+                .any(|(other, &odds)| odds > 0.0 && in_shadow(&tone, std::slice::from_ref(other)));
+            let told = n <= MOST_BESIDE_TOLD && !stacked && odds[i] >= least;
             let pitch = HeardPitch {
                 frequency,
                 error_cents: Some(error_cents),
@@ -421,14 +433,6 @@ impl Engine {
                 rise: Decibels(rise),
                 confidence: confidence(odds[i]),
             };
-            let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
-            let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
-            // Two strings an octave apart beat at the next octave as a third string would.
-            let stacked = shadows[..n_shadows]
-                .iter()
-                .zip(&odds)
-                .any(|(other, &odds)| odds > 0.0 && in_shadow(&tone, std::slice::from_ref(other)));
-            let told = n <= MOST_BESIDE_TOLD && !stacked && odds[i] >= least;
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
@@ -511,19 +515,6 @@ impl Engine {
         let mut rises = [90.0; MAX_TONES];
         let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
         let struck_from = self.unheard.filter(near).unwrap_or(onset);
-        let length = self.samples(COMPARE_S);
-        let before = self.stretch(
-            struck_from.saturating_sub(length + self.samples(0.006)),
-            struck_from.saturating_sub(self.samples(0.006)),
-        );
-        if before.len() < self.samples(0.05) as usize {
-            return rises;
-        }
-        let after_from = onset + self.samples(0.015);
-        let after = self.stretch(after_from, (after_from + length).min(end));
-        if after.len() < self.samples(0.03) as usize {
-            return rises;
-        }
         // What rang before takes its share of the partials in both stretches.
         let mut all = [Tone::at(440.0); MAX_TONES];
         all[..tones.len()].copy_from_slice(tones);
@@ -534,6 +525,23 @@ impl Engine {
                 all[n] = *tone;
                 n += 1;
             }
+        }
+        let is_near = |(i, t): (usize, &Tone)| {
+            all[..i].iter().any(|other| (other.f1 - t.f1).abs() < APART_HZ)
+        };
+        let are_near = all[..n].iter().enumerate().any(is_near);
+        let before_s = if are_near { COMPARE_S } else { BEFORE_S };
+        let before = self.stretch(
+            struck_from.saturating_sub(self.samples(before_s + 0.006)),
+            struck_from.saturating_sub(self.samples(0.006)),
+        );
+        if before.len() < self.samples(0.05) as usize {
+            return rises;
+        }
+        let after_from = onset + self.samples(0.015);
+        let after = self.stretch(after_from, (after_from + self.samples(COMPARE_S)).min(end));
+        if after.len() < self.samples(0.03) as usize {
+            return rises;
         }
         let middle = |stretch: &std::ops::Range<usize>| 0.5 * (stretch.start + stretch.end) as f64;
         let apart_s = (middle(&after) - middle(&before)) / self.rate;
