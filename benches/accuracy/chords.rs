@@ -28,7 +28,7 @@ use crate::support::score::struck_notes;
 use crate::support::score::told;
 
 /// Shapes (common practice), lowest string first; those without open strings move up the neck.
-const THREE: [(&str, &str); 14] = [
+pub const THREE: [(&str, &str); 14] = [
     ("minor, root", "x x x 5 5 5"),
     ("major, root", "x x x 5 5 3"),
     ("minor, second inversion", "x x x 4 5 3"),
@@ -44,7 +44,7 @@ const THREE: [(&str, &str); 14] = [
     ("root, fifth, octave", "5 7 7 x x x"),
     ("major, spread", "x 3 x 0 5 x"),
 ];
-const MORE: [(&str, &str); 14] = [
+pub const MORE: [(&str, &str); 14] = [
     ("sixth, 4", "x x 2 2 2 2"),
     ("sixth, low, 4", "3 x 2 4 3 x"),
     ("sixth, 5", "x 3 5 5 5 5"),
@@ -221,8 +221,8 @@ fn score(
 pub fn blind(take: &Take) -> Vec<Sounding> {
     let second = |strike: &doublecheck::engine::Strike| strike.onset.seconds(take.rate);
     let notes = take.strikes.iter().flat_map(|strike| {
-        let struck = strike.notes.iter().filter(|note| note.struck);
-        struck.map(move |note| Sounding { onset_s: second(strike), hz: note.frequency.get() })
+        let struck = strike.likely_struck();
+        struck.map(move |(note, _)| Sounding { onset_s: second(strike), hz: note.frequency.get() })
     });
     notes.collect()
 }

@@ -35,6 +35,9 @@ pub struct HeardPitch {
     pub rise: Decibels,
     /// How sure its presence is, 0.5 (a guess) to 1.
     pub confidence: f64,
+    /// Whether it is more likely there than not where nobody asked for it: in the shadow of others
+    /// that takes more than even odds.
+    pub likely: bool,
 }
 
 /// A strike and what sounds after it.
@@ -55,6 +58,22 @@ pub struct Strike {
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
     /// where a slide or a bend led ([`Stage::Whole`] only).
     pub later: Vec<LaterNote>,
+}
+
+impl Strike {
+    /// What was more likely struck than not where nothing was asked for, each with whether it is
+    /// sure. The doubtful come last, and only beside one that is sure: alone they are often noise.
+    ///
+    /// A note counts that got louder at all. [`HeardPitch::struck`] asks for more, so that what rings
+    /// on is never held against a player.
+    pub fn likely_struck(&self) -> impl Iterator<Item = (&HeardPitch, bool)> {
+        let rose = |note: &&HeardPitch| note.rise.0 > 0.0;
+        let sure = self.notes.iter().filter(rose);
+        let any_sure = sure.clone().next().is_some();
+        let likely = move |note: &&HeardPitch| any_sure && note.likely;
+        let doubtful = self.doubtful.iter().filter(rose).filter(likely);
+        sure.map(|note| (note, true)).chain(doubtful.map(|note| (note, false)))
+    }
 }
 
 /// A note reached without a strike.

@@ -59,6 +59,7 @@ impl Engine {
                     struck: false,
                     rise: Decibels(0.0),
                     confidence: confidence(found.evidence.log_odds),
+                    likely: true,
                 },
                 start: self.outside(start),
             });

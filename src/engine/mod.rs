@@ -59,6 +59,11 @@ const TOLD_SHADOW: f64 = 6.0;
 /// … a double octave, whose partials are few, from these.
 const TOLD_DOUBLE_OCTAVE: f64 = 7.5;
 const MOST_BESIDE_TOLD: usize = 2;
+/// Where nobody asked for anything, octaves and twelfths struck in chords are more likely than not from
+/// these log odds on (comping of eight guitars); double octaves and what lies above several from …
+const LIKELY_OCTAVE: f64 = 7.5;
+const LIKELY_TWELFTH: f64 = 5.0;
+const LIKELY_DOUBLE_OCTAVE: f64 = 10.0;
 
 /// Listening starts this long after the onset, when the pick's noise is over, in seconds.
 const SKIP_S: f64 = 0.045;
@@ -407,6 +412,7 @@ impl Engine {
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),
                 confidence: confidence(found.evidence.log_odds),
+                likely: true,
             };
             let hidden = n > MOST_BESIDE_TOLD && in_shadow(&found.fitted.tone, tones)
                 || found.evidence.log_odds < TOLD;
@@ -432,6 +438,7 @@ impl Engine {
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),
                 confidence: confidence(odds[i]),
+                likely: told || odds[i] >= likely_from(&tone, tones),
             };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
@@ -567,6 +574,16 @@ impl Engine {
 fn in_shadow(tone: &Tone, tones: &[Tone]) -> bool {
     let above = |other: &Tone, n: f64| tone.cents_from(other) - 1200.0 * n.log2();
     tones.iter().any(|t| [2.0, 3.0, 4.0].into_iter().any(|n| above(t, n).abs() < 35.0))
+}
+
+/// The log odds from which a tone in the shadow of `tones` is more likely there than not.
+fn likely_from(tone: &Tone, tones: &[Tone]) -> f64 {
+    let mut above = tones.iter().filter(|t| in_shadow(tone, std::slice::from_ref(*t)));
+    match (above.next().map(|t| tone.f1 / t.f1), above.next()) {
+        (Some(ratio), None) if ratio < 2.5 => LIKELY_OCTAVE,
+        (Some(ratio), None) if ratio < 3.5 => LIKELY_TWELFTH,
+        _ => LIKELY_DOUBLE_OCTAVE,
+    }
 }
 
 /// Whether all are numbers, looked at side by side: infinity and what is no number have the largest

@@ -221,6 +221,7 @@ mod tests {
             level: Decibels(-20.0),
             struck: true,
             rise: Decibels(30.0),
+            likely: true,
             confidence,
         }
     }

@@ -63,7 +63,10 @@ pub fn line(
     reference: Reference,
 ) -> io::Result<()> {
     let heard = Heard::of(strike, reference);
-    let notes = heard.struck.iter().map(|pitch| text::pitch(pitch, None));
+    let notes = heard.struck.iter().map(|(pitch, sure)| {
+        let perhaps = if *sure { "" } else { "perhaps " };
+        format!("{perhaps}{}", text::pitch(pitch, None))
+    });
     let ringing = heard.ringing.iter().map(|pitch| text::ringing(pitch.note, None));
     let told: Vec<String> = notes.chain(ringing).collect();
     let (at, name) = (strike.onset.seconds(rate), heard.name());
@@ -94,15 +97,17 @@ pub fn json(out: &mut impl Write, take: &Take, reference: Reference) -> io::Resu
         .iter()
         .map(|strike| {
             let heard = Heard::of(strike, reference);
-            let sounding = |pitches: &[Pitch]| {
-                pitches.iter().map(|pitch| json::sounding(pitch, None)).collect()
-            };
+            let struck = heard.struck.iter().map(|(pitch, sure)| StruckJson {
+                sounding: json::sounding(pitch, None),
+                doubtful: !sure,
+            });
+            let ringing = heard.ringing.iter().map(|pitch| json::sounding(pitch, None));
             StrikeJson {
                 start_s: json::thousandths(strike.onset.seconds(take.rate)),
                 end_s: json::thousandths(strike.end.seconds(take.rate)),
                 name: (!heard.struck.is_empty()).then(|| heard.name()),
-                notes: sounding(&heard.struck),
-                ringing: sounding(&heard.ringing),
+                notes: struck.collect(),
+                ringing: ringing.collect(),
             }
         })
         .collect();
@@ -137,30 +142,40 @@ struct StrikeJson {
     start_s: f64,
     end_s: f64,
     name: Option<String>,
-    notes: Vec<Sounding>,
+    notes: Vec<StruckJson>,
     ringing: Vec<Sounding>,
 }
 
-/// The notes of a strike, sorted by what they are.
+#[derive(Serialize)]
+struct StruckJson {
+    #[serde(flatten)]
+    sounding: Sounding,
+    /// More likely there than not, but not sure.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    doubtful: bool,
+}
+
+/// The notes of a strike, sorted by what they are; of those struck, whether they are sure.
 struct Heard {
-    struck: Vec<Pitch>,
+    struck: Vec<(Pitch, bool)>,
     ringing: Vec<Pitch>,
 }
 
 impl Heard {
     fn of(strike: &Strike, reference: Reference) -> Self {
-        let pitches = |struck: bool| {
-            let notes = strike.notes.iter().filter(move |note| note.struck == struck);
-            notes.filter_map(|note| nearest(note, reference)).collect()
-        };
-        Self { struck: pitches(true), ringing: pitches(false) }
+        let pitch = |(note, sure)| Some((nearest(note, reference)?, sure));
+        let mut struck: Vec<(Pitch, bool)> = strike.likely_struck().filter_map(pitch).collect();
+        struck.sort_by_key(|(pitch, _)| pitch.note);
+        let is_struck = |pitch: &Pitch| struck.iter().any(|(other, _)| other.note == pitch.note);
+        let ringing = strike.notes.iter().filter_map(|note| nearest(note, reference));
+        Self { ringing: ringing.filter(|pitch| !is_struck(pitch)).collect(), struck }
     }
 
     fn name(&self) -> String {
         if self.struck.is_empty() {
             return "no clear note".to_owned();
         }
-        let notes: Vec<MidiNote> = self.struck.iter().map(|pitch| pitch.note).collect();
+        let notes: Vec<MidiNote> = self.struck.iter().map(|(pitch, _)| pitch.note).collect();
         name_sounding(&notes, None)
     }
 }
@@ -192,7 +207,8 @@ mod tests {
             stiffness: None,
             level: Decibels(-20.0),
             struck,
-            rise: Decibels(20.0),
+            rise: Decibels(if struck { 20.0 } else { -5.0 }),
+            likely: true,
             confidence: 1.0,
         };
         let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {
@@ -226,6 +242,27 @@ mod tests {
 ";
         let found = String::from_utf8(out).expect("UTF-8");
         assert_eq!(found, expected, "found:\n{found}");
+    }
+
+    /// A perhaps A#4 (466.16 Hz, ISO 16) beside notes that are sure, and one alone.
+    #[test]
+    fn a_doubtful_note_is_told_as_such_and_never_alone() {
+        let mut take = take();
+        let perhaps = HeardPitch {
+            frequency: Hertz::new(466.16).expect("positive"),
+            ..take.strikes[0].notes[1]
+        };
+        take.strikes.iter_mut().for_each(|strike| strike.doubtful.push(perhaps));
+        let mut out = Vec::new();
+        text(&mut out, &take, Reference::default()).expect("a vector takes all bytes");
+        let found = String::from_utf8(out).expect("UTF-8");
+        assert!(found.contains("F#4 +1 ±1, perhaps A#4 +0 ±1, D5 +0 ±1"), "found:\n{found}");
+        assert!(found.contains("1.02 s  no clear note\n"), "found:\n{found}");
+        let mut out = Vec::new();
+        json(&mut out, &take, Reference::default()).expect("a vector takes all bytes");
+        let found: Value = serde_json::from_slice(&out).expect("one JSON document");
+        assert_eq!(found["strikes"][0]["notes"][1]["doubtful"], true);
+        assert_eq!(found["strikes"][1]["notes"], json!([]));
     }
 
     /// The example in the contract of the JSON output. F#4 lies at 440 · 2^(−3/12) = 369.994 Hz
