@@ -6,6 +6,7 @@
 #![allow(missing_docs, clippy::print_stdout)]
 
 mod chords;
+mod comping;
 mod grid;
 mod licks;
 mod listen;
@@ -28,7 +29,7 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 10] = [
+const PARTS: [Part; 11] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
@@ -36,6 +37,7 @@ const PARTS: [Part; 10] = [
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
+    ("comping", "strums and plucked chords in quick succession, blind", comping::measure),
     ("listen", "a real take, blind", listen::measure),
     ("single", "cents of one note and of two, and the bound on them", single::measure),
     ("strings", "which string a note came from", strings::measure),
