@@ -6,7 +6,7 @@ use crate::grid::Grid;
 use crate::support::spoil;
 
 pub fn measure(plan: &Plan) {
-    println!("(no codec: no encoder is at hand; {} cases a cell)", plan.n);
+    println!("({} cases a cell)", plan.n);
     let grid = |title: &str, seed| Grid {
         title: title.to_owned(),
         recipe: grid::plain(plan.length_s),
