@@ -17,8 +17,10 @@ use crate::support::cases::Random;
 use crate::support::cases::Recipe;
 use crate::support::cases::case;
 use crate::support::cases::mix;
+use crate::support::corpus::Note;
 use crate::support::corpus::RATE;
 use crate::support::corpus::Set;
+use crate::support::corpus::sampled_sets;
 use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::honesty;
@@ -35,13 +37,15 @@ const START_S: f64 = 0.3;
 type Measured = (f64, f64);
 
 pub fn measure(plan: &Plan) {
-    for set in plan.instruments() {
-        one_note(plan, set);
-    }
-    println!("(the truth of real notes is repeatable to about 0.6 cents)");
-    for set in plan.instruments() {
-        two_notes(plan, set);
-    }
+    println!(
+        "(the truth is the string's line over the stretch that sounded, read off the lone note:"
+    );
+    println!(" of real and sampled ones repeatable to about 0.6 cents, what partials stray apart)");
+    let sampled = sampled_sets();
+    let n = if plan.quick { 1 } else { usize::MAX };
+    let sets: Vec<&Set> = plan.instruments().chain(sampled.iter().take(n)).collect();
+    sets.iter().for_each(|set| one_note(plan, set));
+    sets.iter().for_each(|set| two_notes(plan, set));
     println!("\nstationary tones of ten partials 1/l in white noise, root mean square error");
     for length_s in [0.4, 1.4] {
         for noise_db in [40.0, 20.0] {
@@ -78,7 +82,7 @@ fn one_note(plan: &Plan, set: &Set) {
             let noise_db = set.is_synthetic().then_some(NOISE_DB);
             let samples = mix(&[placed], START_S + plan.length_s, noise_db, &mut random);
             let title = format!("{} {} {:?}", set.name, note.midi, note.place);
-            (title, nearest_to(&samples, plan, &[note.f1_hz])[0])
+            (title, nearest_to(&samples, plan, &[note.sounded_hz(plan.length_s)])[0])
         })
         .collect();
     let cents: Vec<Measured> = results.iter().filter_map(|r| r.1).collect();
@@ -117,14 +121,15 @@ fn two_notes(plan: &Plan, set: &Set) {
         .into_par_iter()
         .filter_map(|(interval, mut random)| {
             let case = case(set, Class::Right, interval, recipe, &mut random)?;
-            let truths: Vec<f64> = case.played.iter().map(|p| p.1).collect();
+            let notes: Vec<&Note> = case.played.iter().map(|p| set.note_of(p.1)).collect();
+            let truths = case.sounded_hz;
             let title = format!("{} {:?}", set.name, case.expected);
             let measured = nearest_to(&case.samples, plan, &truths);
             let moved = if set.is_synthetic() {
                 Vec::new()
             } else {
-                let pairs = measured.iter().zip(&truths);
-                pairs.filter_map(|(m, &truth)| moved_by_company(plan, set, *m, truth)).collect()
+                let these = measured.iter().zip(notes.iter().zip(&truths));
+                these.filter_map(|(m, (n, t))| moved_by_company(plan, n, *m, *t)).collect()
             };
             Some(Pair { interval, title, measured, moved })
         })
@@ -165,16 +170,15 @@ fn two_notes(plan: &Plan, set: &Set) {
     plan.tell(&bad.map(|r| format!("{}: {:?}", r.title, r.measured)).collect::<Vec<_>>());
 }
 
-/// How far another note moved the reading of one of `set`: its own reading alone is the measure, not
+/// How far another note moved the reading of `note`: its own reading alone is the measure, not
 /// the truth, which for real notes is known less exactly than this.
 fn moved_by_company(
     plan: &Plan,
-    set: &Set,
+    note: &Note,
     measured: Option<Measured>,
     truth: f64,
 ) -> Option<Measured> {
     let (off, told) = measured?;
-    let note = set.notes.iter().find(|n| n.f1_hz == truth)?;
     let placed = Placed { note, start_s: START_S, end_s: f64::INFINITY, gain_db: 0.0 };
     let samples = mix(&[placed], START_S + plan.length_s, None, &mut Random(0));
     let alone = nearest_to(&samples, plan, &[truth])[0]?;

@@ -59,6 +59,8 @@ pub struct Case {
     pub expected: Vec<i32>,
     /// MIDI number and first partial of every note played.
     pub played: Vec<(i32, f64)>,
+    /// First partials of these as they sounded here, their attack left out; of right cases only.
+    pub sounded_hz: Vec<f64>,
     /// Start of the earliest note.
     pub onset_s: f64,
     pub samples: Vec<f32>,
@@ -141,6 +143,11 @@ pub fn case(
             interval,
             expected,
             played: notes.iter().map(|n| (i32::from(n.midi), n.f1_hz)).collect(),
+            sounded_hz: notes
+                .iter()
+                .filter(|_| class == Class::Right)
+                .map(|note| note.sounded_hz(recipe.length_s))
+                .collect(),
             onset_s,
             samples,
         });

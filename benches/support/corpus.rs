@@ -16,8 +16,21 @@ use doublecheck::theory::fretboard::StringNumber;
 use doublecheck::units::Cents;
 use doublecheck::units::Hertz;
 use doublecheck::units::SampleRate;
+use rayon::prelude::*;
 
 use super::cases::Random;
+use super::truth::Stretch;
+use super::truth::line_hz;
+use super::truth::moved_cents;
+
+/// Where the pitch of recorded notes was measured, in seconds after the onset, as the manifest has it.
+const TOLD_S: Stretch = (0.1, 1.3);
+/// Synthetic notes relax with this time constant, as real ones do.
+const GLIDE_S: f64 = 0.07;
+/// A note's attack lasts so long, or less where it is damped soon.
+const ATTACK_S: [f64; 2] = [0.1, 0.045];
+/// What sounds after its attack for this long at least is measured without it.
+const LEAST_S: f64 = 0.25;
 
 /// All mixes are made at this rate.
 pub const RATE: u32 = 44_100;
@@ -26,12 +39,39 @@ pub const RATE: u32 = 44_100;
 #[derive(Debug, Clone)]
 pub struct Note {
     pub midi: u8,
-    /// Measured (real) or exact (synthetic) first partial.
+    /// Measured (real, sampled) or exact (synthetic) first partial …
     pub f1_hz: f64,
+    /// … over this stretch of its sound; of a synthetic note, once it has relaxed.
+    pub told: Stretch,
+    /// How sharp it begins, in cents, where that is known exactly.
+    pub glide_cents: Option<f64>,
     pub onset_s: f64,
     /// String (1 = highest) and fret where known.
     pub place: Option<(u8, u8)>,
     pub samples: Vec<f32>,
+}
+
+impl Note {
+    /// First partial as it sounds where the note is damped `length_s` after its onset, the attack left
+    /// out: strings begin sharp, beat and glide, so that no other stretch tells quite the same.
+    pub fn sounded_hz(&self, length_s: f64) -> f64 {
+        let attack_s = ATTACK_S.into_iter().find(|attack| length_s - attack > LEAST_S);
+        let heard = (attack_s.unwrap_or(ATTACK_S[1]), length_s);
+        let moved = self.glide_cents.map_or_else(
+            || moved_cents(&self.samples, self.onset_s, self.f1_hz, self.told, heard),
+            |glide| glide * mean_in_the_middle(heard, |at_s| (-at_s / GLIDE_S).exp()),
+        );
+        self.f1_hz * (moved / 1200.0).exp2()
+    }
+}
+
+/// Mean of `value` over `stretch`, the middle counting more, as in a Hann window.
+fn mean_in_the_middle(stretch: Stretch, value: impl Fn(f64) -> f64) -> f64 {
+    const STEPS: usize = 200;
+    let share = |i: usize| (i as f64 + 0.5) / STEPS as f64;
+    let weight = |i: usize| 1.0 - (std::f64::consts::TAU * share(i)).cos();
+    let at = |i: usize| stretch.0 + share(i) * (stretch.1 - stretch.0);
+    (0..STEPS).map(|i| weight(i) * value(at(i))).sum::<f64>() / STEPS as f64
 }
 
 /// Notes of one instrument.
@@ -48,6 +88,11 @@ impl Set {
     /// Not of this world.
     pub fn is_synthetic(&self) -> bool {
         self.name == SYNTHETIC
+    }
+
+    /// The note told at `f1_hz`.
+    pub fn note_of(&self, f1_hz: f64) -> &Note {
+        self.notes.iter().find(|n| n.f1_hz == f1_hz).expect("one of this set")
     }
 
     /// One of the notes that are nominally `midi`.
@@ -98,6 +143,8 @@ pub fn real_sets() -> Vec<Set> {
         let note = Note {
             midi: field[5].parse().expect("midi"),
             f1_hz: field[6].parse().expect("hertz"),
+            told: TOLD_S,
+            glide_cents: None,
             onset_s: onset_s(&samples),
             place: place_of(field[12]),
             samples,
@@ -142,13 +189,22 @@ pub fn sampled_sets() -> Vec<Set> {
         let (mut left, mut right) = (vec![0.0; n], vec![0.0; n]);
         synth.render(&mut left, &mut right);
         let samples: Vec<f32> = left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect();
-        let f1_hz = 440.0 * ((f64::from(midi) - 69.0) / 12.0).exp2();
-        Note { midi, f1_hz, onset_s: 0.0, place: None, samples: to_peak(samples) }
+        let nominal_hz = 440.0 * ((f64::from(midi) - 69.0) / 12.0).exp2();
+        let f1_hz = line_hz(&samples, 0.0, TOLD_S, nominal_hz);
+        Note {
+            midi,
+            f1_hz,
+            told: TOLD_S,
+            glide_cents: None,
+            onset_s: 0.0,
+            place: None,
+            samples: to_peak(samples),
+        }
     };
     (24..=27)
         .map(|program| Set {
             name: format!("sampled-{program}"),
-            notes: (40..=84).map(|midi| note(program, midi)).collect(),
+            notes: (40..=84).into_par_iter().map(|midi| note(program, midi)).collect(),
         })
         .collect()
 }
@@ -170,10 +226,13 @@ pub fn synthetic_set(random: &mut Random) -> Set {
             note.brightness = random.between(0.2, 0.9);
             let f1_hz = Hertz::get(note.frequency);
             let room = doublecheck::synth::room::Room::default();
+            let glide_cents = note.glide_cents;
             let samples = doublecheck::synth::render(&[note], 2.2, rate, &room, random.next_u64());
             notes.push(Note {
                 midi: midi.round() as u8,
                 f1_hz,
+                told: (0.0, f64::INFINITY),
+                glide_cents: Some(glide_cents),
                 onset_s: 0.0,
                 place: Some((string, fret)),
                 samples: to_peak(samples),

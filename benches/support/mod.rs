@@ -9,3 +9,4 @@ pub mod moves;
 pub mod neck;
 pub mod score;
 pub mod spoil;
+pub mod truth;

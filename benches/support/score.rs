@@ -105,7 +105,7 @@ pub fn run(case: &Case, rate: SampleRate) -> Outcome {
     let plays = |midi: i32| case.played.iter().any(|p| p.0 == midi);
     let mut cents = Vec::new();
     if case.class == Class::Right && correct {
-        for (midi, f1) in &case.played {
+        for ((midi, _), f1) in case.played.iter().zip(&case.sounded_hz) {
             let heard = step.heard.iter().find(|h| i32::from(h.pitch.note.0) == *midi);
             if let Some(heard) = heard {
                 let error = 1200.0 * (heard.pitch.frequency.get() / f1).log2();
