@@ -36,10 +36,60 @@ pub fn hann_kernel(x: f64) -> f64 {
     }
 }
 
-/// Derivative of [`hann_kernel`], per width.
-pub fn hann_kernel_slope(x: f64) -> f64 {
-    const STEP: f64 = 1e-3;
-    (hann_kernel(x + STEP) - hann_kernel(x - STEP)) / (2.0 * STEP)
+/// How a stretch is weighted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Window {
+    /// Raised from its ends to its middle: lines two widths apart are told apart, whatever their level.
+    Hann,
+    /// Even but for its ends: every sample counts, and noise moves a line half as far, but loud lines
+    /// are seen far off.
+    Flat,
+}
+
+impl Window {
+    /// Share of the stretch over which it rises and falls (J. Tukey 1967; all of it is Hann's).
+    fn taper(self) -> f64 {
+        match self {
+            Self::Hann => 1.0,
+            Self::Flat => 0.15,
+        }
+    }
+
+    /// Its transform, 1 at `x = 0`; `x` in widths. For Hann's it is [`hann_kernel`].
+    ///
+    /// ```text
+    /// W(x) = sinc(x (1 − α/2)) · cos(παx/2) / (1 − (αx)²)
+    /// ```
+    pub fn kernel(self, x: f64) -> f64 {
+        let (x, taper) = (x.abs(), self.taper());
+        let even = PI * x * (1.0 - 0.5 * taper);
+        let even = if even < 1e-6 { 1.0 } else { even.sin() / even };
+        let edge = taper * x;
+        let edge = if (edge - 1.0).abs() < 1e-6 {
+            0.25 * PI
+        } else {
+            (0.5 * PI * edge).cos() / (1.0 - edge * edge)
+        };
+        even * edge
+    }
+
+    /// Derivative of its transform, per width.
+    pub fn kernel_slope(self, x: f64) -> f64 {
+        const STEP: f64 = 1e-3;
+        (self.kernel(x + STEP) - self.kernel(x - STEP)) / (2.0 * STEP)
+    }
+
+    /// Standard error of a line's offset, in widths, times its amplitude over the noise of a bin:
+    ///
+    /// ```text
+    /// √(½ · ∫(2πt)² w⁴ dt / (∫(2πt)² w² dt)² / ∫w² dt),  |t| < ½,  ∫w dt = 1
+    /// ```
+    pub fn offset_error(self) -> f64 {
+        match self {
+            Self::Hann => 0.68,
+            Self::Flat => 0.427,
+        }
+    }
 }
 
 /// Absolute value of a complex amplitude; `norm` guards against overflow, at ten times the cost.
@@ -52,7 +102,10 @@ pub fn magnitude(z: Complex64) -> f64 {
 pub struct Spectrum {
     /// Complex amplitude of every bin up to [`HIGHEST_HZ`].
     pub bins: Vec<Complex32>,
-    /// Noise floor at every bin: the amplitude that noise alone has there (root mean square).
+    /// How the stretch was weighted.
+    pub window: Window,
+    /// Noise floor at every bin: the amplitude that noise alone has there (root mean square); empty
+    /// under a flat window, where loud lines hide it.
     pub floor: Vec<f32>,
     /// Distance of two bins in hertz.
     pub bin_hz: f64,
@@ -70,6 +123,7 @@ impl Clone for Spectrum {
     fn clone_from(&mut self, source: &Self) {
         self.bins.clone_from(&source.bins);
         self.floor.clone_from(&source.floor);
+        self.window = source.window;
         (self.bin_hz, self.width_hz) = (source.bin_hz, source.width_hz);
     }
 }
@@ -78,6 +132,7 @@ impl Spectrum {
     /// An empty spectrum with room for any stretch up to `max_len` samples at `rate`.
     fn with_capacity(max_bins: usize) -> Self {
         Self {
+            window: Window::Hann,
             bins: Vec::with_capacity(max_bins),
             floor: Vec::with_capacity(max_bins),
             bin_hz: 1.0,
@@ -158,11 +213,25 @@ impl Transformer {
         Spectrum::with_capacity(self.max_bins)
     }
 
-    /// Fills `spectrum` from `samples`, at least 16 of them.
+    /// Fills `spectrum` from `samples`, at least 16 of them, under a Hann window.
     ///
     /// # Panics
     /// If `samples` is longer than the `max_len` given to `new`.
     pub fn transform(&mut self, samples: &[f32], spectrum: &mut Spectrum) {
+        self.transform_under(Window::Hann, samples, spectrum);
+        estimate_floor(spectrum, &mut self.sorted);
+    }
+
+    /// Fills `spectrum` from `samples`, at least 16 of them, under a flat window.
+    ///
+    /// # Panics
+    /// As [`Transformer::transform`] does.
+    pub fn transform_flat(&mut self, samples: &[f32], spectrum: &mut Spectrum) {
+        self.transform_under(Window::Flat, samples, spectrum);
+        spectrum.floor.clear();
+    }
+
+    fn transform_under(&mut self, window: Window, samples: &[f32], spectrum: &mut Spectrum) {
         let len = samples.len();
         let plan = self
             .plans
@@ -171,19 +240,23 @@ impl Transformer {
             .expect("a stretch is never longer than max_len");
         let size = plan.len();
         let input = &mut self.input[..size];
-        fill_windowed(samples, &mut input[..len]);
+        match window {
+            Window::Hann => fill_windowed(samples, &mut input[..len]),
+            Window::Flat => fill_tapered(samples, &mut input[..len], window.taper()),
+        }
         input[len..].fill(0.0);
         let output = &mut self.output[..size / 2 + 1];
         plan.process_with_scratch(input, output, &mut self.scratch[..plan.get_scratch_len()])
             .expect("lengths were taken from the plan");
         let bin_hz = self.rate_hz / size as f64;
         let kept = ((HIGHEST_HZ / bin_hz) as usize).min((0.45 * size as f64) as usize);
+        spectrum.window = window;
         spectrum.bin_hz = bin_hz;
         spectrum.width_hz = self.rate_hz / len as f64;
         spectrum.bins.clear();
         // Phase refers to the middle of the stretch: bin k turns by k · π · (len − 1) / size · …
         let turn = PI * (len as f64 - 1.0) / size as f64;
-        let scale = 4.0 / len as f64;
+        let scale = 2.0 / ((1.0 - 0.5 * window.taper()) * len as f64);
         for (block, bins) in output[..kept].chunks(RESTART).enumerate() {
             let mut circle = Circle::new(turn * (block * RESTART) as f64, turn);
             for bins in bins.chunks(LANES) {
@@ -196,7 +269,18 @@ impl Transformer {
                 circle.advance();
             }
         }
-        estimate_floor(spectrum, &mut self.sorted);
+    }
+}
+
+/// Copies `samples`, faded in and out over half of `taper` at either end.
+fn fill_tapered(samples: &[f32], out: &mut [f32], taper: f64) {
+    out.copy_from_slice(samples);
+    let len = samples.len();
+    let fade = 0.5 * taper * len as f64;
+    for i in 0..fade as usize {
+        let weight = (0.5 - 0.5 * (PI * (i as f64 + 0.5) / fade).cos()) as f32;
+        out[i] *= weight;
+        out[len - 1 - i] *= weight;
     }
 }
 

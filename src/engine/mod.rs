@@ -4,7 +4,6 @@
 //! Equal samples give equal events however they are chunked, live or from a file.
 //! **Limits.** No I/O, no clock, no randomness, no threads.
 
-mod drift;
 mod event;
 mod flow;
 mod later;
@@ -30,6 +29,7 @@ use crate::dsp::spectrum::Transformer;
 use crate::pitch::estimate::Estimator;
 use crate::pitch::fit::Fitter;
 use crate::pitch::fit::MAX_TONES;
+use crate::pitch::line;
 use crate::pitch::shadow;
 use crate::pitch::stiffness::Gauge;
 use crate::pitch::tone::Tone;
@@ -79,11 +79,14 @@ const LEAST_SOUNDING_S: f64 = 0.2;
 const SETTLED_FROM_S: f64 = 0.1;
 /// … to here at most.
 const SETTLED_TO_S: f64 = 1.4;
+/// Less than this does not tell whether a pitch moves.
+const LEAST_HALF_S: f64 = 0.12;
 /// Less than this does not tell how stiff a string is.
 const GAUGED_S: f64 = 0.1;
 /// The stretch that tells most of tones in the shadow of others.
 const ATTACK_S: f64 = 0.17;
-/// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s).
+/// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s): two lines this near
+/// to each other pull at one another, however well both are fitted.
 const SHADOW_ERROR_CENTS: f64 = 4.0;
 /// When the first guess is made, in seconds after the onset.
 const EARLY_S: f64 = 0.065;
@@ -140,7 +143,10 @@ pub struct Engine {
     fitter: Fitter,
     gauge: Gauge,
     spectrum: Spectrum,
-    /// The first 0.17 s after the strike, for what hides in the shadow of other tones.
+    /// What the spectrum shows, measured once more, with every sample counting.
+    flat: Spectrum,
+    /// The first 0.17 s after the strike, for what hides in the shadow of other tones; then the first
+    /// half of what is measured.
     attack: Spectrum,
     shadows: shadow::Workspace,
     /// Whether strikes are told before they have sounded out.
@@ -176,6 +182,7 @@ impl Engine {
             estimator: Estimator::new(&transformer),
             fitter: Fitter::new(spectrum.bins.capacity()),
             gauge: Gauge::new(),
+            flat: transformer.make_spectrum(),
             attack: transformer.make_spectrum(),
             shadows: shadow::Workspace::new(),
             transformer,
@@ -386,24 +393,27 @@ impl Engine {
         let to = end.min(onset + self.samples(SETTLED_TO_S));
         let settled = self.stretch(from, to);
         let is_long = settled.len() > self.samples(0.25) as usize;
+        let sounding = range.start.min(settled.start)..settled.end;
         let measured = if is_long { settled } else { range };
-        let drifts = self.drifts_cents(&measured, tones);
+        let half = measured.start..measured.start + measured.len() / 2;
+        let halved = half.len() > self.samples(LEAST_HALF_S) as usize;
+        if halved {
+            self.transformer.transform(&self.stream[half], &mut self.attack);
+        }
         self.transformer.transform(&self.stream[measured], &mut self.spectrum);
-        self.fitter.fit(&self.spectrum, tones, 3);
-        let fitted = self.fitter.tones().iter().map(|fitted| fitted.tone);
-        let stiffness = if 1.0 / self.spectrum.width_hz > GAUGED_S {
-            self.gauge.measure(&self.spectrum, fitted)
-        } else {
-            [None; MAX_TONES]
-        };
+        self.transformer.transform_flat(&self.stream[sounding], &mut self.flat);
+        let gauge = (1.0 / self.spectrum.width_hz > GAUGED_S).then_some(&mut self.gauge);
+        let spectra = [&self.spectrum, &self.flat];
+        let early = halved.then_some(&self.attack);
+        let (lines, stiffness) = line::draw(spectra, early, &mut self.fitter, gauge, tones);
         self.strike.notes.clear();
         self.strike.doubtful.clear();
-        let measured = rises.into_iter().zip(drifts).zip(stiffness);
-        for ((fitted, found), ((rise, drift), stiffness)) in
-            self.fitter.tones().iter().zip(self.estimator.found()).zip(measured)
+        let measured = rises.into_iter().zip(stiffness);
+        for ((line, found), (rise, stiffness)) in
+            lines.iter().zip(self.estimator.found()).zip(measured)
         {
-            let Some(frequency) = Hertz::new(fitted.tone.f1) else { continue };
-            let error_cents = fitted.error_cents.hypot(0.5 * drift);
+            let Some(frequency) = Hertz::new(line.tone.f1) else { continue };
+            let error_cents = line.error_cents();
             let pitch = HeardPitch {
                 frequency,
                 error_cents: error_cents.is_finite().then_some(error_cents),
@@ -419,7 +429,7 @@ impl Engine {
             if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
         }
         for (i, tone) in shadows[..n_shadows].iter().enumerate() {
-            let (tone, error_cents) = self.part(tones, *tone);
+            let tone = self.part(tones, *tone);
             let Some(frequency) = Hertz::new(tone.f1) else { continue };
             let rise = rises.get(n + i).copied().unwrap_or(90.0);
             let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
@@ -432,7 +442,7 @@ impl Engine {
             let told = n <= MOST_BESIDE_TOLD && !stacked && odds[i] >= least;
             let pitch = HeardPitch {
                 frequency,
-                error_cents: Some(error_cents),
+                error_cents: Some(SHADOW_ERROR_CENTS),
                 stiffness: None,
                 level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
                 struck: rise >= STRUCK_RISE_DB,
@@ -446,23 +456,17 @@ impl Engine {
         self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| n.struck)
     }
 
-    /// The pitch of a tone in the shadow of `tones`, and its standard error in cents: parted from
-    /// them in the spectrum made last where its partials lie far enough from theirs.
-    fn part(&mut self, tones: &[Tone], shadow: Tone) -> (Tone, f64) {
+    /// The pitch of a tone in the shadow of `tones`: parted from them in the spectrum made last where its
+    /// partials lie far enough from theirs.
+    fn part(&mut self, tones: &[Tone], shadow: Tone) -> Tone {
         let mut all = [shadow; MAX_TONES];
         let n = tones.len().min(MAX_TONES - 1);
         all[..n].copy_from_slice(&tones[..n]);
         self.fitter.fit(&self.spectrum, &all[..=n], 3);
         let fitted = &self.fitter.tones()[n];
         let moved = fitted.tone.cents_from(&shadow).abs();
-        if fitted.error_cents < SHADOW_ERROR_CENTS && moved < 3.0 * SHADOW_ERROR_CENTS {
-            // Two lines this near to each other pull at one another; in chords partials of more
-            // strings lie among theirs.
-            let least = if n > MOST_BESIDE_TOLD { SHADOW_ERROR_CENTS } else { 0.5 };
-            (fitted.tone, fitted.error_cents.max(least))
-        } else {
-            (shadow, SHADOW_ERROR_CENTS)
-        }
+        let parted = fitted.error_cents < SHADOW_ERROR_CENTS && moved < 3.0 * SHADOW_ERROR_CENTS;
+        if parted { fitted.tone } else { shadow }
     }
 
     /// The largest amplitude of the spectrum near `hz`, never quite 0.

@@ -17,17 +17,16 @@ use super::tone::MAX_STIFFNESS;
 use super::tone::Tone;
 use super::tone::typical_stiffness;
 use crate::dsp::spectrum::Spectrum;
-use crate::dsp::spectrum::hann_kernel;
-use crate::dsp::spectrum::hann_kernel_slope;
+use crate::dsp::spectrum::Window;
 use crate::dsp::spectrum::magnitude;
 
 /// Tones fitted together, at most: six strings and a candidate.
 pub const MAX_TONES: usize = 7;
 
-/// Partials closer than this many widths are fitted together.
-const CLUSTER_WIDTHS: f64 = 3.0;
-/// How far from a partial the spectrum is looked at when fitting, in widths.
-const REACH_WIDTHS: f64 = 2.0;
+/// Partials closer than this many widths are fitted together, under either window.
+const CLUSTER_WIDTHS: [f64; 2] = [3.0, 6.0];
+/// How far from a partial the spectrum is looked at when fitting, in widths, under either window.
+const REACH_WIDTHS: [f64; 2] = [2.0, 5.0];
 /// How far from a partial its model is taken off the spectrum, in widths.
 const TAIL_WIDTHS: f64 = 8.0;
 /// Partials in one cluster, at most; a longer chain is cut.
@@ -39,13 +38,6 @@ const AMPLITUDE_RIDGE: f64 = 2e-3;
 
 /// Partials that move by less, relative to their frequencies, are where they belong (0.005 cents).
 const SETTLED: f64 = 3e-6;
-
-/// Standard error of a partial's offset, in widths, times its amplitude over the noise of a bin:
-///
-/// ```text
-/// √(½ · ∫(2πt)² w⁴ dt / (∫(2πt)² w² dt)² / ∫w² dt),  w = 2 cos²(πt), |t| < ½
-/// ```
-const OFFSET_ERROR: f64 = 0.68;
 
 /// A partial tells how far real ones stray if its own noise is less than this, relative to its
 /// frequency (one cent); beyond ten cents it is another tone's.
@@ -70,6 +62,13 @@ pub struct Partial {
     /// Distance to the nearest other partial, in widths.
     pub gap_widths: f64,
     slope: Complex64,
+}
+
+impl Partial {
+    /// Amplitude of the noise in a bin around it.
+    pub fn noise(&self, spectrum: &Spectrum) -> f64 {
+        self.residual.max(0.7 * spectrum.floor_at(self.hz)).max(1e-9)
+    }
 }
 
 /// A tone with what the fit says of it.
@@ -99,10 +98,10 @@ struct KernelTable(Vec<[f32; 2]>);
 const TABLE_STEPS: f64 = 256.0;
 
 impl KernelTable {
-    fn new() -> Self {
+    fn new(window: Window) -> Self {
         let n = (TABLE_STEPS * (TAIL_WIDTHS + 4.0)) as usize + 2;
         let x = |i: usize| i as f64 / TABLE_STEPS;
-        let entry = |i| [hann_kernel(x(i)) as f32, hann_kernel_slope(x(i)) as f32];
+        let entry = |i| [window.kernel(x(i)) as f32, window.kernel_slope(x(i)) as f32];
         Self((0..n).map(entry).collect())
     }
 
@@ -120,7 +119,7 @@ impl KernelTable {
 /// Fits tones to spectra; all memory is taken in `new`.
 #[derive(Debug)]
 pub struct Fitter {
-    kernel: KernelTable,
+    kernels: [KernelTable; 2],
     tones: [FittedTone; MAX_TONES],
     n_tones: usize,
     partials: Vec<Partial>,
@@ -133,7 +132,7 @@ impl Fitter {
     /// A fitter for spectra of up to `max_bins` bins.
     pub fn new(max_bins: usize) -> Self {
         Self {
-            kernel: KernelTable::new(),
+            kernels: [Window::Hann, Window::Flat].map(KernelTable::new),
             tones: [FittedTone::default(); MAX_TONES],
             n_tones: 0,
             partials: Vec::with_capacity(MAX_TONES * MAX_PARTIALS),
@@ -165,13 +164,13 @@ impl Fitter {
     pub fn alone_at(&self, spectrum: &Spectrum, index: usize, k: usize) -> Complex64 {
         let partial = &self.partials[index];
         let x = (k as f64 * spectrum.bin_hz - partial.hz) / spectrum.width_hz;
-        let (value, slope) = self.kernel.at(x);
+        let (value, slope) = self.kernels[spectrum.window as usize].at(x);
         widen(self.residual[k]) + partial.amplitude * value + partial.slope * slope
     }
 
-    /// The window's transform and its slope at `x` widths from the line.
+    /// Hann's transform and its slope at `x` widths from the line.
     pub fn kernel_at(&self, x: f64) -> (f64, f64) {
-        self.kernel.at(x)
+        self.kernels[0].at(x)
     }
 
     /// Fits `tones` (at most [`MAX_TONES`]) to `spectrum`, refining them `rounds` times. What they
@@ -234,7 +233,8 @@ impl Fitter {
             let mut end = start + 1;
             while end < self.partials.len()
                 && end - start < MAX_CLUSTER
-                && self.partials[end].hz - self.partials[end - 1].hz < CLUSTER_WIDTHS * width
+                && self.partials[end].hz - self.partials[end - 1].hz
+                    < CLUSTER_WIDTHS[spectrum.window as usize] * width
             {
                 end += 1;
             }
@@ -249,7 +249,7 @@ impl Fitter {
         let n = end - start;
         let (width, bin_hz) = (spectrum.width_hz, spectrum.bin_hz);
         let (first, last) = (self.partials[start].hz, self.partials[end - 1].hz);
-        let reach = REACH_WIDTHS * width;
+        let reach = REACH_WIDTHS[spectrum.window as usize] * width;
         let middle = 0.5 * (first + last);
         let range = spectrum.range_around(middle, 0.5 * (last - first) + reach);
         // Where the first bin lies from each partial, in widths, and how far the bins are apart.
@@ -258,7 +258,8 @@ impl Fitter {
             *x = (range.start as f64 * bin_hz - partial.hz) / width;
         }
         let bins = &spectrum.bins[range];
-        let power = self.write_equations(bins, &first_bin[..n], bin_hz / width);
+        let kernel = spectrum.window as usize;
+        let power = self.write_equations(kernel, bins, &first_bin[..n], bin_hz / width);
         let n_bins = bins.len() as f64;
         let mut ridge = [0.0; 2 * MAX_CLUSTER];
         for (i, ridge) in ridge[..2 * n].iter_mut().enumerate() {
@@ -268,10 +269,18 @@ impl Fitter {
         }
         let given = self.right;
         solve_positive_definite(&mut self.matrix, &mut self.right, 2 * n);
-        // ‖b − Ax‖² = ‖b‖² − xᴴAᵀb − xᴴRx, since (AᵀA + R) x = Aᵀb.
+        // ‖b − Ax‖² = ‖b‖² − xᴴAᵀb − xᴴRx, since (AᵀA + R) x = Aᵀb. What the ridge alone leaves over is
+        // no noise: xᴴR(AᵀA)⁻¹Rx less, of which the diagonal is enough, where noise is all that counts;
+        // the weights of evidence were fitted with it.
+        let exact = spectrum.window == Window::Flat;
         let mut left_over = power;
-        for ((x, b), ridge) in self.right[..2 * n].iter().zip(&given).zip(ridge) {
-            left_over -= (x.conj() * b).re + ridge * x.norm_sqr();
+        for (i, ((x, b), ridge)) in self.right[..2 * n].iter().zip(&given).zip(ridge).enumerate() {
+            let relative = match exact {
+                true if i < n => AMPLITUDE_RIDGE,
+                true => SLOPE_RIDGE,
+                false => 0.0,
+            };
+            left_over -= (x.conj() * b).re + (1.0 + relative) * ridge * x.norm_sqr();
         }
         let left_over = left_over.max(0.0);
         // Twice as many unknowns as partials were spent on these bins.
@@ -293,7 +302,14 @@ impl Fitter {
 
     /// Fills in the normal equations for partials of which the first bin lies `first_bin` widths
     /// away and every other `step` further, and returns the power of all bins.
-    fn write_equations(&mut self, bins: &[Complex32], first_bin: &[f64], step: f64) -> f64 {
+    fn write_equations(
+        &mut self,
+        kernel: usize,
+        bins: &[Complex32],
+        first_bin: &[f64],
+        step: f64,
+    ) -> f64 {
+        let kernel = &self.kernels[kernel];
         let n = first_bin.len();
         let mut power = 0.0;
         if let [x] = first_bin {
@@ -301,7 +317,7 @@ impl Fitter {
             let [mut values, mut mixed, mut slopes] = [0.0; 3];
             let [mut along, mut across] = [Complex64::default(); 2];
             for (k, bin) in bins.iter().enumerate() {
-                let (value, slope) = self.kernel.at(x + k as f64 * step);
+                let (value, slope) = kernel.at(x + k as f64 * step);
                 let bin = widen(*bin);
                 values += value * value;
                 mixed += value * slope;
@@ -323,7 +339,7 @@ impl Fitter {
         for (k, bin) in bins.iter().enumerate() {
             let bin = widen(*bin);
             for (i, x) in first_bin.iter().enumerate() {
-                (column[i], column[n + i]) = self.kernel.at(x + k as f64 * step);
+                (column[i], column[n + i]) = kernel.at(x + k as f64 * step);
             }
             for i in 0..2 * n {
                 for (cell, c) in self.matrix[i][..=i].iter_mut().zip(&column) {
@@ -338,14 +354,13 @@ impl Fitter {
 
     /// Weight of a partial in the fit of its string: the inverse variance of its relative frequency.
     fn weight(&self, spectrum: &Spectrum, partial: &Partial) -> f64 {
-        let noise = partial.residual.max(0.7 * spectrum.floor_at(partial.hz)).max(1e-9);
-        let ratio = magnitude(partial.amplitude) / noise;
+        let ratio = magnitude(partial.amplitude) / partial.noise(spectrum);
         // Too close to a neighbour the offset is anybody's guess.
         let apart = ((partial.gap_widths - 0.7) / 0.8).clamp(0.0, 1.0);
         if ratio < 2.0 {
             return 0.0;
         }
-        let relative = OFFSET_ERROR * spectrum.width_hz / (ratio * partial.hz);
+        let relative = spectrum.window.offset_error() * spectrum.width_hz / (ratio * partial.hz);
         apart / (relative * relative)
     }
 
@@ -452,7 +467,8 @@ impl Fitter {
             let first = (range.start as f64 * spectrum.bin_hz - partial.hz) / width;
             let step = spectrum.bin_hz / width;
             for (i, bin) in self.residual[range].iter_mut().enumerate() {
-                let (value, slope) = self.kernel.at(first + i as f64 * step);
+                let (value, slope) =
+                    self.kernels[spectrum.window as usize].at(first + i as f64 * step);
                 *bin -= narrow(partial.amplitude * value + partial.slope * slope);
             }
         }

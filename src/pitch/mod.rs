@@ -2,6 +2,7 @@
 
 pub mod estimate;
 pub mod fit;
+pub mod line;
 pub mod presence;
 pub mod settled;
 pub mod shadow;
