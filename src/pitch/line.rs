@@ -54,6 +54,13 @@ const MOVES: f64 = 0.8;
 const HALF_MOVES: f64 = 0.5;
 /// Cents of a small relative change.
 const CENTS: f64 = 1200.0 / LN_2;
+/// A fit of all partials is trusted so far, to begin with: its first partial in cents, its stiffness as a
+/// share of itself.
+const LEAST_BEGUN_CENTS: f64 = 0.3;
+const BEGUN_STIFFNESS: f64 = 0.5;
+/// Straying that a line is begun with, relative (three cents), and how often it is drawn anew.
+const BEGUN_STRAY: f64 = 1.7e-3;
+const ROUNDS: usize = 5;
 /// What a partial strays where too few tell, and the most any strays, relative (one cent and ten).
 const USUAL_STRAY: f64 = 5.8e-4;
 const MOST_STRAY: f64 = 5.8e-3;
@@ -75,8 +82,9 @@ pub struct Line {
     freedom: f64,
 }
 
-/// Draws the lines of `tones` in one sound: the spectrum of its settled part, and of the whole under a flat
-/// window; how far they move is seen in `early`, the first half of the settled part. Tells what `gauge` finds of the strings' stiffness besides.
+/// Draws the lines of `tones` in one sound: the spectrum of its settled part, and of the whole under a
+/// flat window; how far they move is seen in `early`, the first half of the settled part. Tells what
+/// `gauge` finds of the strings' stiffness besides.
 pub fn draw(
     [settled, whole]: [&Spectrum; 2],
     early: Option<&Spectrum>,
@@ -87,10 +95,15 @@ pub fn draw(
     let n = tones.len();
     let mut all = [Line::begin(Tone::at(440.0), settled.width_hz); MAX_TONES];
     let lines = &mut all[..n];
-    lines.iter_mut().zip(tones).for_each(|(l, &tone)| *l = Line::begin(tone, settled.width_hz));
-    redraw(lines, settled, fitter);
-    let tones = lines.iter().map(|line| line.tone);
-    let stiffness = gauge.map_or([None; MAX_TONES], |gauge| gauge.measure(settled, tones));
+    fitter.fit(settled, tones, 3);
+    let fitted = fitter.tones().iter().map(|fitted| fitted.tone);
+    for (line, fitted) in lines.iter_mut().zip(fitter.tones()) {
+        *line = Line::begin(fitted.tone, settled.width_hz);
+        let error = fitted.error_cents.max(LEAST_BEGUN_CENTS) / CENTS;
+        line.spread[0] = line.spread[0].min(error * error);
+        line.spread[2] = line.spread[2].min((BEGUN_STIFFNESS * fitted.tone.stiffness).powi(2));
+    }
+    let stiffness = gauge.map_or([None; MAX_TONES], |gauge| gauge.measure(settled, fitted));
     for (line, known) in lines.iter_mut().zip(stiffness) {
         *line = known.map_or(*line, |known| line.with(known));
     }
@@ -191,7 +204,9 @@ impl Line {
         let said = &said[..n];
         let [mut shift, mut bend] = [0.0; 2];
         let off = |[slope, measured, ..]: &Said, shift, bend| measured - shift - bend * slope;
-        for _ in 0..4 {
+        // Begun with all partials counting much alike, or the loudest alone would hold the line.
+        self.stray = self.stray.max(BEGUN_STRAY);
+        for _ in 0..ROUNDS {
             let [mut h00, mut h01, mut h11, mut g0, mut g1] = [0.0; 5];
             for says in said {
                 let [slope, measured, noise, strays] = *says;
@@ -243,8 +258,9 @@ impl Line {
     }
 }
 
-/// How far the lowest partials stray beyond what noise explains, from how far each lies off the line and
-/// the variances of that by noise and by straying: so far that their squares, each over its variance, sum up to `freedom`.
+/// How far the lowest partials stray beyond what noise explains, from how far each lies off the line
+/// and the variances of that by noise and by straying: so far that their squares, each over its
+/// variance, sum up to `freedom`.
 fn stray(off: impl Iterator<Item = [f64; 3]> + Clone, freedom: f64) -> f64 {
     let sum = |stray: f64| -> f64 {
         let squares =
