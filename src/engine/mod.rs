@@ -20,8 +20,6 @@ pub use listener::Take;
 
 use std::f64::consts::TAU;
 
-use rise::Witnesses;
-
 use crate::dsp::decimate::Decimator;
 use crate::dsp::onset::Detector;
 use crate::dsp::spectrum::Spectrum;
@@ -100,12 +98,6 @@ const HIGH_HZ: f64 = 190.0;
 const WHOLE_S: f64 = 1.5;
 /// A chord is strummed in less than this, in seconds.
 const STRUM_S: f64 = 0.25;
-/// Length of the stretches before and after the onset that tell struck notes from ringing ones.
-const COMPARE_S: f64 = 0.15;
-/// … and before it where notes lie so far apart, in hertz, that this parts them: a string struck
-/// again is often damped just before, by the pick or the finger.
-const BEFORE_S: f64 = 0.09;
-const APART_HZ: f64 = 3.6 / BEFORE_S;
 /// A struck note is louder than it was by this much at least, in decibels.
 const STRUCK_RISE_DB: f64 = 2.0;
 /// How much of the stream is kept, in seconds.
@@ -519,58 +511,6 @@ impl Engine {
             },
         );
         n_shadows
-    }
-
-    /// By how much each tone is louder after the onset than before it, in decibels.
-    fn rises_db(&mut self, onset: u64, end: u64, tones: &[Tone]) -> [f64; MAX_TONES] {
-        let mut rises = [90.0; MAX_TONES];
-        let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
-        let struck_from = self.unheard.filter(near).unwrap_or(onset);
-        // What rang before takes its share of the partials in both stretches.
-        let mut all = [Tone::at(440.0); MAX_TONES];
-        all[..tones.len()].copy_from_slice(tones);
-        let mut n = tones.len();
-        for tone in &self.previous {
-            let known = all[..n].iter().any(|t| tone.is_note_of(t));
-            if !known && n < MAX_TONES {
-                all[n] = *tone;
-                n += 1;
-            }
-        }
-        let is_near = |(i, t): (usize, &Tone)| {
-            all[..i].iter().any(|other| (other.f1 - t.f1).abs() < APART_HZ)
-        };
-        let are_near = all[..n].iter().enumerate().any(is_near);
-        let before_s = if are_near { COMPARE_S } else { BEFORE_S };
-        let before = self.stretch(
-            struck_from.saturating_sub(self.samples(before_s + 0.006)),
-            struck_from.saturating_sub(self.samples(0.006)),
-        );
-        if before.len() < self.samples(0.05) as usize {
-            return rises;
-        }
-        let after_from = onset + self.samples(0.015);
-        let after = self.stretch(after_from, (after_from + self.samples(COMPARE_S)).min(end));
-        if after.len() < self.samples(0.03) as usize {
-            return rises;
-        }
-        let middle = |stretch: &std::ops::Range<usize>| 0.5 * (stretch.start + stretch.end) as f64;
-        let apart_s = (middle(&after) - middle(&before)) / self.rate;
-        let mut witnesses = |stretch: std::ops::Range<usize>| {
-            self.transformer.transform(&self.stream[stretch], &mut self.spectrum);
-            self.fitter.fit(&self.spectrum, &all[..n], 0);
-            Witnesses::of(&self.fitter, &self.spectrum)
-        };
-        let (before, after) = (witnesses(before), witnesses(after));
-        for (t, rise) in rises[..tones.len()].iter_mut().enumerate() {
-            *rise = after.rise_db(&before, t, apart_s);
-            // Nobody heard it before the strike: asked for, it counts.
-            let known = self.previous.iter().any(|p| p.is_note_of(&tones[t]));
-            if !known {
-                *rise = rise.max(0.0);
-            }
-        }
-        rises
     }
 }
 
