@@ -46,10 +46,10 @@ const AGREED: f64 = 3.5;
 /// this one on: what is left out of the string's law bends the line as stiffness does.
 const STRAYS_FROM: f64 = 8.0;
 /// Neighbours stray alike, so that the mean of many strays too: by this share of what one does …
-const AKIN: f64 = 0.85;
-/// … and a pitch that moves is known no better than this share of how far. Fitted by
-/// `benches/fit_cents.py` before halves counted.
-const MOVES: f64 = 0.8;
+const AKIN: f64 = 0.65;
+/// … and a pitch that moves is known no better than this share of how far. Both are fitted by
+/// `benches/fit_cents.py`.
+const MOVES: f64 = 1.0;
 /// The mean of a pitch that glides lies within half of how far its first half lies off.
 const HALF_MOVES: f64 = 0.5;
 /// Cents of a small relative change.
