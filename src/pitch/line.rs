@@ -11,7 +11,8 @@
 //!
 //! **Conventions.** Frequencies are relative to the partial's own; errors are one standard error.
 //! **Limits.** A partial is heard only where the line is known to lie within a width of it, so that a
-//! line is drawn from the lowest partials to the highest, in some rounds.
+//! line is drawn from the lowest partials to the highest, in some rounds. A first partial some four
+//! cents off the others' line can hold it there (then with an error of one to three cents).
 //! **Reference.** H. Fletcher 1964 (see [`super::tone`]). Scatter beyond the known errors: R. Paule,
 //! J. Mandel, «Consensus values and weighting factors», J. Res. Natl. Bur. Stand. 87 (1982).
 
