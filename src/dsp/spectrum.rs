@@ -1,9 +1,9 @@
 //! A stretch of samples in, its complex spectrum out.
 //!
-//! **Conventions.** The stretch is weighted with a Hann window and may be shorter than the
+//! **Conventions.** The stretch is weighted with a [`Window`] and may be shorter than the
 //! transform (zero-padded). Bins are scaled so that a sine of amplitude `a` on a bin shows `a`, and
 //! phases refer to the middle of the stretch, so that the window's own transform is real:
-//! see [`hann_kernel`]. Distances in frequency are told in *widths*, one over the stretch's length.
+//! see [`Window::kernel`]. Distances in frequency are told in *widths*, one over the stretch's length.
 //! **Limits.** Bins above [`HIGHEST_HZ`] are not kept.
 //! **Reference.** F. J. Harris, «On the use of windows for harmonic analysis with the discrete
 //! Fourier transform», 1978.
@@ -19,22 +19,6 @@ use rustfft::num_complex::Complex64;
 
 /// Partials above this are not looked at.
 pub const HIGHEST_HZ: f64 = 6500.0;
-
-/// Transform of a Hann window of unit length, centred, 1 at `x = 0`; `x` in widths.
-///
-/// ```text
-/// W(x) = sin(πx) / (πx · (1 − x²))
-/// ```
-pub fn hann_kernel(x: f64) -> f64 {
-    let x = x.abs();
-    if x < 1e-6 {
-        1.0
-    } else if (x - 1.0).abs() < 1e-6 {
-        0.5
-    } else {
-        (PI * x).sin() / (PI * x * (1.0 - x * x))
-    }
-}
 
 /// How a stretch is weighted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,7 +39,7 @@ impl Window {
         }
     }
 
-    /// Its transform, 1 at `x = 0`; `x` in widths. For Hann's it is [`hann_kernel`].
+    /// Its transform, 1 at `x = 0`; `x` in widths.
     ///
     /// ```text
     /// W(x) = sinc(x (1 − α/2)) · cos(παx/2) / (1 − (αx)²)

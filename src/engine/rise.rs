@@ -110,7 +110,7 @@ impl Witnesses {
     pub(super) fn of(fitter: &Fitter, spectrum: &Spectrum) -> Self {
         let mut witnesses = Self::default();
         for partial in fitter.partials().iter().filter(|p| p.n <= RISE_PARTIALS) {
-            let noise = partial.residual.max(0.7 * spectrum.floor_at(partial.hz)).max(1e-9);
+            let noise = partial.noise(spectrum);
             witnesses.0[partial.tone][partial.n - 1] = Witness {
                 amplitude: partial.amplitude,
                 hz: partial.hz + partial.offset_widths * spectrum.width_hz,

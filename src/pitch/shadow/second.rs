@@ -5,7 +5,7 @@ use rustfft::num_complex::Complex64;
 use super::lower::Lower;
 use crate::dsp::logarithm::ln;
 use crate::dsp::spectrum::Spectrum;
-use crate::dsp::spectrum::hann_kernel;
+use crate::dsp::spectrum::Window;
 use crate::dsp::spectrum::magnitude;
 use crate::pitch::fit::Fitter;
 use crate::pitch::tone::Tone;
@@ -43,7 +43,8 @@ struct Lobes(Vec<[f32; STEPS_IN_LOBE]>);
 
 impl Lobes {
     fn new() -> Self {
-        let value = |x: f64| if x.abs() > LOBE_WIDTHS { 0.0 } else { hann_kernel(x) as f32 };
+        let value =
+            |x: f64| if x.abs() > LOBE_WIDTHS { 0.0 } else { Window::Hann.kernel(x) as f32 };
         let row = |phase: usize| {
             let first = 3.0 + phase as f64 / PHASES as f64;
             std::array::from_fn(|s| value(STEP_WIDTHS * (first - s as f64)))
