@@ -342,6 +342,8 @@ fn a_capo_takes_frets_from_the_neck() {
     let raised = capo(21).unwrap().expected();
     assert_eq!(raised.steps[0].struck[0].note, MidiNote(69));
     assert_eq!(raised.open_strings[5].1, MidiNote(67));
+    let left_open = [43, 48, 53, 62].map(MidiNote);
+    assert_eq!(raised.steps[0].left_open, left_open, "open strings E2 A2 D3 B3 under the capo");
     let error = capo(22).unwrap_err();
     assert_eq!(error.to_string(), "good.toml:9:36: fret 22 cannot be reached with a capo at 3");
     assert_eq!(error.hint(), "the highest fret is 21, counted from the capo");

@@ -45,6 +45,7 @@ fn step(length_beats: f64, struck: Vec<ExpectedNote>) -> ExpectedStep {
         struck,
         held: Vec::new(),
         stages: Vec::new(),
+        left_open: Vec::new(),
     }
 }
 

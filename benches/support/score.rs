@@ -35,7 +35,15 @@ pub fn step(number: usize, start_beats: f64, midi: &[i32]) -> ExpectedStep {
             technique: Technique::Struck,
         })
         .collect();
-    ExpectedStep { number, start_beats, length_beats: 1.0, struck, held: vec![], stages: vec![] }
+    ExpectedStep {
+        number,
+        start_beats,
+        length_beats: 1.0,
+        struck,
+        held: vec![],
+        stages: vec![],
+        left_open: Tuning::default().strings().map(|(_, open)| open).collect(),
+    }
 }
 
 /// A lick of these steps.

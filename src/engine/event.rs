@@ -33,7 +33,7 @@ pub struct HeardPitch {
     /// How much louder it is than before the strike; more where its phases broke off then, less
     /// where they went on.
     pub rise: Decibels,
-    /// How sure its presence is, 0.5 (a guess) to 1.
+    /// How likely it sounds, were it asked for in half of the cases: 0.5 is a guess.
     pub confidence: f64,
     /// Whether it is more likely there than not where nobody asked for it: in the shadow of others
     /// that takes more than even odds.
@@ -55,6 +55,9 @@ pub struct Strike {
     /// Notes that may sound in the shadow of others, or be but their partials: they count where they
     /// were asked for and are too unlikely to be told where they were not.
     pub doubtful: Vec<HeardPitch>,
+    /// Notes less likely struck than not, but not by much: they too count where they were asked for, for
+    /// most of these are played.
+    pub faint: Vec<HeardPitch>,
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
     /// where a slide or a bend led ([`Stage::Whole`] only).
     pub later: Vec<LaterNote>,

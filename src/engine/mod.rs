@@ -189,6 +189,7 @@ impl Engine {
                 stage: Stage::Early,
                 notes: Vec::with_capacity(4 * MAX_TONES),
                 doubtful: Vec::with_capacity(4 * MAX_TONES),
+                faint: Vec::with_capacity(MAX_TONES),
                 later: Vec::with_capacity(MAX_TONES),
             },
             heard: 0,
@@ -378,8 +379,10 @@ impl Engine {
         }
         let mut odds = [0.0; MAX_TONES];
         let n_shadows = self.look_for_shadows(from, to, &mut tones, n, &mut odds);
-        let rises = self.rises_db(onset, end, &tones[..(n + n_shadows).min(MAX_TONES)]);
+        let n_beside = self.add_faint(&mut tones, n, n_shadows, &mut odds);
+        let rises = self.rises_db(onset, end, &tones[..(n + n_beside).min(MAX_TONES)]);
         let (tones, shadows) = tones.split_at(n);
+        let (shadows, faint) = shadows[..n_beside].split_at(n_shadows);
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);
         let to = end.min(onset + self.samples(SETTLED_TO_S));
@@ -420,32 +423,45 @@ impl Engine {
                 || found.evidence.log_odds < TOLD;
             if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
         }
-        for (i, tone) in shadows[..n_shadows].iter().enumerate() {
+        for (i, tone) in shadows.iter().enumerate() {
             let tone = self.part(tones, *tone);
-            let Some(frequency) = Hertz::new(tone.f1) else { continue };
-            let rise = rises.get(n + i).copied().unwrap_or(90.0);
             let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
             let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
             // Two strings an octave apart beat at the next octave as a third string would.
-            let stacked = shadows[..n_shadows]
+            let stacked = shadows
                 .iter()
                 .zip(&odds)
                 .any(|(other, &odds)| odds > 0.0 && in_shadow(&tone, std::slice::from_ref(other)));
             let told = n <= MOST_BESIDE_TOLD && !stacked && odds[i] >= least;
-            let pitch = HeardPitch {
-                frequency,
-                error_cents: Some(SHADOW_ERROR_CENTS),
-                stiffness: None,
-                level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
-                struck: rise >= STRUCK_RISE_DB,
-                rise: Decibels(rise),
-                confidence: confidence(odds[i]),
-                likely: told || odds[i] >= likely_from(&tone, tones),
-            };
+            let likely = told || odds[i] >= likely_from(&tone, tones);
+            let Some(pitch) = self.beside(&tone, rises.get(n + i), odds[i]) else { continue };
+            let pitch = HeardPitch { likely, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
+        }
+        self.strike.faint.clear();
+        for (i, tone) in faint.iter().enumerate() {
+            let tone = self.part(tones, *tone);
+            let i = n_shadows + i;
+            let pitch = self.beside(&tone, rises.get(n + i), odds[i]);
+            self.strike.faint.extend(pitch);
         }
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| n.struck)
+    }
+
+    /// What is told of a `tone` that is heard beside others, if at all.
+    fn beside(&self, tone: &Tone, rise: Option<&f64>, log_odds: f64) -> Option<HeardPitch> {
+        let rise = rise.copied().unwrap_or(90.0);
+        Some(HeardPitch {
+            frequency: Hertz::new(tone.f1)?,
+            error_cents: Some(SHADOW_ERROR_CENTS),
+            stiffness: None,
+            level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
+            struck: rise >= STRUCK_RISE_DB,
+            rise: Decibels(rise),
+            confidence: confidence(log_odds),
+            likely: false,
+        })
     }
 
     /// The pitch of a tone in the shadow of `tones`: parted from them in the spectrum made last where its
@@ -510,6 +526,27 @@ impl Engine {
                 odds[at] = shadow.log_odds;
             },
         );
+        n_shadows
+    }
+
+    /// Puts what is too faint to be found behind `n` tones and `n_shadows` shadows, with its log odds
+    /// in `odds`, and returns how many shadows and faint tones there are.
+    fn add_faint(
+        &self,
+        tones: &mut [Tone; 2 * MAX_TONES],
+        n: usize,
+        mut n_shadows: usize,
+        odds: &mut [f64; MAX_TONES],
+    ) -> usize {
+        for faint in self.estimator.faint() {
+            let known = tones[..n + n_shadows].iter().any(|t| faint.tone.is_note_of(t));
+            if known || n_shadows == odds.len() {
+                continue;
+            }
+            tones[n + n_shadows] = faint.tone;
+            odds[n_shadows] = faint.log_odds;
+            n_shadows += 1;
+        }
         n_shadows
     }
 }

@@ -87,6 +87,8 @@ pub struct ExpectedStep {
     pub held: Vec<ExpectedNote>,
     /// Later stages, in order of `order`, then lowest string first.
     pub stages: Vec<Stage>,
+    /// Strings that are not played, open: what most easily rings along.
+    pub left_open: Vec<MidiNote>,
 }
 
 impl ExpectedStep {
@@ -131,6 +133,7 @@ impl Lick {
                 struck: Vec::new(),
                 held: Vec::new(),
                 stages: Vec::new(),
+                left_open: Vec::new(),
             };
             for (((string, _), mark), sounding) in
                 self.tuning.strings().zip(&step.marks).zip(&mut left_sounding)
@@ -166,7 +169,10 @@ impl Lick {
             Some(ExpectedNote { string, fret, note, technique })
         };
         let struck = match mark {
-            Mark::NotPlayed => return None,
+            Mark::NotPlayed => {
+                asked.left_open.extend(self.sounding(string, 0));
+                return None;
+            }
             Mark::Held => {
                 let held = ExpectedNote { technique: Technique::Held, ..before? };
                 asked.held.push(held);

@@ -17,6 +17,8 @@ pub const LOWEST_F1_HZ: f64 = 58.0;
 /// See [`LOWEST_F1_HZ`].
 pub const HIGHEST_F1_HZ: f64 = 2100.0;
 
+/// Candidates less likely than this (log odds) are not told as faint.
+pub const LEAST_FAINT: f64 = -2.0;
 /// Candidates kept for closer examination.
 const MAX_CANDIDATES: usize = 24;
 /// A candidate less salient than this share of the best one is not examined: of 10 400 tones found in
@@ -171,6 +173,7 @@ pub struct Estimator {
     fitter: Fitter,
     residual: Spectrum,
     found: Vec<Found>,
+    faint: Vec<Evidence>,
 }
 
 impl Estimator {
@@ -182,12 +185,19 @@ impl Estimator {
             fitter: Fitter::new(residual.bins.capacity()),
             residual,
             found: Vec::with_capacity(MAX_TONES),
+            faint: Vec::with_capacity(MAX_CANDIDATES),
         }
     }
 
     /// The tones found last.
     pub fn found(&self) -> &[Found] {
         &self.found
+    }
+
+    /// What sounds beside them less likely than not, but not much less: log odds from
+    /// [`LEAST_FAINT`] to 0.
+    pub fn faint(&self) -> &[Evidence] {
+        &self.faint
     }
 
     /// The tones of `spectrum`, at most six, rising in frequency.
@@ -200,13 +210,19 @@ impl Estimator {
         let power = total_power(self.proposer.peaks());
         self.found.clear();
         while n < MAX_TONES - 1 {
-            let best = self
-                .proposer
-                .candidates
-                .iter()
-                .map(|c| examine(spectrum, &self.fitter, c.tone, power))
-                .filter(|e| e.log_odds > 0.0 && !tones[..n].iter().any(|t| e.tone.is_note_of(t)))
-                .max_by(|a, b| a.prominence.total_cmp(&b.prominence));
+            let mut best: Option<Evidence> = None;
+            self.faint.clear();
+            for candidate in &self.proposer.candidates {
+                let e = examine(spectrum, &self.fitter, candidate.tone, power);
+                if e.log_odds < LEAST_FAINT || tones[..n].iter().any(|t| e.tone.is_note_of(t)) {
+                    continue;
+                }
+                if e.log_odds <= 0.0 {
+                    self.faint.push(e);
+                } else if best.is_none_or(|b| e.prominence.total_cmp(&b.prominence).is_ge()) {
+                    best = Some(e);
+                }
+            }
             let Some(best) = best else { break };
             tones[n] = best.tone;
             n += 1;
@@ -250,6 +266,7 @@ impl Estimator {
             let evidence = evidence.expect("examined above");
             self.found.push(Found { fitted: *fitted, evidence });
         }
+        self.faint.retain(|e| !tones[..n].iter().any(|t| e.tone.is_note_of(t)));
         self.found.sort_unstable_by(|a, b| a.fitted.tone.f1.total_cmp(&b.fitted.tone.f1));
         &self.found
     }

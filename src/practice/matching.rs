@@ -36,6 +36,12 @@ const OUT_OF_NOTHING_DB: f64 = 20.0;
 /// likelier than this.
 const EVEN_CHANCE: f64 = 0.7;
 
+/// … and an open string that the step does not play, beside notes asked for, if it is likelier than
+/// this: unasked, few notes are as likely.
+const OPEN_CHANCE: f64 = 0.75;
+/// No finger bends an open string: further off its note it is none, in cents.
+const OPEN_CENTS: f64 = 25.0;
+
 /// What a strike is to a step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Match {
@@ -90,12 +96,17 @@ pub fn match_strike(
             _ => others.push((pitch, sound)),
         }
     }
-    // What may sound in another's shadow counts where it was asked for: the step gives it an even
-    // chance, and it took it.
-    for sound in &strike.doubtful {
+    // What is faint or may sound in another's shadow counts where it was asked for, most notes asked
+    // for being played; but a faint one not beside another that was struck in its place.
+    let faint = strike.faint.iter().map(|sound| (sound, true));
+    for (sound, is_faint) in strike.doubtful.iter().map(|sound| (sound, false)).chain(faint) {
         let Some(pitch) = place(sound, reference, offset) else { continue };
+        let replaced = others
+            .iter()
+            .any(|(p, s)| s.struck && semitones(p.note, pitch.note).abs() <= INSTEAD_SEMITONES);
         let wanted = missing.iter().position(|e| e.note == pitch.note);
-        if let Some(i) = wanted.filter(|_| may_be_struck(sound)) {
+        let counts = may_be_struck(sound) && !(is_faint && replaced);
+        if let Some(i) = wanted.filter(|_| counts) {
             let expected = missing.remove(i);
             heard.push(note(pitch, Status::Right, Some(expected), sound));
         }
@@ -106,7 +117,13 @@ pub fn match_strike(
         let known = heard.iter().any(|h| h.pitch.note == pitch.note)
             || others.iter().any(|(p, _)| p.note == pitch.note);
         let beside = |e: &ExpectedNote| semitones(e.note, pitch.note).abs() == 1;
-        if !known && missing.iter().any(beside) {
+        // A glide's smeared partials look like many a note.
+        let rings = step.stages.is_empty()
+            && step.left_open.contains(&pitch.note)
+            && pitch.cents.0.abs() < OPEN_CENTS
+            && sound.confidence > OPEN_CHANCE
+            && !strike.notes.iter().any(|other| is_overtone(sound, other));
+        if !known && (rings || missing.iter().any(beside)) {
             others.push((pitch, sound));
         }
     }
@@ -200,6 +217,12 @@ fn distinct(notes: &[ExpectedNote]) -> Vec<ExpectedNote> {
     kept
 }
 
+/// Whether `sound` lies an octave, a twelfth or two octaves above `other`, to a third of a semitone.
+fn is_overtone(sound: &HeardPitch, other: &HeardPitch) -> bool {
+    let cents = sound.frequency.cents_above(other.frequency).0;
+    [1200.0, 1902.0, 2400.0].iter().any(|overtone| (cents - overtone).abs() < 35.0)
+}
+
 fn semitones(a: MidiNote, b: MidiNote) -> i32 {
     i32::from(b.0) - i32::from(a.0)
 }
@@ -226,8 +249,8 @@ mod tests {
         }
     }
 
-    /// C4 and B4 are asked for, C4 is heard and perhaps `doubtful`, which C4's partials would hide.
-    fn verdict(doubtful: HeardPitch) -> Verdict {
+    /// C4 and B4 are asked for; C4 and `notes` are heard, `doubtful` and `faint` perhaps.
+    fn told(notes: &[HeardPitch], doubtful: &[HeardPitch], faint: &[HeardPitch]) -> Verdict {
         let lick = r#"
 title = "Weir"
 key = "C major"
@@ -240,11 +263,17 @@ steps = [{ beats = 1, frets = "x x x 5 x 7" }]
             onset: SampleIndex(0),
             end: SampleIndex(44_100),
             stage: Stage::Whole,
-            notes: vec![sound(60.0, 1.0)],
-            doubtful: vec![doubtful],
+            notes: [&[sound(60.0, 1.0)], notes].concat(),
+            doubtful: doubtful.to_vec(),
+            faint: faint.to_vec(),
             later: Vec::new(),
         };
         match_strike(&expected.steps[0], &strike, Reference::default(), Cents(0.0)).verdict
+    }
+
+    /// C4 is heard and perhaps `doubtful`, which C4's partials would hide.
+    fn verdict(doubtful: HeardPitch) -> Verdict {
+        told(&[], &[doubtful], &[])
     }
 
     #[test]
@@ -253,5 +282,23 @@ steps = [{ beats = 1, frets = "x x x 5 x 7" }]
         assert_eq!(verdict(sound(72.0, 0.6)), Verdict::Incomplete);
         assert_eq!(verdict(sound(79.0, 0.8)), Verdict::Incomplete, "nowhere near B4");
         assert_eq!(verdict(sound(71.0, 0.6)), Verdict::Right, "asked for, it counts");
+    }
+
+    #[test]
+    fn a_faint_note_counts_where_it_is_asked_for_and_not_replaced() {
+        assert_eq!(told(&[], &[], &[sound(71.0, 0.2)]), Verdict::Right);
+        assert_eq!(told(&[], &[], &[sound(70.0, 0.4)]), Verdict::Incomplete, "not asked for");
+        assert_eq!(told(&[sound(70.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn an_open_string_is_told_sooner_than_another_note() {
+        let beside =
+            |midi: f64, chance: f64| told(&[sound(71.0, 1.0)], &[sound(midi, chance)], &[]);
+        assert_eq!(beside(59.0, 0.8), Verdict::Wrong, "the open second string rings along");
+        assert_eq!(beside(59.0, 0.7), Verdict::Right, "too unlikely");
+        assert_eq!(beside(59.4, 0.8), Verdict::Right, "too far off for an open string");
+        assert_eq!(beside(61.0, 0.8), Verdict::Right, "no open string");
+        assert_eq!(beside(55.0, 0.8), Verdict::Right, "the third string is stopped");
     }
 }

@@ -213,6 +213,7 @@ mod tests {
         };
         let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {
             doubtful: Vec::new(),
+            faint: Vec::new(),
             later: Vec::new(),
             onset: SampleIndex(onset),
             end: SampleIndex(end),
