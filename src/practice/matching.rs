@@ -32,6 +32,10 @@ const SURE_EXTRA: f64 = 0.9;
 /// looks like a note now and then, and gains less.
 const OUT_OF_NOTHING_DB: f64 = 20.0;
 
+/// Notes asked for are struck so many times as often as not: a faint one just believed (log odds of
+/// −2 by its sound) is then a guess.
+const ASKED_ODDS: f64 = 7.4;
+
 /// A note that may be but another's partials counts in place of a missing one a semitone off if it is
 /// likelier than this.
 const EVEN_CHANCE: f64 = 0.7;
@@ -200,10 +204,19 @@ fn note(
         status,
         expected,
         start_s: None,
-        confidence: sound.confidence,
+        confidence: if expected.is_some() {
+            confidence_once_asked(sound.confidence)
+        } else {
+            sound.confidence
+        },
         stiffness: sound.stiffness,
         played_at: None,
     }
+}
+
+/// How likely a note sounds that was asked for, `alone` being its likelihood at even odds beforehand.
+fn confidence_once_asked(alone: f64) -> f64 {
+    ASKED_ODDS * alone / (ASKED_ODDS * alone + 1.0 - alone)
 }
 
 /// The same pitch on two strings sounds as one.
@@ -232,6 +245,7 @@ mod tests {
     use super::*;
     use crate::engine::Stage;
     use crate::lick::Lick;
+    use crate::pitch::estimate::LEAST_FAINT;
     use crate::units::Decibels;
     use crate::units::Hertz;
     use crate::units::SampleIndex;
@@ -289,6 +303,12 @@ steps = [{ beats = 1, frets = "x x x 5 x 7" }]
         assert_eq!(told(&[], &[], &[sound(71.0, 0.2)]), Verdict::Right);
         assert_eq!(told(&[], &[], &[sound(70.0, 0.4)]), Verdict::Incomplete, "not asked for");
         assert_eq!(told(&[sound(70.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn the_least_that_is_believed_is_a_guess() {
+        let least = confidence_once_asked(1.0 / (1.0 + (-LEAST_FAINT).exp()));
+        assert!((least - 0.5).abs() < 0.005, "{least}");
     }
 
     #[test]

@@ -67,7 +67,8 @@ pub struct HeardNote {
     pub expected: Option<ExpectedNote>,
     /// When it began, where that differs from the strike (hammer-on, slide, …).
     pub start_s: Option<f64>,
-    /// How sure the presence of this note is, 0.5 (a guess) to 1.
+    /// How sure the presence of this note is, 0.5 (a guess) to 1; of one that was asked for, given that
+    /// it was.
     pub confidence: f64,
     /// How stiff its string is, where that was measured.
     pub stiffness: Option<Stiffness>,
