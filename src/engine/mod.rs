@@ -380,7 +380,13 @@ impl Engine {
         let mut odds = [0.0; MAX_TONES];
         let n_shadows = self.look_for_shadows(from, to, &mut tones, n, &mut odds);
         let n_beside = self.add_faint(&mut tones, n, n_shadows, &mut odds);
-        let rises = self.rises_db(onset, end, &tones[..(n + n_beside).min(MAX_TONES)]);
+        let mut rises = self.rises_db(onset, end, &tones[..(n + n_shadows).min(MAX_TONES)]);
+        if n_beside > n_shadows {
+            // What is hardly there shall not take a share of what is.
+            let all = self.rises_db(onset, end, &tones[..(n + n_beside).min(MAX_TONES)]);
+            let faint = (n + n_shadows).min(MAX_TONES)..;
+            rises[faint.clone()].copy_from_slice(&all[faint]);
+        }
         let (tones, shadows) = tones.split_at(n);
         let (shadows, faint) = shadows[..n_beside].split_at(n_shadows);
         // Frequencies from a longer, later stretch where there is one.
