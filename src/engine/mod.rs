@@ -4,6 +4,7 @@
 //! Equal samples give equal events however they are chunked, live or from a file.
 //! **Limits.** No I/O, no clock, no randomness, no threads.
 
+mod beside;
 mod event;
 mod flow;
 mod later;
@@ -44,25 +45,11 @@ pub struct Settings {
     pub rate: SampleRate,
 }
 
+/// Of more tones than this some ring on, and their beating looks like notes in their shadow.
+const MOST_BESIDE_TOLD: usize = 2;
 /// A tone is told unasked from these log odds on: few of the notes a player might strike besides those
 /// asked for are struck. One that was asked for counts from even odds on.
 const TOLD: f64 = 2.0;
-/// A tone in another's shadow that was asked for counts from these log odds on. Of guitars the
-/// weights were not fitted on, 6 % are missed at 0 and 3 % heard where there are none: this evens it.
-const LEAST_SHADOW: f64 = -0.5;
-/// A tone in another's shadow is told unasked from these log odds on, and only where at most two
-/// other tones sound: of more, some ring on, and their beating looks like one. A right double stop
-/// called wrong does more harm than an octave too many that goes unnoticed.
-const TOLD_SHADOW: f64 = 6.0;
-/// … a double octave, whose partials are few, from these.
-const TOLD_DOUBLE_OCTAVE: f64 = 7.5;
-const MOST_BESIDE_TOLD: usize = 2;
-/// Where nobody asked for anything, octaves and twelfths struck in chords are more likely than not from
-/// these log odds on (comping of eight guitars); double octaves and what lies above several from …
-const LIKELY_OCTAVE: f64 = 7.5;
-const LIKELY_TWELFTH: f64 = 5.0;
-const LIKELY_DOUBLE_OCTAVE: f64 = 10.0;
-
 /// Listening starts this long after the onset, when the pick's noise is over, in seconds.
 const SKIP_S: f64 = 0.045;
 /// … and lasts this long at most for deciding what sounds.
@@ -81,11 +68,6 @@ const SETTLED_TO_S: f64 = 1.4;
 const LEAST_HALF_S: f64 = 0.12;
 /// Less than this does not tell how stiff a string is.
 const GAUGED_S: f64 = 0.1;
-/// The stretch that tells most of tones in the shadow of others.
-const ATTACK_S: f64 = 0.17;
-/// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s): two lines this near
-/// to each other pull at one another, however well both are fitted.
-const SHADOW_ERROR_CENTS: f64 = 4.0;
 /// When the first guess is made, in seconds after the onset.
 const EARLY_S: f64 = 0.065;
 /// When the verdict for the screen is made: sooner where the first guess found no low note, whose
@@ -372,23 +354,9 @@ impl Engine {
         }
         self.transformer.transform(&self.stream[range.clone()], &mut self.spectrum);
         self.estimator.estimate(&self.spectrum);
-        let mut tones = [Tone::at(440.0); 2 * MAX_TONES];
-        let n = self.estimator.found().len();
-        for (slot, found) in tones.iter_mut().zip(self.estimator.found()) {
-            *slot = found.fitted.tone;
-        }
-        let mut odds = [0.0; MAX_TONES];
-        let n_shadows = self.look_for_shadows(from, to, &mut tones, n, &mut odds);
-        let n_beside = self.add_faint(&mut tones, n, n_shadows, &mut odds);
-        let mut rises = self.rises_db(onset, end, &tones[..(n + n_shadows).min(MAX_TONES)]);
-        if n_beside > n_shadows {
-            // What is hardly there shall not take a share of what is.
-            let all = self.rises_db(onset, end, &tones[..(n + n_beside).min(MAX_TONES)]);
-            let faint = (n + n_shadows).min(MAX_TONES)..;
-            rises[faint.clone()].copy_from_slice(&all[faint]);
-        }
-        let (tones, shadows) = tones.split_at(n);
-        let (shadows, faint) = shadows[..n_beside].split_at(n_shadows);
+        let tones = self.look_beside(from, to);
+        let rises = self.rises_of(onset, end, &tones);
+        let found = tones.found();
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);
         let to = end.min(onset + self.samples(SETTLED_TO_S));
@@ -406,11 +374,11 @@ impl Engine {
         let gauge = (1.0 / self.spectrum.width_hz > GAUGED_S).then_some(&mut self.gauge);
         let spectra = [&self.spectrum, &self.flat];
         let early = halved.then_some(&self.attack);
-        let (lines, stiffness) = line::draw(spectra, early, &mut self.fitter, gauge, tones);
+        let (lines, stiffness) = line::draw(spectra, early, &mut self.fitter, gauge, found);
         self.strike.notes.clear();
         self.strike.doubtful.clear();
         let measured = rises.into_iter().zip(stiffness);
-        for ((line, found), (rise, stiffness)) in
+        for ((line, estimate), (rise, stiffness)) in
             lines.iter().zip(self.estimator.found()).zip(measured)
         {
             let Some(frequency) = Hertz::new(line.tone.f1) else { continue };
@@ -419,157 +387,21 @@ impl Engine {
                 frequency,
                 error_cents: error_cents.is_finite().then_some(error_cents),
                 stiffness,
-                level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
+                level: Decibels(10.0 * (estimate.fitted.power + 1e-15).log10()),
                 struck: rise >= STRUCK_RISE_DB,
                 rise: Decibels(rise),
-                confidence: confidence(found.evidence.log_odds),
+                confidence: confidence(estimate.evidence.log_odds),
                 likely: true,
             };
-            let hidden = n > MOST_BESIDE_TOLD && in_shadow(&found.fitted.tone, tones)
-                || found.evidence.log_odds < TOLD;
+            let tone = estimate.fitted.tone;
+            let hidden = found.len() > MOST_BESIDE_TOLD
+                && found.iter().any(|other| tone.is_overtone_of(other))
+                || estimate.evidence.log_odds < TOLD;
             if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
         }
-        for (i, tone) in shadows.iter().enumerate() {
-            let tone = self.part(tones, *tone);
-            let double = tones.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
-            let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
-            // Two strings an octave apart beat at the next octave as a third string would.
-            let stacked = shadows
-                .iter()
-                .zip(&odds)
-                .any(|(other, &odds)| odds > 0.0 && in_shadow(&tone, std::slice::from_ref(other)));
-            let told = n <= MOST_BESIDE_TOLD && !stacked && odds[i] >= least;
-            let likely = told || odds[i] >= likely_from(&tone, tones);
-            let Some(pitch) = self.beside(&tone, rises.get(n + i), odds[i]) else { continue };
-            let pitch = HeardPitch { likely, ..pitch };
-            if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
-        }
-        self.strike.faint.clear();
-        for (i, tone) in faint.iter().enumerate() {
-            let tone = self.part(tones, *tone);
-            let i = n_shadows + i;
-            let pitch = self.beside(&tone, rises.get(n + i), odds[i]);
-            self.strike.faint.extend(pitch);
-        }
+        self.tell_beside(&tones, &rises);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| n.struck)
-    }
-
-    /// What is told of a `tone` that is heard beside others, if at all.
-    fn beside(&self, tone: &Tone, rise: Option<&f64>, log_odds: f64) -> Option<HeardPitch> {
-        let rise = rise.copied().unwrap_or(90.0);
-        Some(HeardPitch {
-            frequency: Hertz::new(tone.f1)?,
-            error_cents: Some(SHADOW_ERROR_CENTS),
-            stiffness: None,
-            level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
-            struck: rise >= STRUCK_RISE_DB,
-            rise: Decibels(rise),
-            confidence: confidence(log_odds),
-            likely: false,
-        })
-    }
-
-    /// The pitch of a tone in the shadow of `tones`: parted from them in the spectrum made last where its
-    /// partials lie far enough from theirs.
-    fn part(&mut self, tones: &[Tone], shadow: Tone) -> Tone {
-        let mut all = [shadow; MAX_TONES];
-        let n = tones.len().min(MAX_TONES - 1);
-        all[..n].copy_from_slice(&tones[..n]);
-        self.fitter.fit(&self.spectrum, &all[..=n], 3);
-        let fitted = &self.fitter.tones()[n];
-        let moved = fitted.tone.cents_from(&shadow).abs();
-        let parted = fitted.error_cents < SHADOW_ERROR_CENTS && moved < 3.0 * SHADOW_ERROR_CENTS;
-        if parted { fitted.tone } else { shadow }
-    }
-
-    /// The largest amplitude of the spectrum near `hz`, never quite 0.
-    fn amplitude_at(&self, hz: f64) -> f64 {
-        let near = self.spectrum.range_around(hz, self.spectrum.width_hz);
-        let power = self.spectrum.bins[near].iter().map(|b| b.norm_sqr()).fold(1e-12, f32::max);
-        f64::from(power).sqrt()
-    }
-
-    /// Puts tones that may sound in the shadow of the first `n` of `tones` behind these, with their
-    /// log odds in `odds`, and returns how many there are.
-    fn look_for_shadows(
-        &mut self,
-        from: u64,
-        to: u64,
-        tones: &mut [Tone; 2 * MAX_TONES],
-        n: usize,
-        odds: &mut [f64; MAX_TONES],
-    ) -> usize {
-        let attack = self.stretch(from, to.min(from + self.samples(ATTACK_S)));
-        if attack.len() < self.samples(0.09) as usize {
-            return 0;
-        }
-        self.transformer.transform(&self.stream[attack], &mut self.attack);
-        let (context, places) = tones.split_at_mut(n);
-        let mut n_shadows = 0;
-        self.shadows.survey(
-            [&self.attack, &self.spectrum],
-            &mut self.fitter,
-            context,
-            -2.0,
-            |_, _, shadow| {
-                let tone = Tone::at(shadow.f1);
-                let near = |t: &Tone| tone.is_note_of(t);
-                if shadow.log_odds < LEAST_SHADOW || context.iter().any(near) {
-                    return;
-                }
-                let same = places[..n_shadows].iter().position(near);
-                let at = match same {
-                    Some(i) if odds[i] >= shadow.log_odds => return,
-                    Some(i) => i,
-                    None if n_shadows == odds.len() => return,
-                    None => {
-                        n_shadows += 1;
-                        n_shadows - 1
-                    }
-                };
-                places[at] = tone;
-                odds[at] = shadow.log_odds;
-            },
-        );
-        n_shadows
-    }
-
-    /// Puts what is too faint to be found behind `n` tones and `n_shadows` shadows, with its log odds
-    /// in `odds`, and returns how many shadows and faint tones there are.
-    fn add_faint(
-        &self,
-        tones: &mut [Tone; 2 * MAX_TONES],
-        n: usize,
-        mut n_shadows: usize,
-        odds: &mut [f64; MAX_TONES],
-    ) -> usize {
-        for faint in self.estimator.faint() {
-            let known = tones[..n + n_shadows].iter().any(|t| faint.tone.is_note_of(t));
-            if known || n_shadows == odds.len() {
-                continue;
-            }
-            tones[n + n_shadows] = faint.tone;
-            odds[n_shadows] = faint.log_odds;
-            n_shadows += 1;
-        }
-        n_shadows
-    }
-}
-
-/// Whether all partials of `tone` lie beside some of another of `tones`.
-fn in_shadow(tone: &Tone, tones: &[Tone]) -> bool {
-    let above = |other: &Tone, n: f64| tone.cents_from(other) - 1200.0 * n.log2();
-    tones.iter().any(|t| [2.0, 3.0, 4.0].into_iter().any(|n| above(t, n).abs() < 35.0))
-}
-
-/// The log odds from which a tone in the shadow of `tones` is more likely there than not.
-fn likely_from(tone: &Tone, tones: &[Tone]) -> f64 {
-    let mut above = tones.iter().filter(|t| in_shadow(tone, std::slice::from_ref(*t)));
-    match (above.next().map(|t| tone.f1 / t.f1), above.next()) {
-        (Some(ratio), None) if ratio < 2.5 => LIKELY_OCTAVE,
-        (Some(ratio), None) if ratio < 3.5 => LIKELY_TWELFTH,
-        _ => LIKELY_DOUBLE_OCTAVE,
     }
 }
 

@@ -67,6 +67,13 @@ impl Tone {
         self.f1 < SAME_NOTE * other.f1 && other.f1 < SAME_NOTE * self.f1
     }
 
+    /// Whether all its partials lie beside some of `other`: it is an octave, a twelfth or two octaves
+    /// above, to a third of a semitone.
+    pub fn is_overtone_of(&self, other: &Self) -> bool {
+        let cents = self.cents_from(other);
+        [2.0_f64, 3.0, 4.0].into_iter().any(|n| (cents - 1200.0 * n.log2()).abs() < 35.0)
+    }
+
     /// How many partials lie below `top_hz`, at most [`MAX_PARTIALS`].
     pub fn n_partials(&self, top_hz: f64) -> usize {
         (1..=MAX_PARTIALS).take_while(|&n| self.partial(n) < top_hz).count()

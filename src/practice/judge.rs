@@ -4,6 +4,7 @@ use super::alignment::Costs;
 use super::alignment::Place;
 use super::alignment::align;
 use super::matching::Match;
+use super::matching::confidence_once_asked;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
 use super::matching::place;
@@ -292,7 +293,7 @@ fn stage(
             status: Status::Right,
             expected: Some(target.to),
             start_s: Some(start_s),
-            confidence: sound.confidence,
+            confidence: confidence_once_asked(sound.confidence),
             stiffness: None,
             played_at: None,
         });
@@ -322,7 +323,7 @@ fn glide(
                 status: Status::Right,
                 expected: Some(target.to),
                 start_s: Some(later.start.seconds(rate)),
-                confidence: later.pitch.confidence,
+                confidence: confidence_once_asked(later.pitch.confidence),
                 stiffness: None,
                 played_at: None,
             });

@@ -15,6 +15,7 @@ use crate::engine::Strike;
 use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
 use crate::lick::expected::Technique;
+use crate::pitch::tone::Tone;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::units::Cents;
@@ -85,6 +86,7 @@ pub fn match_strike(
     reference: Reference,
     offset: Cents,
 ) -> Match {
+    let tone = |sound: &HeardPitch| Tone::at(sound.frequency.get());
     let mut missing = distinct(&step.struck);
     let mut heard: Vec<HeardNote> = Vec::new();
     let mut others: Vec<(Pitch, &HeardPitch)> = Vec::new();
@@ -126,7 +128,7 @@ pub fn match_strike(
             && step.left_open.contains(&pitch.note)
             && pitch.cents.0.abs() < OPEN_CENTS
             && sound.confidence > OPEN_CHANCE
-            && !strike.notes.iter().any(|other| is_overtone(sound, other));
+            && !strike.notes.iter().any(|other| tone(sound).is_overtone_of(&tone(other)));
         if !known && (rings || missing.iter().any(beside)) {
             others.push((pitch, sound));
         }
@@ -215,7 +217,7 @@ fn note(
 }
 
 /// How likely a note sounds that was asked for, `alone` being its likelihood at even odds beforehand.
-fn confidence_once_asked(alone: f64) -> f64 {
+pub(super) fn confidence_once_asked(alone: f64) -> f64 {
     ASKED_ODDS * alone / (ASKED_ODDS * alone + 1.0 - alone)
 }
 
@@ -228,12 +230,6 @@ fn distinct(notes: &[ExpectedNote]) -> Vec<ExpectedNote> {
         }
     }
     kept
-}
-
-/// Whether `sound` lies an octave, a twelfth or two octaves above `other`, to a third of a semitone.
-fn is_overtone(sound: &HeardPitch, other: &HeardPitch) -> bool {
-    let cents = sound.frequency.cents_above(other.frequency).0;
-    [1200.0, 1902.0, 2400.0].iter().any(|overtone| (cents - overtone).abs() < 35.0)
 }
 
 fn semitones(a: MidiNote, b: MidiNote) -> i32 {
