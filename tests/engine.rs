@@ -208,7 +208,7 @@ fn told_numbers(samples: &[f32], name: &str) {
             pitch.frequency.get(),
             pitch.error_cents.unwrap_or(0.0),
             pitch.level.0,
-            pitch.rise.0,
+            pitch.struck_odds,
             pitch.confidence,
         ];
         assert!(numbers.iter().all(|n| n.is_finite()), "{name}: {pitch:?}");
@@ -267,7 +267,7 @@ fn a_constant_offset_is_not_heard() {
     let notes = |samples: &[f32]| {
         let take = hear(samples, rate);
         let strikes = take.strikes.iter().map(|strike| {
-            let struck = strike.notes.iter().filter(|n| n.struck);
+            let struck = strike.notes.iter().filter(|n| n.is_struck());
             let cents = |hz: f64| (1200.0 * (hz / 440.0).log2() / 100.0).round() as i32;
             struck.map(|n| cents(n.frequency.get())).collect::<Vec<_>>()
         });
@@ -303,7 +303,7 @@ fn what_was_heard_before_a_hole_is_forgotten() {
     let notes = |take: &Take, from: u64| {
         let strikes = take.strikes.iter().filter(|s| s.onset.0 >= from);
         let told = strikes.map(|strike| {
-            let struck = strike.notes.iter().filter(|n| n.struck);
+            let struck = strike.notes.iter().filter(|n| n.is_struck());
             let number = |hz: f64| (12.0 * (hz / 440.0).log2()).round() as i32;
             struck.map(|n| number(n.frequency.get())).collect::<Vec<_>>()
         });
@@ -323,7 +323,7 @@ fn what_was_heard_before_a_hole_is_forgotten() {
 /// MIDI numbers of the notes struck in the only strike of `take`.
 fn struck(take: &Take) -> Vec<i32> {
     assert_eq!(take.strikes.len(), 1, "one strike");
-    let notes = take.strikes[0].notes.iter().filter(|note| note.struck);
+    let notes = take.strikes[0].notes.iter().filter(|note| note.is_struck());
     notes.map(|n| (69.0 + 12.0 * (n.frequency.get() / 440.0).log2()).round() as i32).collect()
 }
 

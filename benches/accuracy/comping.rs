@@ -117,9 +117,9 @@ fn why_missed(take: &Take, note: &Sounding) -> &'static str {
     let Some(strike) = take.strikes.iter().find(near) else { return "no strike near it" };
     let heard = strike.notes.iter().chain(&strike.doubtful);
     let is = |n: &&HeardPitch| (1200.0 * (n.frequency.get() / note.hz).log2()).abs() <= PITCH_CENTS;
-    match heard.filter(is).max_by(|a, b| a.rise.0.total_cmp(&b.rise.0)) {
+    match heard.filter(is).max_by(|a, b| a.struck_odds.total_cmp(&b.struck_odds)) {
         None => "never a candidate",
-        Some(n) if n.rise.0 <= 0.0 => "taken for ringing",
+        Some(n) if n.struck_odds <= 0.0 => "taken for ringing",
         Some(n) if !n.likely => "too doubtful in the shadow of others",
         Some(_) => "in a strike of doubtful notes",
     }

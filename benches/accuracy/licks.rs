@@ -349,7 +349,7 @@ fn time_strikes(result: &mut Outcome, begins: &[f64], take: &Take) {
         .strikes
         .iter()
         .map(|strike| {
-            let notes = strike.notes.iter().filter(|n| n.struck);
+            let notes = strike.notes.iter().filter(|n| n.is_struck());
             let numbers = notes.map(|n| nearest(n.frequency.get())).collect();
             (strike.onset.seconds(take.rate), numbers)
         })

@@ -255,7 +255,7 @@ fn real_take(plan: &Plan) {
     let mut strikes: Vec<Vec<Played>> = Vec::new();
     for strike in &take.strikes {
         let at_s = strike.onset.seconds(rate);
-        let played = strike.notes.iter().filter(|n| n.struck).filter_map(|n| {
+        let played = strike.notes.iter().filter(|n| n.is_struck()).filter_map(|n| {
             let midi = 69.0 + 12.0 * (n.frequency.get() / 440.0).log2();
             let of =
                 truth.iter().find(|t| (t.0 - at_s).abs() < 0.05 && (t.1 - midi).abs() < 0.5)?;

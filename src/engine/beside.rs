@@ -3,9 +3,9 @@
 
 use super::Engine;
 use super::MOST_BESIDE_TOLD;
-use super::STRUCK_RISE_DB;
 use super::confidence;
 use super::event::HeardPitch;
+use super::struck::SURELY;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
@@ -128,28 +128,33 @@ impl Engine {
         );
     }
 
-    /// By how much each of `tones` is louder after the onset than before it, in decibels.
-    pub(super) fn rises_of(&mut self, onset: u64, end: u64, tones: &Tones) -> [f64; MAX_TONES] {
+    /// Log odds that each of `tones` was struck.
+    pub(super) fn struck_odds_of(
+        &mut self,
+        onset: u64,
+        end: u64,
+        tones: &Tones,
+    ) -> [f64; MAX_TONES] {
         let n_likely = (tones.n_found + tones.n_shadows).min(MAX_TONES);
-        let mut rises = self.rises_db(onset, end, &tones.all()[..n_likely]);
+        let mut odds = self.struck_odds(onset, end, &tones.all()[..n_likely]);
         if tones.n_faint > 0 {
             // What is hardly there shall not take a share of what is.
             let n_all = tones.all().len().min(MAX_TONES);
-            let with_faint = self.rises_db(onset, end, &tones.all()[..n_all]);
-            rises[n_likely..].copy_from_slice(&with_faint[n_likely..]);
+            let with_faint = self.struck_odds(onset, end, &tones.all()[..n_all]);
+            odds[n_likely..].copy_from_slice(&with_faint[n_likely..]);
         }
-        rises
+        odds
     }
 
     /// Adds what sounds beside the tones found to `strike`.
-    pub(super) fn tell_beside(&mut self, tones: &Tones, rises: &[f64; MAX_TONES]) {
+    pub(super) fn tell_beside(&mut self, tones: &Tones, struck: &[f64; MAX_TONES]) {
         self.strike.faint.clear();
         let found = tones.found();
         for (i, (tone, &log_odds)) in tones.all()[found.len()..].iter().zip(&tones.odds).enumerate()
         {
             let tone = self.part(found, *tone);
-            let rise = rises.get(found.len() + i).copied().unwrap_or(90.0);
-            let Some(pitch) = self.beside(&tone, rise, log_odds) else { continue };
+            let struck_odds = struck.get(found.len() + i).copied().unwrap_or(SURELY);
+            let Some(pitch) = self.beside(&tone, struck_odds, log_odds) else { continue };
             if i >= tones.n_shadows {
                 self.strike.faint.push(pitch);
                 continue;
@@ -170,14 +175,13 @@ impl Engine {
     }
 
     /// What is told of a `tone` that is heard beside others, if at all.
-    fn beside(&self, tone: &Tone, rise: f64, log_odds: f64) -> Option<HeardPitch> {
+    fn beside(&self, tone: &Tone, struck_odds: f64, log_odds: f64) -> Option<HeardPitch> {
         Some(HeardPitch {
             frequency: Hertz::new(tone.f1)?,
             error_cents: Some(SHADOW_ERROR_CENTS),
             stiffness: None,
             level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
-            struck: rise >= STRUCK_RISE_DB,
-            rise: Decibels(rise),
+            struck_odds,
             confidence: confidence(log_odds),
             likely: false,
         })

@@ -28,16 +28,20 @@ pub struct HeardPitch {
     pub stiffness: Option<Stiffness>,
     /// Level of the note over all its partials.
     pub level: Decibels,
-    /// False if the note was sounding before the strike and did not gain by it.
-    pub struck: bool,
-    /// How much louder it is than before the strike; more where its phases broke off then, less
-    /// where they went on.
-    pub rise: Decibels,
+    /// Natural logarithm of the odds that it was struck now, against having rung on.
+    pub struck_odds: f64,
     /// How likely it sounds, were it asked for in half of the cases: 0.5 is a guess.
     pub confidence: f64,
     /// Whether it is more likely there than not where nobody asked for it: in the shadow of others
     /// that takes more than even odds.
     pub likely: bool,
+}
+
+impl HeardPitch {
+    /// Whether it is likelier that it was struck than that it rings on.
+    pub fn is_struck(&self) -> bool {
+        self.struck_odds > 0.0
+    }
 }
 
 /// A strike and what sounds after it.
@@ -66,15 +70,12 @@ pub struct Strike {
 impl Strike {
     /// What was more likely struck than not where nothing was asked for, each with whether it is
     /// sure. The doubtful come last, and only beside one that is sure: alone they are often noise.
-    ///
-    /// A note counts that got louder at all. [`HeardPitch::struck`] asks for more, so that what rings
-    /// on is never held against a player.
     pub fn likely_struck(&self) -> impl Iterator<Item = (&HeardPitch, bool)> {
-        let rose = |note: &&HeardPitch| note.rise.0 > 0.0;
-        let sure = self.notes.iter().filter(rose);
+        let struck = |note: &&HeardPitch| note.is_struck();
+        let sure = self.notes.iter().filter(struck);
         let any_sure = sure.clone().next().is_some();
         let likely = move |note: &&HeardPitch| any_sure && note.likely;
-        let doubtful = self.doubtful.iter().filter(rose).filter(likely);
+        let doubtful = self.doubtful.iter().filter(struck).filter(likely);
         sure.map(|note| (note, true)).chain(doubtful.map(|note| (note, false)))
     }
 }

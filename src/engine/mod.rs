@@ -9,7 +9,7 @@ mod event;
 mod flow;
 mod later;
 mod listener;
-mod rise;
+mod struck;
 
 pub use event::Event;
 pub use event::HeardPitch;
@@ -80,8 +80,6 @@ const HIGH_HZ: f64 = 190.0;
 const WHOLE_S: f64 = 1.5;
 /// A chord is strummed in less than this, in seconds.
 const STRUM_S: f64 = 0.25;
-/// A struck note is louder than it was by this much at least, in decibels.
-const STRUCK_RISE_DB: f64 = 2.0;
 /// How much of the stream is kept, in seconds.
 const KEEP_S: f64 = 4.0;
 /// What follows the end of a stream.
@@ -355,7 +353,7 @@ impl Engine {
         self.transformer.transform(&self.stream[range.clone()], &mut self.spectrum);
         self.estimator.estimate(&self.spectrum);
         let tones = self.look_beside(from, to);
-        let rises = self.rises_of(onset, end, &tones);
+        let odds = self.struck_odds_of(onset, end, &tones);
         let found = tones.found();
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);
@@ -377,8 +375,8 @@ impl Engine {
         let (lines, stiffness) = line::draw(spectra, early, &mut self.fitter, gauge, found);
         self.strike.notes.clear();
         self.strike.doubtful.clear();
-        let measured = rises.into_iter().zip(stiffness);
-        for ((line, estimate), (rise, stiffness)) in
+        let measured = odds.into_iter().zip(stiffness);
+        for ((line, estimate), (odds, stiffness)) in
             lines.iter().zip(self.estimator.found()).zip(measured)
         {
             let Some(frequency) = Hertz::new(line.tone.f1) else { continue };
@@ -388,8 +386,7 @@ impl Engine {
                 error_cents: error_cents.is_finite().then_some(error_cents),
                 stiffness,
                 level: Decibels(10.0 * (estimate.fitted.power + 1e-15).log10()),
-                struck: rise >= STRUCK_RISE_DB,
-                rise: Decibels(rise),
+                struck_odds: odds,
                 confidence: confidence(estimate.evidence.log_odds),
                 likely: true,
             };
@@ -399,9 +396,9 @@ impl Engine {
                 || estimate.evidence.log_odds < TOLD;
             if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
         }
-        self.tell_beside(&tones, &rises);
+        self.tell_beside(&tones, &odds);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
-        self.strike.notes.iter().chain(&self.strike.doubtful).any(|n| n.struck)
+        self.strike.notes.iter().chain(&self.strike.doubtful).any(HeardPitch::is_struck)
     }
 }
 

@@ -7,4 +7,5 @@ pub mod presence;
 pub mod settled;
 pub mod shadow;
 pub mod stiffness;
+pub mod struck;
 pub mod tone;

@@ -73,7 +73,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
                 heard: strike
                     .notes
                     .iter()
-                    .filter(|n| n.struck)
+                    .filter(|n| n.is_struck())
                     .filter_map(|n| self::place(n, settings.reference, offset))
                     .collect(),
             }),
@@ -193,7 +193,7 @@ fn stage_cost(
         let Some(pitch) = place(sound, reference, offset) else { continue };
         if is_target(pitch.note) {
             n_reached += 1;
-        } else if sound.struck {
+        } else if sound.is_struck() {
             n_struck += 1;
             n_foreign += usize::from(!step.struck.iter().any(|e| e.note == pitch.note));
         }

@@ -23,15 +23,19 @@ use crate::units::Cents;
 /// A note struck in place of an expected one lies this near to it at most, in semitones; further
 /// off it is an extra note beside a missing one.
 const INSTEAD_SEMITONES: i32 = 4;
-/// A note that gained this much less than a struck one must, in decibels, may have been struck
-/// softly: if the step asks for it, it counts.
-const SOFT_STRIKE_DB: f64 = -2.0;
+/// Log odds of having been struck, not of ringing on, from which a note counts that the step asks for:
+/// most of these are struck.
+const SOFTLY_STRUCK: f64 = -3.5;
+/// … one that took the place of a missing note, which has to be explained by something, …
+const STRUCK_INSTEAD: f64 = 0.5;
+/// … and one beside all that was asked for: far more often such a note rings on.
+const STRUCK_BESIDE: f64 = 2.5;
 
 /// An extra note less sure than this is not held against the player, …
 const SURE_EXTRA: f64 = 0.9;
-/// … unless it came out of nothing, so many decibels louder than before: what rings on together
-/// looks like a note now and then, and gains less.
-const OUT_OF_NOTHING_DB: f64 = 20.0;
+/// … unless it came out of nothing (log odds of having been struck): what rings on together looks like
+/// a note now and then, and gains less.
+const OUT_OF_NOTHING: f64 = 4.0;
 
 /// Notes asked for are struck so many times as often as not: a faint one just believed (log odds of
 /// −2 by its sound) is then a guess.
@@ -107,9 +111,9 @@ pub fn match_strike(
     let faint = strike.faint.iter().map(|sound| (sound, true));
     for (sound, is_faint) in strike.doubtful.iter().map(|sound| (sound, false)).chain(faint) {
         let Some(pitch) = place(sound, reference, offset) else { continue };
-        let replaced = others
-            .iter()
-            .any(|(p, s)| s.struck && semitones(p.note, pitch.note).abs() <= INSTEAD_SEMITONES);
+        let replaced = others.iter().any(|(p, s)| {
+            s.is_struck() && semitones(p.note, pitch.note).abs() <= INSTEAD_SEMITONES
+        });
         let wanted = missing.iter().position(|e| e.note == pitch.note);
         let counts = may_be_struck(sound) && !(is_faint && replaced);
         if let Some(i) = wanted.filter(|_| counts) {
@@ -118,7 +122,7 @@ pub fn match_strike(
         }
     }
     // One that took the place of a missing note has as good a chance as that note had.
-    for sound in strike.doubtful.iter().filter(|s| s.struck && s.confidence > EVEN_CHANCE) {
+    for sound in strike.doubtful.iter().filter(|s| s.is_struck() && s.confidence > EVEN_CHANCE) {
         let Some(pitch) = place(sound, reference, offset) else { continue };
         let known = heard.iter().any(|h| h.pitch.note == pitch.note)
             || others.iter().any(|(p, _)| p.note == pitch.note);
@@ -137,10 +141,6 @@ pub fn match_strike(
         let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
         let again = heard.iter().any(|h| h.pitch.note == pitch.note);
         let later = is_on_the_way(step, pitch.note);
-        if !sound.struck || again || later || belongs(&step.held) {
-            heard.push(note(pitch, Status::Ringing, None, sound));
-            continue;
-        }
         let nearest = missing
             .iter()
             .copied()
@@ -153,9 +153,14 @@ pub fn match_strike(
                 })
             })
             .min_by_key(|&(distance, i, _)| (distance, i));
+        let least = if nearest.is_some() { STRUCK_INSTEAD } else { STRUCK_BESIDE };
+        if sound.struck_odds < least || again || later || belongs(&step.held) {
+            heard.push(note(pitch, Status::Ringing, None, sound));
+            continue;
+        }
         let status = match nearest {
             Some((_, _, instead_of)) => Status::Wrong { instead_of },
-            None if sound.confidence < SURE_EXTRA && sound.rise.0 < OUT_OF_NOTHING_DB => continue,
+            None if sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING => continue,
             None => Status::Extra,
         };
         heard.push(note(pitch, status, None, sound));
@@ -174,7 +179,7 @@ pub fn match_strike(
 
 /// Whether `sound` counts where it was asked for.
 pub(super) fn may_be_struck(sound: &HeardPitch) -> bool {
-    sound.struck || sound.rise.0 > SOFT_STRIKE_DB
+    sound.struck_odds > SOFTLY_STRUCK
 }
 
 /// Whether `note` is a later stage of `step`, or lies between two stages of one string: a slide
@@ -252,8 +257,7 @@ mod tests {
             error_cents: Some(0.1),
             stiffness: None,
             level: Decibels(-20.0),
-            struck: true,
-            rise: Decibels(30.0),
+            struck_odds: 10.0,
             likely: true,
             confidence,
         }

@@ -17,7 +17,7 @@ const MAX_SPREAD: f64 = 9.0;
 pub fn common_offset(strikes: &[Strike], reference: Reference) -> Option<Cents> {
     let off: Vec<f64> = strikes
         .iter()
-        .flat_map(|s| s.notes.iter().filter(|n| n.struck && n.confidence > 0.8))
+        .flat_map(|s| s.notes.iter().filter(|n| n.is_struck() && n.confidence > 0.8))
         .filter_map(|n| reference.nearest(n.frequency).map(|(_, cents)| cents.0))
         .collect();
     if off.len() < MIN_NOTES {

@@ -325,7 +325,7 @@ impl Pass {
     }
 
     fn struck(&self, strike: &Strike, offset: Cents) -> Vec<Pitch> {
-        let struck = strike.notes.iter().filter(|note| note.struck);
+        let struck = strike.notes.iter().filter(|note| note.is_struck());
         struck.filter_map(|note| place(note, self.manner.judge.reference, offset)).collect()
     }
 

@@ -288,7 +288,7 @@ fn candidates(
             continue;
         }
         tones.push(if is_open(hz) { open_tone(hz) } else { Tone::at(hz.get()) });
-        origins.push(if note.struck { Origin::Struck } else { Origin::Ringing });
+        origins.push(if note.is_struck() { Origin::Struck } else { Origin::Ringing });
     }
     // A string hides if it is tuned to a partial of another one.
     for string in open {

@@ -206,8 +206,7 @@ mod tests {
             error_cents: Some(0.3),
             stiffness: None,
             level: Decibels(-20.0),
-            struck,
-            rise: Decibels(if struck { 20.0 } else { -5.0 }),
+            struck_odds: if struck { 6.0 } else { -4.0 },
             likely: true,
             confidence: 1.0,
         };

@@ -1,0 +1,123 @@
+//! Writes what is seen of tones that ring on through a strike and of tones struck then, as CSV: one or
+//! two notes struck while others ring, now and then one of these again.
+#![allow(missing_docs, clippy::print_stdout)]
+
+mod support;
+
+use doublecheck::dsp::decimate::Decimator;
+use doublecheck::dsp::spectrum::Transformer;
+use doublecheck::pitch::fit::Fitter;
+use doublecheck::pitch::struck::Partials;
+use doublecheck::pitch::tone::Tone;
+use rayon::prelude::*;
+use support::cases::Placed;
+use support::cases::Random;
+use support::cases::mix;
+use support::corpus::Note;
+use support::corpus::RATE;
+use support::corpus::Set;
+use support::corpus::real_sets;
+use support::corpus::sampled_sets;
+use support::corpus::synthetic_set;
+
+/// When it is struck, and how long before that what rings was, in seconds.
+const STRIKE_S: f64 = 1.4;
+const RUNG_S: [f64; 2] = [0.2, 1.3];
+/// A string is damped so long before it is struck again, in seconds.
+const DAMPED_S: [f64; 2] = [0.02, 0.08];
+/// Levels, either way, in decibels, and noise below the whole.
+const LEVEL_DB: f64 = 4.0;
+const NOISE_DB: [f64; 2] = [20.0, 50.0];
+/// The stretches looked at, from the strike on, in seconds, as the engine has them.
+const BEFORE_S: [[f64; 2]; 2] = [[-0.096, -0.006], [-0.156, -0.006]];
+const AFTER_S: [f64; 2] = [0.015, 0.165];
+
+fn main() {
+    // `cargo test --benches` only sees whether it runs.
+    let quick = !std::env::args().any(|arg| arg == "--bench");
+    let n = std::env::var("N").ok().and_then(|n| n.parse().ok()).unwrap_or(400);
+    let n: u64 = if quick { 2 } else { n };
+    let mut sets = vec![synthetic_set(&mut Random(2026))];
+    if !quick {
+        sets.extend(real_sets());
+        sets.extend(sampled_sets());
+    }
+    println!("set,kind,rises,phases,n_clear,unclear,n_unclear");
+    for (s, set) in (0..).zip(&sets) {
+        let scenes = (0..n).into_par_iter();
+        let lines = scenes.flat_map_iter(|i| scene(set, &mut Random(3100 + 10_000 * s + i)));
+        lines.collect::<Vec<_>>().iter().for_each(|line| println!("{line}"));
+    }
+}
+
+/// Notes of `set` that ring, others that are struck, and a line for every one of them.
+fn scene(set: &Set, random: &mut Random) -> Vec<String> {
+    let n_ringing = 1 + random.below(3);
+    let chosen = choose(set, n_ringing + 1 + random.below(2), random);
+    let (ringing, struck) = chosen.split_at(n_ringing);
+    let again = random.below(2) == 0;
+    let mut placed = Vec::new();
+    let place = |note, start_s, end_s, random: &mut Random| {
+        let gain_db = random.between(-LEVEL_DB, LEVEL_DB);
+        Placed { note, start_s, end_s, gain_db }
+    };
+    for (i, &note) in ringing.iter().enumerate() {
+        let start_s = STRIKE_S - random.between(RUNG_S[0], RUNG_S[1]);
+        let early_s = random.between(DAMPED_S[0], DAMPED_S[1]);
+        let damped = again && i == 0;
+        let end_s = if damped { STRIKE_S - early_s } else { f64::INFINITY };
+        placed.push(place(note, start_s, end_s, random));
+        if damped {
+            placed.push(place(note, STRIKE_S, f64::INFINITY, random));
+        }
+    }
+    for &note in struck {
+        placed.push(place(note, STRIKE_S, f64::INFINITY, random));
+    }
+    let noise_db = random.between(NOISE_DB[0], NOISE_DB[1]);
+    let samples = mix(&placed, STRIKE_S + 0.3, Some(noise_db), random);
+    let mut decimator = Decimator::new(RATE);
+    let mut decimated = Vec::new();
+    decimator.push(&samples, |sample| decimated.push(sample));
+    let rate = f64::from(RATE) / decimator.factor() as f64;
+    let mut transformer = Transformer::new(rate, decimated.len());
+    let mut spectrum = transformer.make_spectrum();
+    let mut fitter = Fitter::new(spectrum.bins.capacity());
+    let mut partials = |[from_s, to_s]: [f64; 2], tones: &[Tone], rounds: usize| {
+        let at = |s: f64| ((STRIKE_S + s) * rate) as usize;
+        transformer.transform(&decimated[at(from_s)..at(to_s)], &mut spectrum);
+        fitter.fit(&spectrum, tones, rounds);
+        let tones: Vec<Tone> = fitter.tones().iter().map(|fitted| fitted.tone).collect();
+        (Partials::of(&fitter, &spectrum), tones)
+    };
+    let begun: Vec<Tone> = chosen.iter().map(|note| Tone::at(note.f1_hz)).collect();
+    let (_, tones) = partials(AFTER_S, &begun, 2);
+    let (after, _) = partials(AFTER_S, &tones, 0);
+    let before_s = BEFORE_S[random.below(2)];
+    let (before, _) = partials(before_s, &tones, 0);
+    let middle = |stretch: [f64; 2]| 0.5 * (stretch[0] + stretch[1]);
+    let apart_s = middle(AFTER_S) - middle(before_s);
+    let kind = |i: usize| match i {
+        0 if again => "again",
+        i if i < n_ringing => "rings",
+        _ => "fresh",
+    };
+    let line = |i| {
+        let c = after.change(&before, i, apart_s);
+        let numbers = format!("{},{:.3},{}", c.n_clear, c.unclear, c.n_unclear);
+        format!("{},{},{:.3},{:.3},{numbers}", set.name, kind(i), c.rises, c.phases)
+    };
+    (0..tones.len()).map(line).collect()
+}
+
+/// Notes of `set` that differ.
+fn choose<'a>(set: &'a Set, n: usize, random: &mut Random) -> Vec<&'a Note> {
+    let mut notes: Vec<&Note> = Vec::new();
+    while notes.len() < n {
+        let note = &set.notes[random.below(set.notes.len())];
+        if (40..=84).contains(&note.midi) && notes.iter().all(|other| other.midi != note.midi) {
+            notes.push(note);
+        }
+    }
+    notes
+}

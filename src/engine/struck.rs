@@ -1,0 +1,81 @@
+//! Struck now, or ringing on? The stretches before and after the onset that tell, and what else is known.
+
+use std::ops::Range;
+
+use super::Engine;
+use super::STRUM_S;
+use crate::pitch::fit::MAX_TONES;
+use crate::pitch::struck::Partials;
+use crate::pitch::tone::Tone;
+
+/// Length of the stretches before and after the onset that tell struck notes from ringing ones.
+const COMPARE_S: f64 = 0.15;
+/// … and before it where notes lie so far apart, in hertz, that this parts them: a string struck
+/// again is often damped just before, by the pick or the finger.
+const BEFORE_S: f64 = 0.09;
+const APART_HZ: f64 = 3.6 / BEFORE_S;
+/// What nobody heard at the end of the strike before is so much likelier struck (log odds).
+const UNHEARD_BEFORE: f64 = 2.0;
+/// What is louder now than all that sounded before did not ring on: so many decibels louder, and what
+/// each beyond that weighs.
+const LOUDER_DB: f64 = 6.0;
+const LOUDER_WEIGHT: f64 = 0.3;
+/// Log odds where there is nothing to compare with: it is taken for struck.
+pub(super) const SURELY: f64 = 20.0;
+
+impl Engine {
+    /// Log odds that each tone was struck at the onset and does not ring on from before it.
+    pub(super) fn struck_odds(&mut self, onset: u64, end: u64, tones: &[Tone]) -> [f64; MAX_TONES] {
+        let mut odds = [SURELY; MAX_TONES];
+        let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
+        let struck_from = self.unheard.filter(near).unwrap_or(onset);
+        // What rang before takes its share of the partials in both stretches.
+        let mut all = [Tone::at(440.0); MAX_TONES];
+        all[..tones.len()].copy_from_slice(tones);
+        let mut n = tones.len();
+        for tone in &self.previous {
+            let known = all[..n].iter().any(|t| tone.is_note_of(t));
+            if !known && n < MAX_TONES {
+                all[n] = *tone;
+                n += 1;
+            }
+        }
+        let is_near = |(i, t): (usize, &Tone)| {
+            all[..i].iter().any(|other| (other.f1 - t.f1).abs() < APART_HZ)
+        };
+        let are_near = all[..n].iter().enumerate().any(is_near);
+        let before_s = if are_near { COMPARE_S } else { BEFORE_S };
+        let before = self.stretch(
+            struck_from.saturating_sub(self.samples(before_s + 0.006)),
+            struck_from.saturating_sub(self.samples(0.006)),
+        );
+        if before.len() < self.samples(0.05) as usize {
+            return odds;
+        }
+        let samples = &self.stream[before.clone()];
+        let power_before =
+            samples.iter().map(|&s| f64::from(s * s)).sum::<f64>() / samples.len() as f64 + 1e-12;
+        let after_from = onset + self.samples(0.015);
+        let after = self.stretch(after_from, (after_from + self.samples(COMPARE_S)).min(end));
+        if after.len() < self.samples(0.03) as usize {
+            return odds;
+        }
+        let middle = |stretch: &Range<usize>| 0.5 * (stretch.start + stretch.end) as f64;
+        let apart_s = (middle(&after) - middle(&before)) / self.rate;
+        let mut partials = |stretch: Range<usize>| {
+            self.transformer.transform(&self.stream[stretch], &mut self.spectrum);
+            self.fitter.fit(&self.spectrum, &all[..n], 0);
+            Partials::of(&self.fitter, &self.spectrum)
+        };
+        let (before, after) = (partials(before), partials(after));
+        for (t, odds) in odds[..tones.len()].iter_mut().enumerate() {
+            let Some(log_odds) = after.change(&before, t, apart_s).log_odds() else { continue };
+            let known = self.previous.iter().any(|p| p.is_note_of(&tones[t]));
+            let gain_db = 10.0 * (after.power(t) / power_before).log10();
+            *odds = log_odds
+                + if known { 0.0 } else { UNHEARD_BEFORE }
+                + LOUDER_WEIGHT * (gain_db - LOUDER_DB).max(0.0);
+        }
+        odds
+    }
+}

@@ -1,0 +1,137 @@
+//! Was a tone struck between two stretches, or does it ring on from the first into the second?
+//!
+//! A string struck again gains in most of its partials, the high ones above all, which die away first;
+//! and its phases begin anew, where those of a string left alone follow from what they were.
+//!
+//! **Conventions.** Log odds are natural, at even odds beforehand of ringing on and of being struck.
+//! **Limits.** Partials that lie beside others' tell little; a string struck again as softly as it still
+//! sounds is known by its phases only.
+
+use std::f64::consts::TAU;
+
+use rustfft::num_complex::Complex64;
+
+use super::fit::Fitter;
+use super::fit::MAX_TONES;
+use crate::dsp::spectrum::Spectrum;
+use crate::dsp::spectrum::magnitude;
+
+/// Partials that are looked at.
+const N_PARTIALS: usize = 12;
+/// A partial nearer than this to another is not clear, in widths, …
+const CLEAR_WIDTHS: f64 = 2.0;
+/// … one that stands out of what the fit left over by less than this is not heard, …
+const HEARD_RATIO: f64 = 3.0;
+/// … and one that did so by less than this before has no phase to go on from; …
+const PHASE_RATIO: f64 = 2.0;
+/// … nor has one that rose by more, in decibels: it was not ringing to speak of.
+const PHASE_RISE_DB: f64 = 15.0;
+/// Spread of the phases of what rings on, in radians: of strings, and of noise as large as a partial.
+const PHASE_SPREAD: f64 = 0.15;
+const PHASE_NOISE: f64 = 1.2;
+/// So many ringing partials have any phase.
+const ANY_PHASE: f64 = 0.03;
+/// What a rise of one decibel weighs, and any rise at least and at most.
+const RISE_WEIGHT: f64 = 0.3;
+const RISE_WEIGHTS: [f64; 2] = [-2.0, 4.0];
+
+/// Weights of [`Change`] in the log odds: fitted by `benches/fit_struck.py` to strikes over ringing
+/// strings of eight guitars. Partials of a string tell much the same, so their sum counts in part.
+const CLEAR: f64 = 0.5;
+const CLEAR_BIAS: f64 = -2.5;
+const UNCLEAR: f64 = 1.5;
+const UNCLEAR_BIAS: f64 = -4.1;
+
+/// One partial in one stretch.
+#[derive(Debug, Clone, Copy, Default)]
+struct Witness {
+    amplitude: Complex64,
+    hz: f64,
+    /// Amplitude over what the fit left over.
+    ratio: f64,
+    gap_widths: f64,
+}
+
+/// The lowest partials of every fitted tone in one stretch.
+#[derive(Debug, Default)]
+pub struct Partials([[Witness; N_PARTIALS]; MAX_TONES]);
+
+impl Partials {
+    /// Those of `fitter`, which was fitted to `spectrum`.
+    pub fn of(fitter: &Fitter, spectrum: &Spectrum) -> Self {
+        let mut partials = Self::default();
+        for partial in fitter.partials().iter().filter(|p| p.n <= N_PARTIALS) {
+            partials.0[partial.tone][partial.n - 1] = Witness {
+                amplitude: partial.amplitude,
+                hz: partial.hz + partial.offset_widths * spectrum.width_hz,
+                ratio: magnitude(partial.amplitude) / partial.noise(spectrum),
+                gap_widths: partial.gap_widths,
+            };
+        }
+        partials
+    }
+
+    /// Mean power of tone `t`, of which a full-scale sine has 0.5.
+    pub fn power(&self, t: usize) -> f64 {
+        self.0[t].iter().map(|partial| 0.5 * partial.amplitude.norm_sqr()).sum()
+    }
+
+    /// How tone `t` changed since `before`, whose middle lies `apart_s` seconds earlier.
+    pub fn change(&self, before: &Self, t: usize, apart_s: f64) -> Change {
+        let mut change = Change::default();
+        let heard = self.0[t].iter().zip(&before.0[t]).filter(|(now, _)| now.ratio > HEARD_RATIO);
+        for (now, was) in heard {
+            let gain = (magnitude(now.amplitude) + 1e-9) / (magnitude(was.amplitude) + 1e-9);
+            let rise_db = 20.0 * gain.log10();
+            let rose = (RISE_WEIGHT * rise_db).clamp(RISE_WEIGHTS[0], RISE_WEIGHTS[1]);
+            if now.gap_widths <= CLEAR_WIDTHS {
+                change.unclear += rose;
+                change.n_unclear += 1;
+                continue;
+            }
+            change.rises += rose;
+            change.n_clear += 1;
+            if was.ratio > PHASE_RATIO && rise_db < PHASE_RISE_DB {
+                change.phases += broken_phase(now, was, apart_s);
+            }
+        }
+        change
+    }
+}
+
+/// What the phase of a partial says for its having been struck: log odds of any phase against the one
+/// that it would have, had it rung on.
+fn broken_phase(now: &Witness, was: &Witness, apart_s: f64) -> f64 {
+    let hz = (now.hz * now.ratio + was.hz * was.ratio) / (now.ratio + was.ratio);
+    let turned = (now.amplitude * was.amplitude.conj()).arg() - TAU * hz * apart_s;
+    let off = turned - TAU * (turned / TAU).round();
+    let noise = PHASE_NOISE * PHASE_NOISE * (now.ratio.powi(-2) + was.ratio.powi(-2));
+    let variance = PHASE_SPREAD * PHASE_SPREAD + noise;
+    let normal = (-0.5 * off * off / variance).exp() * (TAU / variance).sqrt();
+    -((1.0 - ANY_PHASE) * normal + ANY_PHASE).ln()
+}
+
+/// What is seen of a tone before and after a strike.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Change {
+    /// Log odds, one by one, of the rises of partials clear of others, added up.
+    pub rises: f64,
+    /// … and of their phases.
+    pub phases: f64,
+    /// How many these are.
+    pub n_clear: usize,
+    /// Log odds, one by one, of the rises of the others, added up.
+    pub unclear: f64,
+    /// How many these are.
+    pub n_unclear: usize,
+}
+
+impl Change {
+    /// Log odds that the tone was struck; `None` where none of its partials is heard.
+    pub fn log_odds(&self) -> Option<f64> {
+        if self.n_clear > 0 {
+            return Some(CLEAR * (self.rises + self.phases) + CLEAR_BIAS);
+        }
+        (self.n_unclear > 0).then(|| UNCLEAR * self.unclear / self.n_unclear as f64 + UNCLEAR_BIAS)
+    }
+}

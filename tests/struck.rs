@@ -1,0 +1,110 @@
+//! Struck or ringing on, told from sums of sines made here. What they must do follows from the Fourier
+//! shift theorem (R. N. Bracewell, *The Fourier Transform and Its Applications*): a sine left alone turns
+//! by 2πfΔt between two stretches Δt apart.
+
+use std::f64::consts::TAU;
+
+use doublecheck::dsp::spectrum::Transformer;
+use doublecheck::pitch::fit::Fitter;
+use doublecheck::pitch::struck::Change;
+use doublecheck::pitch::struck::Partials;
+use doublecheck::pitch::tone::Tone;
+
+const RATE_HZ: f64 = 11_025.0;
+const STRIKE_S: f64 = 0.4;
+/// Stretches before and after the strike.
+const BEFORE_S: [f64; 2] = [0.304, 0.394];
+const AFTER_S: [f64; 2] = [0.415, 0.565];
+const N_PARTIALS: usize = 8;
+
+/// Partials that die away, with phases that follow from `seed`.
+struct Pluck {
+    tone: Tone,
+    start_s: f64,
+    end_s: f64,
+    level: f64,
+    seed: f64,
+}
+
+impl Pluck {
+    fn at(&self, t: f64) -> f64 {
+        if !(self.start_s..self.end_s).contains(&t) {
+            return 0.0;
+        }
+        let since = t - self.start_s;
+        (1..=N_PARTIALS)
+            .map(|n| {
+                let phase = TAU * (self.seed * (n * n) as f64).fract();
+                let decay = (-since * (1.0 + 0.5 * n as f64)).exp();
+                self.level / n as f64 * decay * (TAU * self.tone.partial(n) * since + phase).cos()
+            })
+            .sum()
+    }
+}
+
+/// How each of `tones` changed in the sum of `plucks`.
+fn changes(tones: &[Tone], plucks: &[Pluck]) -> Vec<Change> {
+    let n = (0.7 * RATE_HZ) as usize;
+    let sample = |i: usize| {
+        let t = i as f64 / RATE_HZ;
+        // A little noise, or ratios would be infinite.
+        let noise = 1e-4 * (TAU * ((i * i % 7919) as f64 / 7919.0)).sin();
+        (plucks.iter().map(|pluck| pluck.at(t)).sum::<f64>() + noise) as f32
+    };
+    let samples: Vec<f32> = (0..n).map(sample).collect();
+    let mut transformer = Transformer::new(RATE_HZ, n);
+    let mut spectrum = transformer.make_spectrum();
+    let mut fitter = Fitter::new(spectrum.bins.capacity());
+    let mut partials = |[from_s, to_s]: [f64; 2]| {
+        let at = |s: f64| (s * RATE_HZ) as usize;
+        transformer.transform(&samples[at(from_s)..at(to_s)], &mut spectrum);
+        fitter.fit(&spectrum, tones, 0);
+        Partials::of(&fitter, &spectrum)
+    };
+    let (before, after) = (partials(BEFORE_S), partials(AFTER_S));
+    let middle = |stretch: [f64; 2]| 0.5 * (stretch[0] + stretch[1]);
+    let apart_s = middle(AFTER_S) - middle(BEFORE_S);
+    (0..tones.len()).map(|t| after.change(&before, t, apart_s)).collect()
+}
+
+fn odds(change: &Change) -> f64 {
+    change.log_odds().expect("its partials are heard")
+}
+
+/// A2 rings from before; at the strike D3 is struck, and A2 as `again` says.
+fn strike(again: Option<Pluck>) -> Vec<Change> {
+    let (low, high) = (Tone::at(110.0), Tone::at(146.83));
+    let end_s = if again.is_some() { STRIKE_S - 0.02 } else { f64::INFINITY };
+    let ringing = Pluck { tone: low, start_s: 0.05, end_s, level: 0.2, seed: 0.37 };
+    let struck =
+        Pluck { tone: high, start_s: STRIKE_S, end_s: f64::INFINITY, level: 0.2, seed: 0.71 };
+    let plucks: Vec<Pluck> = [ringing, struck].into_iter().chain(again).collect();
+    changes(&[low, high], &plucks)
+}
+
+#[test]
+fn what_nobody_touches_rings_on_and_what_comes_from_nothing_was_struck() {
+    let [low, high] = strike(None)[..] else { panic!("two tones") };
+    assert!(odds(&low) < -4.0, "it rings on: {low:?}");
+    assert!(odds(&high) > 4.0, "it was struck: {high:?}");
+}
+
+#[test]
+fn a_string_struck_again_as_loud_as_it_still_was_is_known_by_its_phases() {
+    let tone = Tone::at(110.0);
+    // What is left of it after 0.35 s, in its first partial.
+    let level = 0.2 * (-0.35_f64 * 1.5).exp();
+    for seed in [0.11, 0.23, 0.59, 0.83] {
+        let again = Pluck { tone, start_s: STRIKE_S - 0.003, end_s: f64::INFINITY, level, seed };
+        let low = strike(Some(again))[0];
+        assert!(odds(&low) > 1.0, "seed {seed}: {low:?}");
+        assert!(low.phases > 5.0, "seed {seed}: {low:?}");
+    }
+}
+
+#[test]
+fn nothing_is_said_of_what_is_not_heard() {
+    let high = Tone::at(880.0);
+    let low = Pluck { tone: Tone::at(110.0), start_s: 0.05, end_s: 0.2, level: 0.2, seed: 0.37 };
+    assert_eq!(changes(&[high], &[low])[0].log_odds(), None);
+}
