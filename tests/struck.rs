@@ -42,8 +42,9 @@ impl Pluck {
     }
 }
 
-/// How each of `tones` changed in the sum of `plucks`.
-fn changes(tones: &[Tone], plucks: &[Pluck]) -> Vec<Change> {
+/// The partials of `tones` before and after the strike in the sum of `plucks`, and how far apart, in
+/// seconds, they were heard.
+fn partials(tones: &[Tone], plucks: &[Pluck]) -> (Partials, Partials, f64) {
     let n = (0.7 * RATE_HZ) as usize;
     let sample = |i: usize| {
         let t = i as f64 / RATE_HZ;
@@ -63,7 +64,12 @@ fn changes(tones: &[Tone], plucks: &[Pluck]) -> Vec<Change> {
     };
     let (before, after) = (partials(BEFORE_S), partials(AFTER_S));
     let middle = |stretch: [f64; 2]| 0.5 * (stretch[0] + stretch[1]);
-    let apart_s = middle(AFTER_S) - middle(BEFORE_S);
+    (before, after, middle(AFTER_S) - middle(BEFORE_S))
+}
+
+/// How each of `tones` changed in the sum of `plucks`.
+fn changes(tones: &[Tone], plucks: &[Pluck]) -> Vec<Change> {
+    let (before, after, apart_s) = partials(tones, plucks);
     (0..tones.len()).map(|t| after.change(&before, t, apart_s)).collect()
 }
 
@@ -99,6 +105,25 @@ fn a_string_struck_again_as_loud_as_it_still_was_is_known_by_its_phases() {
         let low = strike(Some(again))[0];
         assert!(odds(&low) > 1.0, "seed {seed}: {low:?}");
         assert!(low.phases > 5.0, "seed {seed}: {low:?}");
+    }
+}
+
+#[test]
+fn what_was_struck_on_multiples_of_what_rings_is_told_by_these_alone() {
+    let low = Tone::at(110.0);
+    let ringing = |multiple: usize| -> [Pluck; 2] {
+        let above = Tone { f1: low.partial(multiple), ..low };
+        [
+            Pluck { tone: low, start_s: 0.05, end_s: f64::INFINITY, level: 0.2, seed: 0.37 },
+            Pluck { tone: above, start_s: STRIKE_S, end_s: f64::INFINITY, level: 0.1, seed: 0.71 },
+        ]
+    };
+    for multiple in [2, 3] {
+        let (before, after, apart_s) = partials(&[low], &ringing(multiple));
+        let other = if multiple == 2 { 3 } else { 4 };
+        assert!(odds(&after.change_above(&before, 0, multiple, apart_s)) > 1.0, "{multiple}");
+        assert!(odds(&after.change_above(&before, 0, other, apart_s)) < 0.0, "{multiple}");
+        assert!((after.hz(0, multiple) - low.partial(multiple)).abs() < 0.5, "{multiple}");
     }
 }
 

@@ -172,6 +172,11 @@ impl Engine {
             let pitch = HeardPitch { likely, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
+        for i in 0..self.renewed.len() {
+            let (tone, log_odds) = self.renewed[i];
+            let tone = self.part(found, tone);
+            self.strike.faint.extend(self.beside(&tone, log_odds, log_odds));
+        }
     }
 
     /// What is told of a `tone` that is heard beside others, if at all.

@@ -129,6 +129,8 @@ pub struct Engine {
     unheard: Option<u64>,
     /// Tones of the strike before, for telling what rings on.
     previous: Vec<Tone>,
+    /// Tones on multiples of ringing ones whose partials there changed at the strike, with log odds.
+    renewed: Vec<(Tone, f64)>,
     strike: Strike,
     heard: u64,
     /// Where the stream ended, once it has.
@@ -163,13 +165,14 @@ impl Engine {
             open: None,
             unheard: None,
             previous: Vec::with_capacity(MAX_TONES),
+            renewed: Vec::with_capacity(MAX_TONES),
             strike: Strike {
                 onset: SampleIndex(0),
                 end: SampleIndex(0),
                 stage: Stage::Early,
                 notes: Vec::with_capacity(4 * MAX_TONES),
                 doubtful: Vec::with_capacity(4 * MAX_TONES),
-                faint: Vec::with_capacity(MAX_TONES),
+                faint: Vec::with_capacity(2 * MAX_TONES),
                 later: Vec::with_capacity(MAX_TONES),
             },
             heard: 0,

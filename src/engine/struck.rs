@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use super::Engine;
 use super::STRUM_S;
+use crate::pitch::estimate::LEAST_FAINT;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::struck::Partials;
 use crate::pitch::tone::Tone;
@@ -20,6 +21,8 @@ const UNHEARD_BEFORE: f64 = 2.0;
 /// each beyond that weighs.
 const LOUDER_DB: f64 = 6.0;
 const LOUDER_WEIGHT: f64 = 0.3;
+/// Multiples of a ringing tone on which others are looked for.
+const MULTIPLES: std::ops::RangeInclusive<usize> = 2..=6;
 /// Log odds where there is nothing to compare with: it is taken for struck.
 pub(super) const SURELY: f64 = 20.0;
 
@@ -27,6 +30,7 @@ impl Engine {
     /// Log odds that each tone was struck at the onset and does not ring on from before it.
     pub(super) fn struck_odds(&mut self, onset: u64, end: u64, tones: &[Tone]) -> [f64; MAX_TONES] {
         let mut odds = [SURELY; MAX_TONES];
+        self.renewed.clear();
         let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
         let struck_from = self.unheard.filter(near).unwrap_or(onset);
         // What rang before takes its share of the partials in both stretches.
@@ -68,6 +72,7 @@ impl Engine {
             Partials::of(&self.fitter, &self.spectrum)
         };
         let (before, after) = (partials(before), partials(after));
+        self.look_above(&all[..n], [&before, &after], apart_s);
         for (t, odds) in odds[..tones.len()].iter_mut().enumerate() {
             let Some(log_odds) = after.change(&before, t, apart_s).log_odds() else { continue };
             let known = self.previous.iter().any(|p| p.is_note_of(&tones[t]));
@@ -77,5 +82,28 @@ impl Engine {
                 + LOUDER_WEIGHT * (gain_db - LOUDER_DB).max(0.0);
         }
         odds
+    }
+
+    /// Looks on the multiples of ringing tones for others that were struck: their partials are no proof
+    /// of them, but that these alone changed is.
+    fn look_above(&mut self, all: &[Tone], [before, after]: [&Partials; 2], apart_s: f64) {
+        for (t, tone) in all.iter().enumerate() {
+            let known = self.previous.iter().any(|p| p.is_note_of(tone));
+            let rings = after.change(before, t, apart_s).log_odds().is_some_and(|odds| odds < 0.0);
+            if !known || !rings {
+                continue;
+            }
+            for multiple in MULTIPLES {
+                let change = after.change_above(before, t, multiple, apart_s);
+                let above = Tone::at(after.hz(t, multiple));
+                let Some(log_odds) = change.log_odds().filter(|_| change.n_clear > 0) else {
+                    continue;
+                };
+                let heard = all.iter().any(|other| above.is_note_of(other));
+                if !heard && log_odds > LEAST_FAINT && self.renewed.len() < MAX_TONES {
+                    self.renewed.push((above, log_odds));
+                }
+            }
+        }
     }
 }

@@ -13,11 +13,14 @@ use rustfft::num_complex::Complex64;
 
 use super::fit::Fitter;
 use super::fit::MAX_TONES;
+use super::tone::MAX_PARTIALS;
 use crate::dsp::spectrum::Spectrum;
 use crate::dsp::spectrum::magnitude;
 
-/// Partials that are looked at.
-const N_PARTIALS: usize = 12;
+/// Partials that tell of a tone, …
+const N_OWN: usize = 12;
+/// … and of another on its multiples.
+const N_SHARED: usize = 4;
 /// A partial nearer than this to another is not clear, in widths, …
 const CLEAR_WIDTHS: f64 = 2.0;
 /// … one that stands out of what the fit left over by less than this is not heard, …
@@ -54,13 +57,13 @@ struct Witness {
 
 /// The lowest partials of every fitted tone in one stretch.
 #[derive(Debug, Default)]
-pub struct Partials([[Witness; N_PARTIALS]; MAX_TONES]);
+pub struct Partials([[Witness; MAX_PARTIALS]; MAX_TONES]);
 
 impl Partials {
     /// Those of `fitter`, which was fitted to `spectrum`.
     pub fn of(fitter: &Fitter, spectrum: &Spectrum) -> Self {
         let mut partials = Self::default();
-        for partial in fitter.partials().iter().filter(|p| p.n <= N_PARTIALS) {
+        for partial in fitter.partials() {
             partials.0[partial.tone][partial.n - 1] = Witness {
                 amplitude: partial.amplitude,
                 hz: partial.hz + partial.offset_widths * spectrum.width_hz,
@@ -78,24 +81,20 @@ impl Partials {
 
     /// How tone `t` changed since `before`, whose middle lies `apart_s` seconds earlier.
     pub fn change(&self, before: &Self, t: usize, apart_s: f64) -> Change {
-        let mut change = Change::default();
-        let heard = self.0[t].iter().zip(&before.0[t]).filter(|(now, _)| now.ratio > HEARD_RATIO);
-        for (now, was) in heard {
-            let gain = (magnitude(now.amplitude) + 1e-9) / (magnitude(was.amplitude) + 1e-9);
-            let rise_db = 20.0 * gain.log10();
-            let rose = (RISE_WEIGHT * rise_db).clamp(RISE_WEIGHTS[0], RISE_WEIGHTS[1]);
-            if now.gap_widths <= CLEAR_WIDTHS {
-                change.unclear += rose;
-                change.n_unclear += 1;
-                continue;
-            }
-            change.rises += rose;
-            change.n_clear += 1;
-            if was.ratio > PHASE_RATIO && rise_db < PHASE_RISE_DB {
-                change.phases += broken_phase(now, was, apart_s);
-            }
-        }
-        change
+        let pairs = self.0[t].iter().zip(&before.0[t]);
+        Change::of(pairs.take(N_OWN), apart_s)
+    }
+
+    /// The same of those partials of tone `t` that lie on a tone `multiple` times as high: where `t` rings
+    /// on and they changed, that one was struck.
+    pub fn change_above(&self, before: &Self, t: usize, multiple: usize, apart_s: f64) -> Change {
+        let pairs = self.0[t].iter().zip(&before.0[t]);
+        Change::of(pairs.skip(multiple - 1).step_by(multiple).take(N_SHARED), apart_s)
+    }
+
+    /// Where partial `n` of tone `t` lies, in hertz.
+    pub fn hz(&self, t: usize, n: usize) -> f64 {
+        self.0[t][n - 1].hz
     }
 }
 
@@ -127,6 +126,27 @@ pub struct Change {
 }
 
 impl Change {
+    /// Of partials now and as they were.
+    fn of<'a>(pairs: impl Iterator<Item = (&'a Witness, &'a Witness)>, apart_s: f64) -> Self {
+        let mut change = Self::default();
+        for (now, was) in pairs.filter(|(now, _)| now.ratio > HEARD_RATIO) {
+            let gain = (magnitude(now.amplitude) + 1e-9) / (magnitude(was.amplitude) + 1e-9);
+            let rise_db = 20.0 * gain.log10();
+            let rose = (RISE_WEIGHT * rise_db).clamp(RISE_WEIGHTS[0], RISE_WEIGHTS[1]);
+            if now.gap_widths <= CLEAR_WIDTHS {
+                change.unclear += rose;
+                change.n_unclear += 1;
+                continue;
+            }
+            change.rises += rose;
+            change.n_clear += 1;
+            if was.ratio > PHASE_RATIO && rise_db < PHASE_RISE_DB {
+                change.phases += broken_phase(now, was, apart_s);
+            }
+        }
+        change
+    }
+
     /// Log odds that the tone was struck; `None` where none of its partials is heard.
     pub fn log_odds(&self) -> Option<f64> {
         if self.n_clear > 0 {
