@@ -26,6 +26,8 @@ const LIKELY_OCTAVE: f64 = 7.5;
 const LIKELY_TWELFTH: f64 = 5.0;
 const LIKELY_DOUBLE_OCTAVE: f64 = 10.0;
 
+/// Partials nearer than this to each other, relative to their frequency, beat (25 cents).
+const SHARED_RELATIVE: f64 = 0.0145;
 /// The stretch that tells most of tones in the shadow of others.
 const ATTACK_S: f64 = 0.17;
 /// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s): two lines this near
@@ -167,7 +169,10 @@ impl Engine {
                 .iter()
                 .zip(&tones.odds)
                 .any(|(other, &odds)| odds > 0.0 && tone.is_overtone_of(other));
-            let told = found.len() <= MOST_BESIDE_TOLD && !stacked && log_odds >= least;
+            let told = found.len() <= MOST_BESIDE_TOLD
+                && !stacked
+                && !is_shared(&tone, found)
+                && log_odds >= least;
             let likely = told || log_odds >= likely_from(&tone, found);
             let pitch = HeardPitch { likely, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
@@ -220,5 +225,32 @@ fn likely_from(tone: &Tone, tones: &[Tone]) -> f64 {
         (Some(ratio), None) if ratio < 2.5 => LIKELY_OCTAVE,
         (Some(ratio), None) if ratio < 3.5 => LIKELY_TWELFTH,
         _ => LIKELY_DOUBLE_OCTAVE,
+    }
+}
+
+/// Whether a low partial of `tone` lies where partials of two of `found` meet, as those of a fifth do at
+/// three times the lower: their beating looks like it.
+fn is_shared(tone: &Tone, found: &[Tone]) -> bool {
+    (1..=3).any(|n| {
+        let hz = tone.partial(n);
+        let holds = |other: &&Tone| {
+            let m = (hz / other.f1).round().max(1.0) as usize;
+            m <= 8 && (hz / other.partial(m)).ln().abs() < SHARED_RELATIVE
+        };
+        found.iter().filter(holds).count() > 1
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn partials_of_a_fifth_meet_on_the_octaves_of_both() {
+        let tone = |midi: f64| Tone::at(440.0 * ((midi - 69.0) / 12.0).exp2());
+        let fifth = [tone(62.0), tone(69.0)];
+        assert!(is_shared(&tone(81.0), &fifth), "twice the upper is three times the lower");
+        assert!(is_shared(&tone(74.0), &fifth), "its third partial is four times the upper's");
+        assert!(!is_shared(&tone(72.0), &[tone(60.0), tone(64.0)]));
     }
 }

@@ -37,6 +37,9 @@ const SURE_EXTRA: f64 = 0.9;
 /// a note now and then, and gains less.
 const OUT_OF_NOTHING: f64 = 4.0;
 
+/// Fret 24 of a first string (common practice), E6.
+const HIGHEST_FRETTED: MidiNote = MidiNote(88);
+
 /// Notes asked for are struck so many times as often as not: a faint one just believed (log odds of
 /// −2 by its sound) is then a guess.
 const ASKED_ODDS: f64 = 7.4;
@@ -119,6 +122,9 @@ pub fn match_strike(
         if let Some(i) = wanted.filter(|_| counts) {
             let expected = missing.remove(i);
             heard.push(note(pitch, Status::Right, Some(expected), sound));
+            // It is faint for want of the partials that made notes of their own.
+            let own = tone(sound);
+            others.retain(|(_, other)| !is_faint || !tone(other).is_overtone_of(&own));
         }
     }
     // One that took the place of a missing note has as good a chance as that note had.
@@ -137,6 +143,8 @@ pub fn match_strike(
             others.push((pitch, sound));
         }
     }
+    // No fret reaches them: they are overtones of what sounds.
+    others.retain(|(pitch, _)| pitch.note <= HIGHEST_FRETTED);
     for (pitch, sound) in others {
         let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
         let again = heard.iter().any(|h| h.pitch.note == pitch.note);
@@ -303,6 +311,21 @@ steps = [{ beats = 1, frets = "x x x 5 x 7" }]
         assert_eq!(told(&[], &[], &[sound(71.0, 0.2)]), Verdict::Right);
         assert_eq!(told(&[], &[], &[sound(70.0, 0.4)]), Verdict::Incomplete, "not asked for");
         assert_eq!(told(&[sound(70.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn overtones_of_a_faint_note_are_its_own() {
+        let two = [sound(83.0, 1.0), sound(90.0, 1.0)];
+        assert_eq!(told(&two, &[], &[sound(71.0, 0.2)]), Verdict::Right);
+        assert_eq!(told(&[sound(83.0, 1.0)], &[], &[]), Verdict::Wrong, "B4 is not there at all");
+        assert_eq!(told(&[sound(82.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn what_no_fret_reaches_is_an_overtone() {
+        let beside = |midi: f64| told(&[sound(71.0, 1.0), sound(midi, 1.0)], &[], &[]);
+        assert_eq!(beside(88.0), Verdict::Wrong, "fret 24 of the first string");
+        assert_eq!(beside(89.0), Verdict::Right);
     }
 
     #[test]
