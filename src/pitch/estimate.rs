@@ -19,6 +19,9 @@ pub const HIGHEST_F1_HZ: f64 = 2100.0;
 
 /// Candidates less likely than this (log odds) are not told as faint.
 pub const LEAST_FAINT: f64 = -2.0;
+/// A tone whose octave or twelfth was found may be what these belong to if its other partials give more
+/// than these log odds: of tones that are not there 99 % give less, of those that are 20 %.
+const LEFT_OVER: f64 = -8.0;
 /// Candidates kept for closer examination.
 const MAX_CANDIDATES: usize = 24;
 /// A candidate less salient than this share of the best one is not examined: of 10 400 tones found in
@@ -267,7 +270,90 @@ impl Estimator {
             self.found.push(Found { fitted: *fitted, evidence });
         }
         self.faint.retain(|e| !tones[..n].iter().any(|t| e.tone.is_note_of(t)));
+        self.look_below(spectrum, power);
         self.found.sort_unstable_by(|a, b| a.fitted.tone.f1.total_cmp(&b.fitted.tone.f1));
         &self.found
+    }
+
+    /// Adds tones to the faint ones whose octave or twelfth was found: these may be but their partials,
+    /// if what is left of the tone shows at all.
+    fn look_below(&mut self, spectrum: &Spectrum, power: f64) {
+        self.fitter.subtract(spectrum);
+        let mut below = [None; 2 * MAX_TONES];
+        let places = self.found.iter().flat_map(|found| {
+            let f1 = found.fitted.tone.f1;
+            [2.0, 3.0].map(|ratio| Tone::at(f1 / ratio))
+        });
+        for (slot, tone) in below.iter_mut().zip(places) {
+            let known = self.found.iter().any(|found| tone.is_note_of(&found.fitted.tone))
+                || self.faint.iter().any(|e| tone.is_note_of(&e.tone));
+            let left_over = || examine(spectrum, &self.fitter, tone, power).log_odds;
+            *slot = (tone.f1 > LOWEST_F1_HZ && !known && left_over() > LEFT_OVER).then_some(tone);
+        }
+        for tone in below.into_iter().flatten() {
+            let mut rest = [tone; MAX_TONES];
+            let mut n = 0;
+            for found in self.found.iter().filter(|f| !f.fitted.tone.is_overtone_of(&tone)) {
+                rest[n] = found.fitted.tone;
+                n += 1;
+            }
+            self.fitter.fit(spectrum, &rest[..n], 1);
+            self.fitter.subtract(spectrum);
+            let e = examine(spectrum, &self.fitter, tone, power);
+            if e.log_odds > 0.0 && self.faint.len() < self.faint.capacity() {
+                self.faint.push(Evidence { log_odds: 0.0, ..e });
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::*;
+
+    const RATE_HZ: f64 = 11_025.0;
+    const SAMPLES: usize = 1900;
+
+    /// What is found, and what faintly, where F2 sounds and partials of E3 with these amplitudes.
+    fn heard(amplitude: impl Fn(usize) -> f64) -> (Vec<f64>, Vec<f64>) {
+        let (low, tone) = (Tone::at(87.31), Tone::at(164.81));
+        let sample = |i: usize| {
+            let t = i as f64 / RATE_HZ;
+            let wave = |hz: f64, n: usize| (TAU * hz * t + 2.3 * n as f64).cos();
+            let partial = |n: usize| {
+                0.3 / n as f64 * wave(low.partial(n), n) + amplitude(n) * wave(tone.partial(n), n)
+            };
+            // A little noise, or ratios would be infinite.
+            let noise = 1e-4 * (TAU * ((i * i % 7919) as f64 / 7919.0)).sin();
+            ((1..=12).map(partial).sum::<f64>() + noise) as f32
+        };
+        let samples: Vec<f32> = (0..SAMPLES).map(sample).collect();
+        let mut transformer = Transformer::new(RATE_HZ, samples.len());
+        let mut spectrum = transformer.make_spectrum();
+        transformer.transform(&samples, &mut spectrum);
+        let mut estimator = Estimator::new(&transformer);
+        let found = estimator.estimate(&spectrum).iter().map(|f| f.fitted.tone.f1).collect();
+        (found, estimator.faint().iter().map(|e| e.tone.f1).collect())
+    }
+
+    fn holds(tones: &[f64], f1: f64) -> bool {
+        tones.iter().any(|t| Tone::at(*t).is_note_of(&Tone::at(f1)))
+    }
+
+    #[test]
+    fn a_tone_that_hides_below_its_octave_is_faint() {
+        let hidden = |n: usize| if n % 2 == 0 { 0.3 / n as f64 } else { 0.003 };
+        let (found, faint) = heard(hidden);
+        assert!(holds(&found, 329.6) && !holds(&found, 164.8), "{found:?}");
+        assert!(holds(&faint, 164.8), "{faint:?}");
+    }
+
+    #[test]
+    fn nothing_hides_below_a_lone_octave() {
+        let (found, faint) = heard(|n| if n % 2 == 0 { 0.3 / n as f64 } else { 0.0 });
+        assert!(holds(&found, 329.6), "{found:?}");
+        assert!(!holds(&faint, 164.8), "{faint:?}");
     }
 }
