@@ -344,7 +344,7 @@ mod tests {
 
     #[test]
     fn a_tone_that_hides_below_its_octave_is_faint() {
-        let hidden = |n: usize| if n % 2 == 0 { 0.3 / n as f64 } else { 0.003 };
+        let hidden = |n: usize| if n.is_multiple_of(2) { 0.3 / n as f64 } else { 0.003 };
         let (found, faint) = heard(hidden);
         assert!(holds(&found, 329.6) && !holds(&found, 164.8), "{found:?}");
         assert!(holds(&faint, 164.8), "{faint:?}");
@@ -352,7 +352,7 @@ mod tests {
 
     #[test]
     fn nothing_hides_below_a_lone_octave() {
-        let (found, faint) = heard(|n| if n % 2 == 0 { 0.3 / n as f64 } else { 0.0 });
+        let (found, faint) = heard(|n| if n.is_multiple_of(2) { 0.3 / n as f64 } else { 0.0 });
         assert!(holds(&found, 329.6), "{found:?}");
         assert!(!holds(&faint, 164.8), "{faint:?}");
     }
