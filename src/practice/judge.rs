@@ -13,6 +13,7 @@ use super::strings::tell_strings;
 use super::timing::Struck;
 use super::timing::beat_s;
 use super::timing::lateness_ms;
+use super::unnoticed::judge_unnoticed;
 use super::verdict::Finding;
 use super::verdict::HeardNote;
 use super::verdict::Status;
@@ -79,6 +80,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             }),
         }
     }
+    judge_unnoticed(&mut judged, &steps, take, &places, settings, offset);
     let struck: Vec<(usize, Struck)> = judged
         .iter()
         .enumerate()
@@ -253,7 +255,7 @@ fn not_played(step: &ExpectedStep) -> StepJudgement {
     }
 }
 
-fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
+pub(super) fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
     judgement.verdict = found.verdict;
     judgement.heard = found.heard;
     judgement.missing = found.missing;

@@ -20,4 +20,5 @@ pub mod session;
 pub mod strings;
 pub mod timing;
 pub mod tuning;
+mod unnoticed;
 pub mod verdict;
