@@ -59,8 +59,8 @@ pub struct Strike {
     /// Notes that may sound in the shadow of others, or be but their partials: they count where they
     /// were asked for and are too unlikely to be told where they were not.
     pub doubtful: Vec<HeardPitch>,
-    /// Notes less likely struck than not, but not by much: they too count where they were asked for, for
-    /// most of these are played.
+    /// Notes less likely there than not, but not by much, below an octave of theirs or on partials of a
+    /// string that rings on: they too count where they were asked for, for most of these are played.
     pub faint: Vec<HeardPitch>,
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
     /// where a slide or a bend led ([`Stage::Whole`] only).

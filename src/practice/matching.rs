@@ -143,8 +143,6 @@ pub fn match_strike(
             others.push((pitch, sound));
         }
     }
-    // No fret reaches them: they are overtones of what sounds.
-    others.retain(|(pitch, _)| pitch.note <= HIGHEST_FRETTED);
     for (pitch, sound) in others {
         let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
         let again = heard.iter().any(|h| h.pitch.note == pitch.note);
@@ -168,6 +166,8 @@ pub fn match_strike(
         }
         let status = match nearest {
             Some((_, _, instead_of)) => Status::Wrong { instead_of },
+            // No fret reaches it: an overtone of what sounds.
+            None if pitch.note > HIGHEST_FRETTED => continue,
             None if sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING => continue,
             None => Status::Extra,
         };
