@@ -20,6 +20,7 @@ use support::cases::Placed;
 use support::cases::Random;
 use support::cases::Recipe;
 use support::cases::case;
+use support::cases::choose;
 use support::cases::mix;
 use support::corpus::Note;
 use support::corpus::RATE;
@@ -70,18 +71,6 @@ fn main() {
             look_at(set, &[], 0.05, samples, &mut random);
         }
     }
-}
-
-/// Notes of `set` that differ.
-fn choose<'a>(set: &'a Set, n: usize, random: &mut Random) -> Vec<&'a Note> {
-    let mut notes: Vec<&Note> = Vec::new();
-    while notes.len() < n {
-        let note = &set.notes[random.below(set.notes.len())];
-        if (40..=84).contains(&note.midi) && notes.iter().all(|other| other.midi != note.midi) {
-            notes.push(note);
-        }
-    }
-    notes
 }
 
 fn chord(set: &Set, notes: &[&Note], end_s: f64, random: &mut Random) -> Vec<f32> {

@@ -12,8 +12,8 @@ use doublecheck::pitch::tone::Tone;
 use rayon::prelude::*;
 use support::cases::Placed;
 use support::cases::Random;
+use support::cases::choose;
 use support::cases::mix;
-use support::corpus::Note;
 use support::corpus::RATE;
 use support::corpus::Set;
 use support::corpus::real_sets;
@@ -108,16 +108,4 @@ fn scene(set: &Set, random: &mut Random) -> Vec<String> {
         format!("{},{},{:.3},{:.3},{numbers}", set.name, kind(i), c.rises, c.phases)
     };
     (0..tones.len()).map(line).collect()
-}
-
-/// Notes of `set` that differ.
-fn choose<'a>(set: &'a Set, n: usize, random: &mut Random) -> Vec<&'a Note> {
-    let mut notes: Vec<&Note> = Vec::new();
-    while notes.len() < n {
-        let note = &set.notes[random.below(set.notes.len())];
-        if (40..=84).contains(&note.midi) && notes.iter().all(|other| other.midi != note.midi) {
-            notes.push(note);
-        }
-    }
-    notes
 }

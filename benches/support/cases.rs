@@ -155,6 +155,18 @@ pub fn case(
     None
 }
 
+/// Notes of `set` that differ.
+pub fn choose<'a>(set: &'a Set, n: usize, random: &mut Random) -> Vec<&'a Note> {
+    let mut notes: Vec<&Note> = Vec::new();
+    while notes.len() < n {
+        let note = &set.notes[random.below(set.notes.len())];
+        if (40..=84).contains(&note.midi) && notes.iter().all(|other| other.midi != note.midi) {
+            notes.push(note);
+        }
+    }
+    notes
+}
+
 /// A note in a mix.
 #[derive(Debug, Clone, Copy)]
 pub struct Placed<'a> {
