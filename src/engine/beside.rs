@@ -6,6 +6,7 @@ use super::MOST_BESIDE_TOLD;
 use super::confidence;
 use super::event::HeardPitch;
 use super::struck::SURELY;
+use super::struck::Struck;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
@@ -130,32 +131,28 @@ impl Engine {
         );
     }
 
-    /// Log odds that each of `tones` was struck.
-    pub(super) fn struck_odds_of(
-        &mut self,
-        onset: u64,
-        end: u64,
-        tones: &Tones,
-    ) -> [f64; MAX_TONES] {
+    /// Which of `tones` were struck, and what else was.
+    pub(super) fn struck_beside(&mut self, onset: u64, end: u64, tones: &Tones) -> Struck {
         let n_likely = (tones.n_found + tones.n_shadows).min(MAX_TONES);
-        let mut odds = self.struck_odds(onset, end, &tones.all()[..n_likely]);
-        if tones.n_faint > 0 {
-            // What is hardly there shall not take a share of what is.
-            let n_all = tones.all().len().min(MAX_TONES);
-            let with_faint = self.struck_odds(onset, end, &tones.all()[..n_all]);
-            odds[n_likely..].copy_from_slice(&with_faint[n_likely..]);
+        let likely = self.struck(onset, end, &tones.all()[..n_likely]);
+        if tones.n_faint == 0 {
+            return likely;
         }
-        odds
+        // What is hardly there shall not take a share of what is.
+        let n_all = tones.all().len().min(MAX_TONES);
+        let mut all = self.struck(onset, end, &tones.all()[..n_all]);
+        all.odds[..n_likely].copy_from_slice(&likely.odds[..n_likely]);
+        all
     }
 
     /// Adds what sounds beside the tones found to `strike`.
-    pub(super) fn tell_beside(&mut self, tones: &Tones, struck: &[f64; MAX_TONES]) {
+    pub(super) fn tell_beside(&mut self, tones: &Tones, struck: &Struck) {
         self.strike.faint.clear();
         let found = tones.found();
         for (i, (tone, &log_odds)) in tones.all()[found.len()..].iter().zip(&tones.odds).enumerate()
         {
             let tone = self.part(found, *tone);
-            let struck_odds = struck.get(found.len() + i).copied().unwrap_or(SURELY);
+            let struck_odds = struck.odds.get(found.len() + i).copied().unwrap_or(SURELY);
             let Some(pitch) = self.beside(&tone, struck_odds, log_odds) else { continue };
             if i >= tones.n_shadows {
                 self.strike.faint.push(pitch);
@@ -177,8 +174,7 @@ impl Engine {
             let pitch = HeardPitch { likely, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
-        for i in 0..self.renewed.len() {
-            let (tone, log_odds) = self.renewed[i];
+        for &(tone, log_odds) in struck.above() {
             let tone = self.part(found, tone);
             self.strike.faint.extend(self.beside(&tone, log_odds, log_odds));
         }

@@ -42,6 +42,20 @@ impl HeardPitch {
     pub fn is_struck(&self) -> bool {
         self.struck_odds > 0.0
     }
+
+    /// A note nobody doubts, at this MIDI number.
+    #[cfg(test)]
+    pub(crate) fn sure(midi: f64) -> Self {
+        Self {
+            frequency: Hertz::new(440.0 * ((midi - 69.0) / 12.0).exp2()).expect("positive"),
+            error_cents: Some(0.1),
+            stiffness: None,
+            level: Decibels(-20.0),
+            struck_odds: 10.0,
+            confidence: 1.0,
+            likely: true,
+        }
+    }
 }
 
 /// A strike and what sounds after it.

@@ -129,8 +129,6 @@ pub struct Engine {
     unheard: Option<u64>,
     /// Tones of the strike before, for telling what rings on.
     previous: Vec<Tone>,
-    /// Tones on multiples of ringing ones whose partials there changed at the strike, with log odds.
-    renewed: Vec<(Tone, f64)>,
     strike: Strike,
     heard: u64,
     /// Where the stream ended, once it has.
@@ -165,7 +163,6 @@ impl Engine {
             open: None,
             unheard: None,
             previous: Vec::with_capacity(MAX_TONES),
-            renewed: Vec::with_capacity(MAX_TONES),
             strike: Strike {
                 onset: SampleIndex(0),
                 end: SampleIndex(0),
@@ -356,7 +353,7 @@ impl Engine {
         self.transformer.transform(&self.stream[range.clone()], &mut self.spectrum);
         self.estimator.estimate(&self.spectrum);
         let tones = self.look_beside(from, to);
-        let odds = self.struck_odds_of(onset, end, &tones);
+        let struck = self.struck_beside(onset, end, &tones);
         let found = tones.found();
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);
@@ -378,8 +375,8 @@ impl Engine {
         let (lines, stiffness) = line::draw(spectra, early, &mut self.fitter, gauge, found);
         self.strike.notes.clear();
         self.strike.doubtful.clear();
-        let measured = odds.into_iter().zip(stiffness);
-        for ((line, estimate), (odds, stiffness)) in
+        let measured = struck.odds.into_iter().zip(stiffness);
+        for ((line, estimate), (struck_odds, stiffness)) in
             lines.iter().zip(self.estimator.found()).zip(measured)
         {
             let Some(frequency) = Hertz::new(line.tone.f1) else { continue };
@@ -389,7 +386,7 @@ impl Engine {
                 error_cents: error_cents.is_finite().then_some(error_cents),
                 stiffness,
                 level: Decibels(10.0 * (estimate.fitted.power + 1e-15).log10()),
-                struck_odds: odds,
+                struck_odds,
                 confidence: confidence(estimate.evidence.log_odds),
                 likely: true,
             };
@@ -399,7 +396,7 @@ impl Engine {
                 || estimate.evidence.log_odds < TOLD;
             if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
         }
-        self.tell_beside(&tones, &odds);
+        self.tell_beside(&tones, &struck);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().chain(&self.strike.doubtful).any(HeardPitch::is_struck)
     }

@@ -1,6 +1,7 @@
 //! Struck now, or ringing on? The stretches before and after the onset that tell, and what else is known.
 
 use std::ops::Range;
+use std::ops::RangeInclusive;
 
 use super::Engine;
 use super::STRUM_S;
@@ -22,15 +23,57 @@ const UNHEARD_BEFORE: f64 = 2.0;
 const LOUDER_DB: f64 = 6.0;
 const LOUDER_WEIGHT: f64 = 0.3;
 /// Multiples of a ringing tone on which others are looked for.
-const MULTIPLES: std::ops::RangeInclusive<usize> = 2..=6;
+const MULTIPLES: RangeInclusive<usize> = 2..=6;
 /// Log odds where there is nothing to compare with: it is taken for struck.
 pub(super) const SURELY: f64 = 20.0;
 
+/// What is known of tones at an onset.
+#[derive(Debug)]
+pub(super) struct Struck {
+    /// Log odds that each was struck then and does not ring on from before.
+    pub(super) odds: [f64; MAX_TONES],
+    /// Tones on multiples of ringing ones whose partials there changed, with log odds.
+    above: [(Tone, f64); MAX_TONES],
+    n_above: usize,
+}
+
+impl Struck {
+    pub(super) fn above(&self) -> &[(Tone, f64)] {
+        &self.above[..self.n_above]
+    }
+
+    /// Looks on the multiples of tone `t`, which rings on, for others that were struck: its partials are no
+    /// proof of them, but that these alone changed is.
+    fn look_above(
+        &mut self,
+        tones: &[Tone],
+        t: usize,
+        [before, after]: [&Partials; 2],
+        apart_s: f64,
+    ) {
+        for multiple in MULTIPLES {
+            let change = after.change_above(before, t, multiple, apart_s);
+            let above = Tone::at(after.hz(t, multiple));
+            let known = tones.iter().any(|other| above.is_note_of(other));
+            let log_odds = change.log_odds().filter(|_| change.n_clear > 0 && !known);
+            if let Some(log_odds) = log_odds.filter(|&odds| odds > LEAST_FAINT)
+                && let Some(slot) = self.above.get_mut(self.n_above)
+            {
+                *slot = (above, log_odds);
+                self.n_above += 1;
+            }
+        }
+    }
+}
+
 impl Engine {
-    /// Log odds that each tone was struck at the onset and does not ring on from before it.
-    pub(super) fn struck_odds(&mut self, onset: u64, end: u64, tones: &[Tone]) -> [f64; MAX_TONES] {
-        let mut odds = [SURELY; MAX_TONES];
-        self.renewed.clear();
+    /// Which of `tones` were struck at the onset, and what else was.
+    pub(super) fn struck(&mut self, onset: u64, end: u64, tones: &[Tone]) -> Struck {
+        let mut struck = Struck {
+            odds: [SURELY; MAX_TONES],
+            above: [(Tone::at(440.0), 0.0); MAX_TONES],
+            n_above: 0,
+        };
         let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
         let struck_from = self.unheard.filter(near).unwrap_or(onset);
         // What rang before takes its share of the partials in both stretches.
@@ -54,7 +97,7 @@ impl Engine {
             struck_from.saturating_sub(self.samples(0.006)),
         );
         if before.len() < self.samples(0.05) as usize {
-            return odds;
+            return struck;
         }
         let samples = &self.stream[before.clone()];
         let power_before =
@@ -62,7 +105,7 @@ impl Engine {
         let after_from = onset + self.samples(0.015);
         let after = self.stretch(after_from, (after_from + self.samples(COMPARE_S)).min(end));
         if after.len() < self.samples(0.03) as usize {
-            return odds;
+            return struck;
         }
         let middle = |stretch: &Range<usize>| 0.5 * (stretch.start + stretch.end) as f64;
         let apart_s = (middle(&after) - middle(&before)) / self.rate;
@@ -72,38 +115,19 @@ impl Engine {
             Partials::of(&self.fitter, &self.spectrum)
         };
         let (before, after) = (partials(before), partials(after));
-        self.look_above(&all[..n], [&before, &after], apart_s);
-        for (t, odds) in odds[..tones.len()].iter_mut().enumerate() {
+        for (t, tone) in all[..n].iter().enumerate() {
             let Some(log_odds) = after.change(&before, t, apart_s).log_odds() else { continue };
-            let known = self.previous.iter().any(|p| p.is_note_of(&tones[t]));
-            let gain_db = 10.0 * (after.power(t) / power_before).log10();
-            *odds = log_odds
-                + if known { 0.0 } else { UNHEARD_BEFORE }
-                + LOUDER_WEIGHT * (gain_db - LOUDER_DB).max(0.0);
-        }
-        odds
-    }
-
-    /// Looks on the multiples of ringing tones for others that were struck: their partials are no proof
-    /// of them, but that these alone changed is.
-    fn look_above(&mut self, all: &[Tone], [before, after]: [&Partials; 2], apart_s: f64) {
-        for (t, tone) in all.iter().enumerate() {
             let known = self.previous.iter().any(|p| p.is_note_of(tone));
-            let rings = after.change(before, t, apart_s).log_odds().is_some_and(|odds| odds < 0.0);
-            if !known || !rings {
-                continue;
+            if known && log_odds < 0.0 {
+                struck.look_above(&all[..n], t, [&before, &after], apart_s);
             }
-            for multiple in MULTIPLES {
-                let change = after.change_above(before, t, multiple, apart_s);
-                let above = Tone::at(after.hz(t, multiple));
-                let Some(log_odds) = change.log_odds().filter(|_| change.n_clear > 0) else {
-                    continue;
-                };
-                let heard = all.iter().any(|other| above.is_note_of(other));
-                if !heard && log_odds > LEAST_FAINT && self.renewed.len() < MAX_TONES {
-                    self.renewed.push((above, log_odds));
-                }
+            if t < tones.len() {
+                let gain_db = 10.0 * (after.power(t) / power_before).log10();
+                struck.odds[t] = log_odds
+                    + if known { 0.0 } else { UNHEARD_BEFORE }
+                    + LOUDER_WEIGHT * (gain_db - LOUDER_DB).max(0.0);
             }
         }
+        struck
     }
 }

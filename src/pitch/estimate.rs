@@ -301,6 +301,7 @@ impl Estimator {
             self.fitter.subtract(spectrum);
             let e = examine(spectrum, &self.fitter, tone, power);
             if e.log_odds > 0.0 && self.faint.len() < self.faint.capacity() {
+                // What was found speaks for itself as well: even odds.
                 self.faint.push(Evidence { log_odds: 0.0, ..e });
             }
         }

@@ -123,8 +123,9 @@ pub fn match_strike(
             let expected = missing.remove(i);
             heard.push(note(pitch, Status::Right, Some(expected), sound));
             // It is faint for want of the partials that made notes of their own.
-            let own = tone(sound);
-            others.retain(|(_, other)| !is_faint || !tone(other).is_overtone_of(&own));
+            if is_faint {
+                others.retain(|(_, other)| !tone(other).is_overtone_of(&tone(sound)));
+            }
         }
     }
     // One that took the place of a missing note has as good a chance as that note had.
@@ -255,20 +256,10 @@ mod tests {
     use crate::engine::Stage;
     use crate::lick::Lick;
     use crate::pitch::estimate::LEAST_FAINT;
-    use crate::units::Decibels;
-    use crate::units::Hertz;
     use crate::units::SampleIndex;
 
     fn sound(midi: f64, confidence: f64) -> HeardPitch {
-        HeardPitch {
-            frequency: Hertz::new(440.0 * ((midi - 69.0) / 12.0).exp2()).expect("positive"),
-            error_cents: Some(0.1),
-            stiffness: None,
-            level: Decibels(-20.0),
-            struck_odds: 10.0,
-            likely: true,
-            confidence,
-        }
+        HeardPitch { confidence, ..HeardPitch::sure(midi) }
     }
 
     /// C4 and B4 are asked for; C4 and `notes` are heard, `doubtful` and `faint` perhaps.

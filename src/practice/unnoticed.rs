@@ -38,8 +38,8 @@ pub(super) fn judge_unnoticed(
     for (strike, place) in take.strikes.iter().zip(places) {
         let Place::Step(j) = *place else { continue };
         // The strike was taken for the step it began with, or for the one it ended with.
-        let ways = [(Some(j), j.checked_add(1)), (j.checked_sub(1), Some(j))];
-        for (begun, ended) in ways.into_iter().filter_map(|(b, e)| Some((b?, e?))) {
+        let ways = [Some((j, j + 1)), j.checked_sub(1).map(|before| (before, j))];
+        for (begun, ended) in ways.into_iter().flatten() {
             let other = if begun == j { ended } else { begun };
             let is_free = judged.get(other).is_some_and(|s| s.verdict == Verdict::NotPlayed);
             if !is_free || steps[begun].stages.len() + steps[ended].stages.len() > 0 {
@@ -105,8 +105,6 @@ mod tests {
     use crate::engine::Stage;
     use crate::lick::Lick;
     use crate::practice::judge::judge_take;
-    use crate::units::Decibels;
-    use crate::units::Hertz;
     use crate::units::SampleCount;
     use crate::units::SampleIndex;
 
@@ -116,29 +114,17 @@ mod tests {
         SampleIndex((seconds * f64::from(RATE)) as u64)
     }
 
-    fn sound(midi: f64, struck_odds: f64) -> HeardPitch {
-        HeardPitch {
-            frequency: Hertz::new(440.0 * ((midi - 69.0) / 12.0).exp2()).expect("positive"),
-            error_cents: Some(0.1),
-            stiffness: None,
-            level: Decibels(-20.0),
-            struck_odds,
-            likely: true,
-            confidence: 1.0,
-        }
-    }
-
     fn strike(seconds: [f64; 2], notes: &[f64], later: &[(f64, f64)]) -> Strike {
         Strike {
             onset: at(seconds[0]),
             end: at(seconds[1]),
             stage: Stage::Whole,
-            notes: notes.iter().map(|&midi| sound(midi, 10.0)).collect(),
+            notes: notes.iter().map(|&midi| HeardPitch::sure(midi)).collect(),
             doubtful: Vec::new(),
             faint: Vec::new(),
             later: later
                 .iter()
-                .map(|&(midi, s)| LaterNote { pitch: sound(midi, 0.0), start: at(s) })
+                .map(|&(midi, s)| LaterNote { pitch: HeardPitch::sure(midi), start: at(s) })
                 .collect(),
         }
     }
