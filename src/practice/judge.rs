@@ -191,11 +191,13 @@ fn stage_cost(
     let is_target = |note| step.stages.iter().any(|s| s.to.note == note);
     let mut n_reached = 0;
     let (mut n_struck, mut n_foreign) = (0, 0);
-    for sound in strike.notes.iter().chain(&strike.doubtful).filter(|n| may_be_struck(n)) {
+    let sure = strike.notes.iter().map(|sound| (sound, true));
+    let doubtful = strike.doubtful.iter().map(|sound| (sound, false));
+    for (sound, is_sure) in sure.chain(doubtful).filter(|(sound, _)| may_be_struck(sound)) {
         let Some(pitch) = place(sound, reference, offset) else { continue };
         if is_target(pitch.note) {
             n_reached += 1;
-        } else if sound.is_struck() {
+        } else if is_sure && sound.is_struck() {
             n_struck += 1;
             n_foreign += usize::from(!step.struck.iter().any(|e| e.note == pitch.note));
         }
@@ -390,4 +392,58 @@ fn findings(take: &Take, offset: Cents) -> Vec<Finding> {
         length_s: lost.seconds(take.rate),
     }));
     findings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::HeardPitch;
+    use crate::engine::Stage;
+    use crate::lick::Lick;
+    use crate::units::SampleCount;
+    use crate::units::SampleIndex;
+
+    const RATE: u32 = 48_000;
+
+    fn strike(second: u32, notes: &[HeardPitch], doubtful: &[f64]) -> Strike {
+        Strike {
+            onset: SampleIndex(u64::from(second * RATE)),
+            end: SampleIndex(u64::from((second + 1) * RATE)),
+            stage: Stage::Whole,
+            notes: notes.to_vec(),
+            doubtful: doubtful.iter().map(|&midi| HeardPitch::sure(midi)).collect(),
+            faint: Vec::new(),
+            later: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn what_may_be_partials_of_a_hammered_note_does_not_make_it_another_strike() {
+        let lick = r#"
+title = "Two planks"
+key = "D major"
+tempo = 60
+meter = "4/4"
+steps = [{ beats = 2, frets = "x 4h5 5 x x x" }]
+"#;
+        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
+        let sure = HeardPitch::sure;
+        let hammered = [sure(50.0), HeardPitch { struck_odds: -6.0, ..sure(55.0) }];
+        let verdict = |notes: &[HeardPitch], doubtful: &[f64]| {
+            let take = Take {
+                rate: SampleRate::new(RATE).expect("positive"),
+                length: SampleCount(3 * u64::from(RATE)),
+                strikes: vec![
+                    strike(1, &[sure(49.0), sure(55.0)], &[]),
+                    strike(2, notes, doubtful),
+                ],
+                holes: Vec::new(),
+                clipped: SampleCount(0),
+            };
+            judge_take(&expected, &take, &Settings::default()).steps[0].verdict
+        };
+        assert_eq!(verdict(&hammered, &[62.0, 69.0, 74.0]), Verdict::Right);
+        let other = [sure(52.0), sure(59.0), sure(64.0)];
+        assert_eq!(verdict(&other, &[50.0]), Verdict::Incomplete, "three other notes");
+    }
 }
