@@ -10,6 +10,7 @@ use assert_no_alloc::assert_no_alloc;
 use doublecheck::engine::Engine;
 use doublecheck::engine::Event;
 use doublecheck::engine::HeardPitch;
+use doublecheck::engine::LaterNote;
 use doublecheck::engine::Listener;
 use doublecheck::engine::Settings;
 use doublecheck::engine::Take;
@@ -421,6 +422,25 @@ steps = [
         let off_s = (struck_s - first_s).abs();
         assert!(off_s < NOTICED_S, "step {step}: {off_s:.4} s off");
     }
+}
+
+#[test]
+fn a_slide_is_told_to_partials_that_the_other_string_has_too() {
+    // A fourth: every third partial of the upper string lies on every fourth of what is reached.
+    let text = r#"
+title = "Two planks"
+key = "D major"
+tempo = 73
+meter = "4/4"
+steps = [{ beats = 1, frets = "x x 3s4 4 x x" }]
+"#;
+    let beat_s = 60.0 / 73.0;
+    let take = hear(&played(text, rate(44_100)), rate(44_100));
+    let [strike] = take.strikes.as_slice() else { panic!("{} strikes", take.strikes.len()) };
+    let reached = |later: &&LaterNote| (later.pitch.frequency.get() / 185.0).log2().abs() < 0.03;
+    let reached = strike.later.iter().find(reached).expect("F#3, 185.0 Hz (ISO 16), is reached");
+    let after_s = reached.start.seconds(take.rate) - strike.onset.seconds(take.rate);
+    assert!((after_s - 0.5 * beat_s).abs() < 0.04, "{after_s:.3} s after the strike");
 }
 
 #[test]

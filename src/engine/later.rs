@@ -65,18 +65,32 @@ impl Engine {
         }
     }
 
-    /// The lowest partial of `tone` that 60 ms can tell from the same partial of the notes it may
-    /// have come from, in hertz.
-    fn apart_hz(&self, tone: &Tone) -> f64 {
-        let leaps = self.strike.notes.iter().map(|note| (note.frequency.get() - tone.f1).abs());
-        let leap_hz = leaps.filter(|&hz| hz > 0.03 * tone.f1).fold(tone.f1, f64::min);
-        let n = (REACHED_WIDTHS / REACHED_S / leap_hz).ceil().clamp(1.0, 8.0);
-        tone.partial(n as usize)
+    /// The lowest partial of `tone` that 60 ms can tell from all partials of the notes that sounded
+    /// first, or the one that lies farthest from them, in hertz; and how far that is.
+    fn apart_hz(&self, tone: &Tone) -> (f64, f64) {
+        let sounded = || {
+            let other = |note: &&HeardPitch| !tone.is_note_of(&Tone::at(note.frequency.get()));
+            self.strike.notes.iter().filter(other).map(|note| Tone::at(note.frequency.get()))
+        };
+        let gap = |hz: f64| {
+            let nearest = |other: Tone| {
+                let m = (hz / other.f1).round().max(1.0) as usize;
+                (hz - other.partial(m)).abs()
+            };
+            sounded().map(nearest).fold(tone.f1, f64::min)
+        };
+        let partials = || (1..=8).map(|n| tone.partial(n)).map(|hz| (hz, gap(hz)));
+        let farthest = || partials().max_by(|a, b| a.1.total_cmp(&b.1));
+        partials()
+            .find(|&(_, gap)| gap > REACHED_WIDTHS / REACHED_S)
+            .or_else(farthest)
+            .unwrap_or((tone.f1, tone.f1))
     }
 
-    /// When `hz` began to sound as loud as it does at the end, to 10 ms.
-    fn reached(&self, onset: u64, end: u64, hz: f64) -> u64 {
-        let length = self.samples(REACHED_S);
+    /// When the partial at `hz`, `apart_hz` from all others, began to sound as loud as it does at the
+    /// end, to 10 ms.
+    fn reached(&self, onset: u64, end: u64, (hz, apart_hz): (f64, f64)) -> u64 {
+        let length = self.samples((REACHED_WIDTHS / apart_hz).clamp(REACHED_S, LATER_S));
         let step = self.samples(0.01).max(1);
         let power = |from: u64| {
             let range = self.stretch(from, from + length);
