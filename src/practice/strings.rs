@@ -75,7 +75,7 @@ const SCATTER: f64 = 0.12;
 const OUTLIERS: f64 = 0.03;
 const OUTLIER_RANGE: f64 = 6.0;
 /// A place is told from this probability on.
-const SURE: f64 = 0.97;
+const SURE: f64 = 0.95;
 /// What is written is played there so many times as often as at any other place.
 const ASKED: f64 = 9.0;
 const LAST_FRET: u8 = 22;
