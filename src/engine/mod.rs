@@ -69,7 +69,7 @@ const LEAST_HALF_S: f64 = 0.12;
 /// Less than this does not tell how stiff a string is.
 const GAUGED_S: f64 = 0.1;
 /// When the first guess is made, in seconds after the onset.
-const EARLY_S: f64 = 0.065;
+const EARLY_S: f64 = 0.06;
 /// When the verdict for the screen is made: sooner where the first guess found no low note, whose
 /// partials lie closer together.
 const SETTLED_HIGH_S: f64 = 0.1;
