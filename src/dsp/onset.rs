@@ -34,11 +34,11 @@ const LAG: usize = 4;
 /// Frames whose rises make the local background (0.35 s).
 const BACKGROUND: usize = 60;
 /// Mean rise over all bands that makes an onset, in decibels, and how often the background comes on
-/// top of it: of any, and of a faint one, for noise is not to split notes.
+/// top of it: of any, and of a faint one.
 const MIN_RISE_DB: (f32, f32) = (1.2, 1.5);
-const FAINT_RISE_DB: (f32, f32) = (0.7, 3.0);
+const FAINT_RISE_DB: (f32, f32) = (0.7, 1.0);
 /// See [`Start::is_strike`].
-const STRIKE_DB: f64 = 3.0;
+const STRIKE_DB: f64 = 3.5;
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
 const RANGE_DB: f32 = 50.0;
 /// Decibels of power that is e times as much.
@@ -73,7 +73,7 @@ pub struct Start {
 }
 
 impl Start {
-    /// Whether more begins than noise does by chance (1.7 dB at most, of 8 ms and 5 ms in 60).
+    /// Whether more begins than by chance: of 145 faint rises of ringing strings and noise two give more.
     pub fn is_strike(&self) -> bool {
         self.rise_db > STRIKE_DB
     }
