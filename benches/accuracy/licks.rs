@@ -53,8 +53,12 @@ const UNEVEN_S: f64 = 0.008;
 const ALONG_STEPS: usize = 4;
 /// A string not struck again rings for so many steps.
 const RINGS_STEPS: usize = 3;
-/// One step in so many has a wrong note.
+/// One step in so many has a wrong note …
 const WRONG_IN: usize = 8;
+/// … or, in other licks, another string struck along.
+const EXTRA_IN: usize = 4;
+/// Semitones above another where all partials of a note are that one's.
+const ABOVE: [i32; 7] = [0, 12, 19, 24, 28, 31, 36];
 /// Noise below the synthesiser's strings; real notes bring their own.
 const NOISE_DB: f64 = 40.0;
 
@@ -70,15 +74,26 @@ enum Way {
 
 const WAYS: [Way; 2] = [Way::Along, Way::Across];
 
+/// What is played that is not asked for.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+enum Planted {
+    /// A note a semitone off.
+    #[default]
+    Semitones,
+    /// One string more, open or as it was stopped before.
+    Strings,
+}
+
 /// What one lick gave.
 #[derive(Debug, Default)]
 struct Outcome {
     set: String,
     way: Way,
+    planted: Planted,
     tempo_bpm: f64,
     blind: Notes,
     judged: Notes,
-    /// Whether a wrong note was planted, and the verdict.
+    /// Whether something was planted, and the verdict.
     verdicts: Vec<(bool, Verdict)>,
     strikes_ms: Vec<f64>,
     strikes_missed: usize,
@@ -94,12 +109,14 @@ struct Outcome {
 pub fn measure(plan: &Plan) {
     let mut outcomes = Vec::new();
     for set in plan.instruments() {
-        let mut random = Random(2060);
         let mut wanted = Vec::new();
-        for way in WAYS {
-            for tempo_bpm in TEMPI {
-                for _ in 0..plan.n.div_ceil(4) {
-                    wanted.push(((way, tempo_bpm), Random(random.next_u64())));
+        for (planted, seed) in [(Planted::Semitones, 2060), (Planted::Strings, 2061)] {
+            let mut random = Random(seed);
+            for way in WAYS {
+                for tempo_bpm in TEMPI {
+                    for _ in 0..plan.n.div_ceil(4) {
+                        wanted.push(((way, tempo_bpm, planted), Random(random.next_u64())));
+                    }
                 }
             }
         }
@@ -117,7 +134,10 @@ pub fn measure(plan: &Plan) {
     }
     for tempo_bpm in TEMPI {
         let mut notes = Notes::default();
-        outcomes.iter().filter(|o| o.tempo_bpm == tempo_bpm).for_each(|o| notes += o.judged);
+        outcomes
+            .iter()
+            .filter(|o| o.tempo_bpm == tempo_bpm && o.planted == Planted::Semitones)
+            .for_each(|o| notes += o.judged);
         let name = format!("note F1 against the lick at {tempo_bpm} a minute, all");
         figure(&name, notes.f1(), "", Target::AtLeast(0.995));
     }
@@ -125,7 +145,10 @@ pub fn measure(plan: &Plan) {
 }
 
 fn figures(name: &str, outcomes: &[Outcome], chosen: impl Fn(&Outcome) -> bool) {
-    let these: Vec<&Outcome> = outcomes.iter().filter(|o| chosen(o)).collect();
+    let of = |planted: Planted| -> Vec<&Outcome> {
+        outcomes.iter().filter(|o| o.planted == planted && chosen(o)).collect()
+    };
+    let these = of(Planted::Semitones);
     if these.is_empty() {
         return;
     }
@@ -138,19 +161,20 @@ fn figures(name: &str, outcomes: &[Outcome], chosen: impl Fn(&Outcome) -> bool) 
     figure("… blind", blind.f1(), "", Target::AtLeast(0.995));
     figure("… blind, precision", blind.precision(), "", Target::None);
     figure("… blind, recall", blind.recall(), "", Target::None);
-    let verdicts: Vec<(bool, Verdict)> =
-        these.iter().flat_map(|o| o.verdicts.iter().copied()).collect();
-    let share = |wrong: bool, verdict: Verdict| {
-        let of: Vec<_> = verdicts.iter().filter(|v| v.0 == wrong).collect();
-        percent(of.iter().filter(|v| v.1 == verdict).count(), of.len())
+    let share_of = |these: &[&Outcome], wrong: bool, verdict: Verdict| {
+        let verdicts = these.iter().flat_map(|o| &o.verdicts).filter(|v| v.0 == wrong);
+        percent(verdicts.clone().filter(|v| v.1 == verdict).count(), verdicts.count())
     };
+    let share = |wrong: bool, verdict: Verdict| share_of(&these, wrong, verdict);
     figure("right steps told right", share(false, Verdict::Right), "%", Target::AtLeast(99.5));
     figure("… wrong", share(false, Verdict::Wrong), "%", Target::AtMost(0.3));
     figure("… incomplete", share(false, Verdict::Incomplete), "%", Target::None);
     figure("… not played", share(false, Verdict::NotPlayed), "%", Target::None);
     figure("… unsure", share(false, Verdict::Unsure), "%", Target::None);
     figure("planted semitones told wrong", share(true, Verdict::Wrong), "%", Target::AtLeast(99.5));
-    let n_notes = 2 * verdicts.len();
+    let strings = share_of(&of(Planted::Strings), true, Verdict::Wrong);
+    figure("planted strings told wrong", strings, "%", Target::AtLeast(99.5));
+    let n_notes = 2 * N_STEPS * these.len();
     for (name, count) in [
         ("struck notes told ringing", (|o| o.struck_told_ringing) as fn(&Outcome) -> usize),
         ("ringing notes told struck, by notes struck", |o| o.ringing_told_struck),
@@ -183,16 +207,42 @@ fn double_stop([low, high]: [u8; 2], set: &Set, random: &mut Random) -> Option<[
     (there && INTERVALS.contains(&(midi(places[1]) - midi(places[0])))).then_some(places)
 }
 
+/// Plays one of two notes a semitone off, now and then.
+fn plant_semitone(step: &mut [Place], set: &Set, random: &mut Random) {
+    let i = random.below(2);
+    if random.below(WRONG_IN) == 0
+        && let Some(off) = semitone_off(step[i], step, random)
+        && set.at(off, midi(off), random).is_some()
+    {
+        step[i] = off;
+    }
+}
+
+/// Strikes `extra` too, if its string is free and none of the notes is but the partials of another.
+fn plant_string(step: &mut Vec<Place>, extra: Place, set: &Set, random: &mut Random) {
+    let stays_apart =
+        |place: &Place| place.0 != extra.0 && !ABOVE.contains(&(midi(extra) - midi(*place)).abs());
+    if step.iter().all(stays_apart) && set.at(extra, midi(extra), random).is_some() {
+        step.push(extra);
+    }
+}
+
 /// A lick as asked for and as played.
 struct Played<'a> {
     asked: Vec<[Place; 2]>,
-    played: Vec<[Place; 2]>,
+    played: Vec<Vec<Place>>,
     begins_s: Vec<f64>,
     notes: Vec<Placed<'a>>,
 }
 
 impl<'a> Played<'a> {
-    fn new(set: &'a Set, way: Way, eighth_s: f64, random: &mut Random) -> Option<Self> {
+    fn new(
+        set: &'a Set,
+        way: Way,
+        planted: Planted,
+        eighth_s: f64,
+        random: &mut Random,
+    ) -> Option<Self> {
         let mut asked = Vec::new();
         let mut pair = PAIRS[random.below(PAIRS.len())];
         while asked.len() < N_STEPS {
@@ -202,14 +252,17 @@ impl<'a> Played<'a> {
             }
             asked.extend(double_stop(pair, set, random));
         }
-        let mut played = asked.clone();
-        for step in &mut played {
-            let i = random.below(2);
-            if random.below(WRONG_IN) == 0
-                && let Some(off) = semitone_off(step[i], &step.clone(), random)
-                && set.at(off, midi(off), random).is_some()
-            {
-                step[i] = off;
+        let mut played: Vec<Vec<Place>> = asked.iter().map(|step| step.to_vec()).collect();
+        for k in 0..played.len() {
+            match planted {
+                Planted::Semitones => plant_semitone(&mut played[k], set, random),
+                Planted::Strings if random.below(EXTRA_IN) == 0 => {
+                    let string = 1 + random.below(6) as u8;
+                    let before = played[..k].iter().rev().take(RINGS_STEPS - 1).flatten();
+                    let stopped = before.copied().find(|place| place.0 == string);
+                    plant_string(&mut played[k], stopped.unwrap_or((string, 0)), set, random);
+                }
+                Planted::Strings => {}
             }
         }
         let mut begins_s = Vec::new();
@@ -232,7 +285,7 @@ impl<'a> Played<'a> {
     }
 
     fn is_wrong(&self, k: usize) -> bool {
-        self.asked[k] != self.played[k]
+        self.asked[k][..] != self.played[k][..]
     }
 
     fn truth(&self) -> Vec<Sounding> {
@@ -258,11 +311,11 @@ impl<'a> Played<'a> {
 fn outcome(
     plan: &Plan,
     set: &Set,
-    (way, tempo_bpm): (Way, f64),
+    (way, tempo_bpm, planted): (Way, f64, Planted),
     mut random: Random,
 ) -> Option<Outcome> {
     let eighth_s = 30.0 / tempo_bpm;
-    let played = Played::new(set, way, eighth_s, &mut random)?;
+    let played = Played::new(set, way, planted, eighth_s, &mut random)?;
     let length_s = 0.3 + N_STEPS as f64 * eighth_s + 0.5;
     let noise_db = set.is_synthetic().then_some(NOISE_DB);
     let samples = mix(&played.notes, length_s, noise_db, &mut random);
@@ -273,6 +326,7 @@ fn outcome(
     let mut result = Outcome {
         set: set.name.clone(),
         way,
+        planted,
         tempo_bpm,
         blind: Notes::of(&truth, &blind(&take)),
         judged: Notes::of(&truth, &judged(&judgement)),
@@ -292,7 +346,8 @@ fn outcome(
 fn look_at(result: &mut Outcome, played: &Played<'_>, k: usize, step: &StepJudgement) {
     let wrong = played.is_wrong(k);
     result.verdicts.push((wrong, step.verdict));
-    let struck = played.played[k].map(midi);
+    let notes = |k: usize| -> Vec<i32> { played.played[k].iter().copied().map(midi).collect() };
+    let struck = notes(k);
     for heard in &step.heard {
         let number = i32::from(heard.pitch.note.0);
         let told_struck = heard.status != Status::Ringing;
@@ -304,7 +359,7 @@ fn look_at(result: &mut Outcome, played: &Played<'_>, k: usize, step: &StepJudge
     }
     let right = if wrong { Verdict::Wrong } else { Verdict::Right };
     if step.verdict != right {
-        let before = k.checked_sub(1).map(|k| played.played[k].map(midi));
+        let before = k.checked_sub(1).map(notes);
         result.faults.push(format!(
             "{} {:?} {} step {} asked {:?} played {struck:?} after {before:?}: {}",
             result.set,
