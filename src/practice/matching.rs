@@ -29,7 +29,7 @@ const SOFTLY_STRUCK: f64 = -3.5;
 /// … one that took the place of a missing note, which has to be explained by something, …
 const STRUCK_INSTEAD: f64 = 0.5;
 /// … and one beside all that was asked for: far more often such a note rings on.
-const STRUCK_BESIDE: f64 = 2.5;
+const STRUCK_BESIDE: f64 = 3.5;
 
 /// An extra note less sure than this is not held against the player, …
 const SURE_EXTRA: f64 = 0.9;
