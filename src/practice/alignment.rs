@@ -14,6 +14,10 @@ const SKIP_STRIKE: f64 = 0.35;
 /// A strike that has less than this in common with a step is not taken for it.
 const MAX_DISTANCE: f64 = 1.0;
 
+/// A strike is in time if it is this near to where its neighbours put its step, as a share of the way to
+/// the nearer of them.
+const IN_TIME: f64 = 0.2;
+
 /// What a strike belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Place {
@@ -129,4 +133,81 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
         }
     }
     (places, above[m].cost)
+}
+
+/// Gives strikes that are like no step to steps without a strike, where one of each lies beside strikes
+/// that have their steps and it was struck when the step was due: a double stop of which nothing is right
+/// is wrong, not left out.
+///
+/// `at_s` are the strikes' instants in seconds, `beats` where the steps begin.
+pub fn settle(places: &mut [Place], at_s: &[f64], beats: &[f64]) {
+    let placed = |(i, place): (usize, &Place)| match place {
+        Place::Step(j) => Some((i, *j)),
+        Place::StageOf(_) | Place::Nothing => None,
+    };
+    let known: Vec<(usize, usize)> = places.iter().enumerate().filter_map(placed).collect();
+    // Two neighbours with nothing known between them; before the first and after the last, the next two.
+    let between = known.windows(2).map(|pair| [pair[0], pair[1]]);
+    for [(i, j), (k, l)] in between {
+        let strays = (i + 1..k).filter(|&stray| places[stray] == Place::Nothing);
+        if let [stray] = strays.collect::<Vec<_>>()[..]
+            && l == j + 2
+            && is_due([at_s[i], at_s[k]], [beats[j], beats[l]], at_s[stray], beats[j + 1])
+        {
+            places[stray] = Place::Step(j + 1);
+        }
+    }
+    if let [(1, 1), (k, l), ..] = known[..]
+        && places[0] == Place::Nothing
+        && is_due([at_s[1], at_s[k]], [beats[1], beats[l]], at_s[0], beats[0])
+    {
+        places[0] = Place::Step(0);
+    }
+    let (last, end) = (places.len().wrapping_sub(1), beats.len().wrapping_sub(1));
+    if let [.., (i, j), (k, l)] = known[..]
+        && (k + 1, l + 1) == (last, end)
+        && places[last] == Place::Nothing
+        && is_due([at_s[i], at_s[k]], [beats[j], beats[l]], at_s[last], beats[end])
+    {
+        places[last] = Place::Step(end);
+    }
+}
+
+/// Whether what was struck at `now_s` was struck when `beat` was due, going by two strikes and their beats.
+fn is_due(at_s: [f64; 2], beats: [f64; 2], now_s: f64, beat: f64) -> bool {
+    let beat_s = (at_s[1] - at_s[0]) / (beats[1] - beats[0]);
+    let late_s = now_s - at_s[0] - (beat - beats[0]) * beat_s;
+    let gap = beats.map(|known| (beat - known).abs()).into_iter().fold(f64::INFINITY, f64::min);
+    late_s.abs() < IN_TIME * gap * beat_s
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Place::Nothing;
+    use super::Place::StageOf;
+    use super::Place::Step;
+    use super::*;
+
+    fn settled(places: [Place; 4], at_s: [f64; 4]) -> [Place; 4] {
+        let mut settled = places;
+        settle(&mut settled, &at_s, &[0.0, 0.5, 1.0, 2.0]);
+        settled
+    }
+
+    #[test]
+    fn what_is_struck_when_its_step_is_due_belongs_to_it() {
+        let places = [Step(0), Nothing, Step(2), Step(3)];
+        let due = [Step(0), Step(1), Step(2), Step(3)];
+        assert_eq!(settled(places, [1.0, 1.52, 2.0, 3.0]), due);
+        assert_eq!(settled(places, [1.0, 1.7, 2.0, 3.0]), places, "too late");
+        let early = [Step(0), Nothing, Step(1), Step(3)];
+        assert_eq!(settled(early, [1.0, 1.5, 2.0, 3.0]), early, "no step between them");
+        let two = [Step(0), Nothing, Nothing, Step(2)];
+        assert_eq!(settled(two, [1.0, 1.5, 1.7, 2.0]), two, "one of the two is none");
+        let moved = [Step(0), StageOf(0), Nothing, Step(2)];
+        let ends = [Nothing, Step(1), Step(2), Nothing];
+        assert_eq!(settled(ends, [1.0, 1.5, 2.0, 3.05]), due);
+        assert_eq!(settled(ends, [0.7, 1.5, 2.0, 2.6]), ends, "at some other time");
+        assert_eq!(settled(moved, [1.0, 1.2, 1.5, 2.0]), [Step(0), StageOf(0), Step(1), Step(2)]);
+    }
 }

@@ -3,6 +3,7 @@
 use super::alignment::Costs;
 use super::alignment::Place;
 use super::alignment::align;
+use super::alignment::settle;
 use super::matching::Match;
 use super::matching::confidence_once_asked;
 use super::matching::match_strike;
@@ -55,8 +56,11 @@ pub struct Settings {
 pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> TakeJudgement {
     let steps: Vec<&ExpectedStep> =
         expected.steps.iter().filter(|s| !s.struck.is_empty()).collect();
-    let (offset, places) = best_alignment(&steps, take, settings.reference);
+    let (offset, mut places) = best_alignment(&steps, take, settings.reference);
     let second = |strike: &Strike| strike.onset.seconds(take.rate);
+    let at_s: Vec<f64> = take.strikes.iter().map(second).collect();
+    let beats: Vec<f64> = steps.iter().map(|step| step.start_beats).collect();
+    settle(&mut places, &at_s, &beats);
     let mut judged: Vec<StepJudgement> = steps.iter().map(|s| not_played(s)).collect();
     let mut unmatched = Vec::new();
     for (strike, place) in take.strikes.iter().zip(&places) {
