@@ -37,8 +37,9 @@ const BACKGROUND: usize = 60;
 /// top of it: of any, and of a faint one.
 const MIN_RISE_DB: (f32, f32) = (1.2, 1.5);
 const FAINT_RISE_DB: (f32, f32) = (0.7, 1.0);
-/// See [`Start::is_strike`].
-const STRIKE_DB: f64 = 3.5;
+/// What must begin at a faint onset that nothing foretold, in decibels, and how much more for every decibel
+/// of background: a buzzing string leaves as much over as some strikes do in silence.
+const UNFORETOLD_DB: (f64, f64) = (2.5, 8.0);
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
 const RANGE_DB: f32 = 50.0;
 /// Decibels of power that is e times as much.
@@ -59,8 +60,9 @@ const MAX_LEARNT: usize = 3328;
 pub struct Onset {
     /// Good to half a frame; [`refine`] finds the sample.
     pub at: u64,
-    /// Strings that beat against each other rise as much: no onset unless [`Start::is_strike`].
-    pub faint: bool,
+    /// It is none unless [`Start::rise_db`] is more than this: strings that beat against each other rise
+    /// as much as faint onsets do.
+    pub least_rise_db: f64,
 }
 
 /// Where a sound begins.
@@ -70,13 +72,6 @@ pub struct Start {
     pub at: usize,
     /// How much louder what nothing foretold is after it than before, in decibels.
     pub rise_db: f64,
-}
-
-impl Start {
-    /// Whether more begins than by chance: of 145 faint rises of ringing strings and noise two give more.
-    pub fn is_strike(&self) -> bool {
-        self.rise_db > STRIKE_DB
-    }
 }
 
 /// Finds onsets in a stream.
@@ -279,7 +274,11 @@ impl Detector {
             return None;
         }
         self.last_onset = Some((at, rise));
-        Some(Onset { at, faint })
+        let least_rise_db = match faint {
+            true => UNFORETOLD_DB.0 + UNFORETOLD_DB.1 * f64::from(background),
+            false => f64::NEG_INFINITY,
+        };
+        Some(Onset { at, least_rise_db })
     }
 }
 

@@ -73,7 +73,7 @@ impl Engine {
         if let Some(onset) = self.detector.push(samples) {
             let within = onset.at.saturating_sub(self.stream_start) as usize;
             let start = onset::refine(&self.stream, within, self.rate);
-            if onset.faint && !start.is_strike() {
+            if start.rise_db <= onset.least_rise_db {
                 self.detector.dismiss();
             } else {
                 self.begin(self.stream_start + start.at as u64, on_event);
