@@ -15,6 +15,8 @@ use crate::units::Hertz;
 /// A tone in another's shadow that was asked for counts from these log odds on. Of guitars the
 /// weights were not fitted on, 6 % are missed at 0 and 3 % heard where there are none: this evens it.
 const LEAST_SHADOW: f64 = -0.5;
+/// … less likely ones down to these are faint: they count in chords, of which nearly all is played.
+const FAINT_SHADOW: f64 = -2.0;
 /// A tone in another's shadow is told unasked from these log odds on, and only where at most two
 /// other tones sound: of more, some ring on, and their beating looks like one. A right double stop
 /// called wrong does more harm than an octave too many that goes unnoticed.
@@ -44,6 +46,9 @@ pub(super) struct Tones {
     n_found: usize,
     n_shadows: usize,
     n_faint: usize,
+    /// Shadows less likely than [`LEAST_SHADOW`], with log odds.
+    unlikely: [(Tone, f64); MAX_TONES],
+    n_unlikely: usize,
 }
 
 impl Tones {
@@ -74,6 +79,15 @@ impl Tones {
         if self.found().iter().any(|t| tone.is_note_of(t)) {
             return;
         }
+        if log_odds < LEAST_SHADOW {
+            if let Some(slot) = self.unlikely.get_mut(self.n_unlikely)
+                && log_odds >= FAINT_SHADOW
+            {
+                *slot = (tone, log_odds);
+                self.n_unlikely += 1;
+            }
+            return;
+        }
         match self.shadows().iter().position(|t| tone.is_note_of(t)) {
             Some(i) if self.odds[i] >= log_odds => {}
             Some(i) => {
@@ -100,6 +114,8 @@ impl Engine {
             n_found: self.estimator.found().len(),
             n_shadows: 0,
             n_faint: 0,
+            unlikely: [(Tone::at(440.0), 0.0); MAX_TONES],
+            n_unlikely: 0,
         };
         for (slot, found) in tones.tones.iter_mut().zip(self.estimator.found()) {
             *slot = found.fitted.tone;
@@ -122,12 +138,8 @@ impl Engine {
             [&self.attack, &self.spectrum],
             &mut self.fitter,
             &context[..tones.n_found],
-            -2.0,
-            |_, _, shadow| {
-                if shadow.log_odds >= LEAST_SHADOW {
-                    tones.add_shadow(Tone::at(shadow.f1), shadow.log_odds);
-                }
-            },
+            FAINT_SHADOW,
+            |_, _, shadow| tones.add_shadow(Tone::at(shadow.f1), shadow.log_odds),
         );
     }
 
@@ -173,6 +185,14 @@ impl Engine {
             let likely = told || log_odds >= likely_from(&tone, found);
             let pitch = HeardPitch { likely, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
+        }
+        for &(tone, log_odds) in &tones.unlikely[..tones.n_unlikely] {
+            // Its partials are those of the tones below it: it was struck if one of these was.
+            let below =
+                found.iter().zip(&struck.odds).filter(|(other, _)| tone.is_overtone_of(other));
+            let struck_odds = below.map(|(_, &odds)| odds).fold(-SURELY, f64::max);
+            let tone = self.part(found, tone);
+            self.strike.faint.extend(self.beside(&tone, struck_odds, log_odds));
         }
         for &(tone, log_odds) in struck.above() {
             let tone = self.part(found, tone);

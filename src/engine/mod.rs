@@ -169,7 +169,7 @@ impl Engine {
                 stage: Stage::Early,
                 notes: Vec::with_capacity(4 * MAX_TONES),
                 doubtful: Vec::with_capacity(4 * MAX_TONES),
-                faint: Vec::with_capacity(2 * MAX_TONES),
+                faint: Vec::with_capacity(3 * MAX_TONES),
                 later: Vec::with_capacity(MAX_TONES),
             },
             heard: 0,

@@ -44,6 +44,10 @@ const HIGHEST_FRETTED: MidiNote = MidiNote(88);
 /// −2 by its sound) is then a guess.
 const ASKED_ODDS: f64 = 7.4;
 
+/// What is faint and may be but another's partials counts in chords of so many notes: nearly all of them
+/// is played.
+const CHORD_NOTES: usize = 4;
+
 /// A note that may be but another's partials counts in place of a missing one a semitone off if it is
 /// likelier than this.
 const EVEN_CHANCE: f64 = 0.7;
@@ -118,7 +122,11 @@ pub fn match_strike(
             s.is_struck() && semitones(p.note, pitch.note).abs() <= INSTEAD_SEMITONES
         });
         let wanted = missing.iter().position(|e| e.note == pitch.note);
-        let counts = may_be_struck(sound) && !(is_faint && replaced);
+        let hides =
+            |other: &HeardPitch| other.is_struck() && tone(sound).is_overtone_of(&tone(other));
+        let hidden = || strike.notes.iter().any(hides);
+        let counts = may_be_struck(sound)
+            && !(is_faint && (replaced || step.struck.len() < CHORD_NOTES && hidden()));
         if let Some(i) = wanted.filter(|_| counts) {
             let expected = missing.remove(i);
             heard.push(note(pitch, Status::Right, Some(expected), sound));
@@ -264,14 +272,21 @@ mod tests {
 
     /// C4 and B4 are asked for; C4 and `notes` are heard, `doubtful` and `faint` perhaps.
     fn told(notes: &[HeardPitch], doubtful: &[HeardPitch], faint: &[HeardPitch]) -> Verdict {
-        let lick = r#"
-title = "Weir"
-key = "C major"
-tempo = 90
-meter = "4/4"
-steps = [{ beats = 1, frets = "x x x 5 x 7" }]
-"#;
-        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
+        told_of("x x x 5 x 7", notes, doubtful, faint)
+    }
+
+    /// The same of a step with C4 and others.
+    fn told_of(
+        frets: &str,
+        notes: &[HeardPitch],
+        doubtful: &[HeardPitch],
+        faint: &[HeardPitch],
+    ) -> Verdict {
+        let lick = format!(
+            "title = \"Weir\"\nkey = \"C major\"\ntempo = 90\nmeter = \"4/4\"\n\
+             steps = [{{ beats = 1, frets = \"{frets}\" }}]\n"
+        );
+        let expected = Lick::parse(&lick, "test").expect("a good lick").expected();
         let strike = Strike {
             onset: SampleIndex(0),
             end: SampleIndex(44_100),
@@ -302,6 +317,14 @@ steps = [{ beats = 1, frets = "x x x 5 x 7" }]
         assert_eq!(told(&[], &[], &[sound(71.0, 0.2)]), Verdict::Right);
         assert_eq!(told(&[], &[], &[sound(70.0, 0.4)]), Verdict::Incomplete, "not asked for");
         assert_eq!(told(&[sound(70.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn a_faint_note_in_the_shadow_of_another_counts_in_chords() {
+        let hidden = [sound(72.0, 0.2)];
+        assert_eq!(told_of("x x x 5 x 8", &[], &[], &hidden), Verdict::Incomplete);
+        let others = [sound(64.0, 1.0), sound(67.0, 1.0)];
+        assert_eq!(told_of("x x 10 9 8 8", &others, &[], &hidden), Verdict::Right);
     }
 
     #[test]
