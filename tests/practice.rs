@@ -191,6 +191,28 @@ fn a_move_that_falls_short_is_told_when_its_step_is_over() {
     }
 }
 
+/// A string that comes back to where it was struck leads the step on, not the lick.
+#[test]
+fn a_pull_off_back_to_the_struck_note_is_no_step_of_its_own() {
+    let lick = r#"
+title = "Two planks"
+key = "C major"
+tempo = 60
+meter = "4/4"
+steps = [
+  { beats = 2, frets = "x x x 5h7p5 5 x" },
+  { beats = 1, frets = "x x x 7 8 x" },
+  { beats = 1, frets = "x x x 4 3 x" },
+]
+"#;
+    let expected = Lick::parse(lick, "test").expect("a good lick").expected();
+    let samples = performed(&expected, 1.0, 0.5);
+    let mut session = Session::new(expected, free(rate(), 1));
+    let told = live_verdicts(&play(&mut session, &samples));
+    let verdicts: Vec<Verdict> = told.values().map(|(_, verdict)| *verdict).collect();
+    assert_eq!(verdicts, [Verdict::Right; 3]);
+}
+
 /// One performance after another without a pause: each is a pass, and what a recording of it would
 /// hold gets the same verdicts.
 #[test]

@@ -15,6 +15,7 @@ use super::verdict::Status;
 use super::verdict::StepJudgement;
 use crate::engine::Stage;
 use crate::engine::Strike;
+use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
 use crate::units::Cents;
 use crate::units::SampleIndex;
@@ -311,17 +312,21 @@ impl Pass {
         }
     }
 
-    /// Whether all that was struck is where the step moves on to, and was not there before.
+    /// Whether all that was struck is where the step has still to move on to. A string may come back to
+    /// where it was struck, as in a hammer-on and pull-off; what rang before leads nowhere.
     fn is_stage_of(&self, index: usize, strike: &Strike, offset: Cents) -> bool {
         let (step, reached) = (&self.steps[index], &self.tries[index]);
         let struck = self.struck(strike, offset);
-        let before = |pitch: &Pitch| {
-            reached.as_ref().is_some_and(|reached| {
-                reached.judgement.heard.iter().any(|heard| heard.pitch.note == pitch.note)
-            })
+        let heard = || reached.iter().flat_map(|reached| &reached.judgement.heard);
+        let target = |pitch: &Pitch| {
+            let comes_back = step.struck.iter().any(|note| note.note == pitch.note);
+            let sounds = heard().any(|heard| heard.pitch.note == pitch.note);
+            let is_due = |to: &ExpectedNote| {
+                to.note == pitch.note && !heard().any(|heard| heard.expected == Some(*to))
+            };
+            (comes_back || !sounds) && step.stages.iter().any(|stage| is_due(&stage.to))
         };
-        let target = |pitch: &Pitch| step.stages.iter().any(|s| s.to.note == pitch.note);
-        !struck.is_empty() && struck.iter().all(|pitch| target(pitch) && !before(pitch))
+        !struck.is_empty() && struck.iter().all(target)
     }
 
     fn struck(&self, strike: &Strike, offset: Cents) -> Vec<Pitch> {
@@ -405,9 +410,12 @@ impl Pass {
         let stages = &self.steps[index].stages;
         let Some(reached) = &mut self.tries[index] else { return };
         for pitch in struck {
-            let Some(target) = stages.iter().find(|stage| stage.to.note == pitch.note) else {
-                continue;
+            let heard = &mut reached.judgement.heard;
+            let by_other = |to: ExpectedNote| {
+                heard.iter().any(|h| h.expected == Some(to) && h.start_s != Some(start_s))
             };
+            let is_due = |to: ExpectedNote| to.note == pitch.note && !by_other(to);
+            let Some(target) = stages.iter().find(|stage| is_due(stage.to)) else { continue };
             let note = HeardNote {
                 pitch,
                 status: Status::Right,
@@ -417,8 +425,7 @@ impl Pass {
                 stiffness: None,
                 played_at: None,
             };
-            let heard = &mut reached.judgement.heard;
-            match heard.iter_mut().find(|h| h.start_s.is_some() && h.pitch.note == pitch.note) {
+            match heard.iter_mut().find(|h| h.expected == note.expected) {
                 Some(before) => *before = note,
                 None => heard.push(note),
             }
