@@ -34,8 +34,9 @@ const SHARED_RELATIVE: f64 = 0.0145;
 /// The stretch that tells most of tones in the shadow of others.
 const ATTACK_S: f64 = 0.17;
 /// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s): two lines this near
-/// to each other pull at one another, however well both are fitted.
+/// to each other pull at one another, however well both are fitted. In chords others pull as well.
 const SHADOW_ERROR_CENTS: f64 = 4.0;
+const CHORD_SHADOW_ERROR_CENTS: f64 = 8.0;
 
 /// Tones of a strike: those found, then those in their shadow, then the faint.
 #[derive(Debug)]
@@ -161,11 +162,17 @@ impl Engine {
     pub(super) fn tell_beside(&mut self, tones: &Tones, struck: &Struck) {
         self.strike.faint.clear();
         let found = tones.found();
+        let error_cents = match found.len() {
+            0..=MOST_BESIDE_TOLD => SHADOW_ERROR_CENTS,
+            _ => CHORD_SHADOW_ERROR_CENTS,
+        };
         for (i, (tone, &log_odds)) in tones.all()[found.len()..].iter().zip(&tones.odds).enumerate()
         {
             let tone = self.part(found, *tone);
             let struck_odds = struck.odds.get(found.len() + i).copied().unwrap_or(SURELY);
-            let Some(pitch) = self.beside(&tone, struck_odds, log_odds) else { continue };
+            let Some(pitch) = self.beside(&tone, error_cents, struck_odds, log_odds) else {
+                continue;
+            };
             if i >= tones.n_shadows {
                 self.strike.faint.push(pitch);
                 continue;
@@ -192,19 +199,25 @@ impl Engine {
                 found.iter().zip(&struck.odds).filter(|(other, _)| tone.is_overtone_of(other));
             let struck_odds = below.map(|(_, &odds)| odds).fold(-SURELY, f64::max);
             let tone = self.part(found, tone);
-            self.strike.faint.extend(self.beside(&tone, struck_odds, log_odds));
+            self.strike.faint.extend(self.beside(&tone, error_cents, struck_odds, log_odds));
         }
         for &(tone, log_odds) in struck.above() {
             let tone = self.part(found, tone);
-            self.strike.faint.extend(self.beside(&tone, log_odds, log_odds));
+            self.strike.faint.extend(self.beside(&tone, error_cents, log_odds, log_odds));
         }
     }
 
     /// What is told of a `tone` that is heard beside others, if at all.
-    fn beside(&self, tone: &Tone, struck_odds: f64, log_odds: f64) -> Option<HeardPitch> {
+    fn beside(
+        &self,
+        tone: &Tone,
+        error_cents: f64,
+        struck_odds: f64,
+        log_odds: f64,
+    ) -> Option<HeardPitch> {
         Some(HeardPitch {
             frequency: Hertz::new(tone.f1)?,
-            error_cents: Some(SHADOW_ERROR_CENTS),
+            error_cents: Some(error_cents),
             stiffness: None,
             level: Decibels(20.0 * self.amplitude_at(tone.f1).log10()),
             struck_odds,

@@ -160,12 +160,16 @@ pub enum OutOfTune {
     Flat,
 }
 
-/// Which way `heard` is out of tune; `None` if it is within `tolerance` or is not a right note. A
-/// harmonic is held to where its string puts it.
+/// Standard errors that a note must lie beyond the tolerance to be called out of tune.
+const SURE: f64 = 2.0;
+
+/// Which way `heard` is out of tune; `None` if it may be within `tolerance`, its error allowed for, or is
+/// not a right note. A harmonic is held to where its string puts it.
 pub fn out_of_tune(heard: &HeardNote, tolerance: Cents) -> Option<OutOfTune> {
     let by_nature = heard.expected.map_or(0.0, |expected| expected.tempered_offset().0);
     let cents = heard.pitch.cents.0 - by_nature;
-    if heard.status != Status::Right || cents.abs() <= tolerance.0 {
+    let doubt = SURE * heard.pitch.cents_error.map_or(0.0, |error| error.0);
+    if heard.status != Status::Right || cents.abs() <= tolerance.0 + doubt {
         return None;
     }
     Some(if cents > 0.0 { OutOfTune::Sharp } else { OutOfTune::Flat })
@@ -193,6 +197,7 @@ mod tests {
         let mut take = sample::take();
         take.steps.truncate(1);
         assert!(!Tally::of(&take, TEN).has_fault());
+        take.steps[0].heard[0].pitch.cents_error = Some(Cents(0.0));
         take.steps[0].heard[0].pitch.cents = Cents(10.0);
         assert!(!Tally::of(&take, TEN).has_fault(), "the tolerance itself is allowed");
         take.steps[0].heard[0].pitch.cents = Cents(-10.1);
@@ -200,6 +205,11 @@ mod tests {
         assert_eq!((tally.right, tally.out_of_tune), (1, 1), "told, and still right");
         assert!(tally.has_fault());
         assert!(!Tally::of(&take, Cents(12.0)).has_fault());
+        take.steps[0].heard[0].pitch.cents = Cents(-17.0);
+        take.steps[0].heard[0].pitch.cents_error = Some(Cents(4.0));
+        assert!(!Tally::of(&take, TEN).has_fault(), "it may be in tune");
+        take.steps[0].heard[0].pitch.cents_error = Some(Cents(3.0));
+        assert!(Tally::of(&take, TEN).has_fault());
     }
 
     #[test]
