@@ -182,6 +182,12 @@ fn a_slow_strum_gives_what_single_strings_give() {
     strums_are_measured(&[(3, 0.03, [14.0, -9.0, 6.0, 2.5, -17.0, 21.0])]);
 }
 
+/// So slow that every string but the last is a strike of its own, too short to be measured.
+#[test]
+fn a_strum_of_short_strikes_gives_what_single_strings_give() {
+    strums_are_measured(&[(3, 0.08, [14.0, -9.0, 6.0, 2.5, -17.0, 21.0])]);
+}
+
 /// Strums: seed, seconds between strings, and how far off each string is, the sixth first.
 fn strums_are_measured(strums: &[(u64, f64, [f64; 6])]) {
     const MOST_CENTS: f64 = 0.5;

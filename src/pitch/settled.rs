@@ -111,13 +111,18 @@ impl Meter {
         Self { rate_hz, transformer, spectrum, fitter }
     }
 
+    /// Whether the strike that `samples` begin with sounds for long enough to be measured.
+    pub fn can_measure(&self, samples: &[f32]) -> bool {
+        self.audible_s(samples) >= SETTLED_FROM_S + SHORTEST_S
+    }
+
     /// Measures `tones` in the strike that `samples` begin with, their stiffness being a first guess;
     /// `None` if it is too short.
     pub fn measure(&mut self, samples: &[f32], tones: &[Tone]) -> Option<Vec<Reading>> {
-        let length_s = self.audible_s(samples);
-        if length_s < SETTLED_FROM_S + SHORTEST_S || tones.is_empty() {
+        if !self.can_measure(samples) || tones.is_empty() {
             return None;
         }
+        let length_s = self.audible_s(samples);
         let mut tones = tones[..tones.len().min(MAX_TONES)].to_vec();
         let priors: Vec<f64> = tones.iter().map(|tone| tone.stiffness.max(1e-6)).collect();
         let mut scatter = vec![0.0; tones.len()];
@@ -178,7 +183,7 @@ impl Meter {
     }
 
     /// What share of the sound just after the attack no partial of `tones` explains, in decibels;
-    /// the rattle of a buzzing string lies there.
+    /// the rattle of a buzzing string lies there. The strike must be long enough to be measured.
     pub fn unexplained_db(&mut self, samples: &[f32], tones: &[Tone]) -> f64 {
         let length_s = samples.len() as f64 / self.rate_hz;
         self.look(samples, 0.08, 0.48_f64.min(length_s));
@@ -204,7 +209,8 @@ impl Meter {
     }
 
     /// The first partial within `reach_cents` of `near` that explains most of what the settled
-    /// tones `others` leave over at the beginning of the strike.
+    /// tones `others` leave over at the beginning of the strike, which must be long enough to be
+    /// measured.
     pub fn search(
         &mut self,
         samples: &[f32],

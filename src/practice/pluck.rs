@@ -290,7 +290,9 @@ fn candidates(
         tones.push(if is_open(hz) { open_tone(hz) } else { Tone::at(hz.get()) });
         origins.push(if note.is_struck() { Origin::Struck } else { Origin::Ringing });
     }
-    // A string hides if it is tuned to a partial of another one.
+    // A string hides if it is tuned to a partial of another one. Nobody looks for what cannot be
+    // measured.
+    let open = if meter.can_measure(samples) { open } else { &[] };
     for string in open {
         let near = |tone: &Tone| {
             Hertz::new(tone.f1).is_some_and(|hz| hz.cents_above(*string).0.abs() < REACH.0)
@@ -365,5 +367,32 @@ pub(super) fn median(values: &[f64]) -> Option<f64> {
         0 => None,
         n if n % 2 == 1 => Some(sorted[middle]),
         _ => Some(0.5 * (sorted[middle - 1] + sorted[middle])),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::HeardPitch;
+    use crate::units::SampleIndex;
+
+    #[test]
+    fn nobody_looks_for_hidden_strings_in_what_is_too_short_to_measure() {
+        let strike = Strike {
+            onset: SampleIndex(0),
+            end: SampleIndex(0),
+            stage: Stage::Whole,
+            notes: vec![HeardPitch::sure(40.0)],
+            doubtful: Vec::new(),
+            faint: Vec::new(),
+            later: Vec::new(),
+        };
+        // E2, and E4 on its fourth partial (ISO 16).
+        let open = [82.407, 329.628].map(|hz| Hertz::new(hz).expect("positive"));
+        let mut meter = Meter::new(44_100.0);
+        for (n, expected) in [(0, 1), (10, 1), (3_108, 1), (4_420, 1), (44_100, 2)] {
+            let found = candidates(&strike, &open, &vec![0.1; n], &mut meter).0.len();
+            assert_eq!(found, expected, "{n} samples");
+        }
     }
 }
