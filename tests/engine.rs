@@ -202,8 +202,8 @@ fn the_same_two_notes_are_heard_at_every_rate() {
 }
 
 /// What is told of `samples`, every number of it looked at.
-fn told_numbers(samples: &[f32], name: &str) {
-    let mut engine = Engine::new(settings(rate(44_100)));
+fn told_numbers(samples: &[f32], rate: SampleRate, name: &str) {
+    let mut engine = Engine::new(settings(rate));
     let pitch = |pitch: &HeardPitch| {
         let numbers = [
             pitch.frequency.get(),
@@ -229,10 +229,16 @@ fn told_numbers(samples: &[f32], name: &str) {
 
 #[test]
 fn no_input_panics_or_gives_numbers_that_are_none() {
-    let n = 88_200;
-    let good = played(LICK, rate(44_100));
+    for hz in [8_000, 44_100, 48_000, 192_000] {
+        no_input_panics_at(hz);
+    }
+}
+
+fn no_input_panics_at(hz: u32) {
+    let n = 2 * hz as usize;
+    let good = played(LICK, rate(hz));
     let each = |make: &dyn Fn(usize) -> f32| (0..n).map(make).collect::<Vec<f32>>();
-    let tone = |i: usize| (TAU * 220.0 * i as f64 / 44_100.0).sin() as f32;
+    let tone = |i: usize| (TAU * 220.0 * i as f64 / f64::from(hz)).sin() as f32;
     let spoilt = |make: &dyn Fn(usize, f32) -> f32| {
         good.iter().enumerate().map(|(i, &s)| make(i, s)).collect::<Vec<f32>>()
     };
@@ -241,6 +247,8 @@ fn no_input_panics_or_gives_numbers_that_are_none() {
         ("one sample", vec![0.5]),
         ("not numbers", each(&|_| f32::NAN)),
         ("infinite", each(&|i| if i % 2 == 0 { f32::INFINITY } else { f32::NEG_INFINITY })),
+        // Two samples are fewer than make one of the decimated stream from 48 kHz on.
+        ("no number every third time", spoilt(&|i, s| if i % 3 == 2 { f32::NAN } else { s })),
         ("not numbers now and then", spoilt(&|i, s| if i % 997 == 0 { f32::NAN } else { s })),
         ("the largest numbers", each(&|i| if i % 100 < 50 { f32::MAX } else { f32::MIN })),
         ("large tone", each(&|i| 1e30 * tone(i))),
@@ -257,7 +265,7 @@ fn no_input_panics_or_gives_numbers_that_are_none() {
         ("tone without a beginning", each(&tone)),
         ("tone from nothing", each(&|i| if i < n / 2 { 0.0 } else { tone(i) })),
     ] {
-        told_numbers(&samples, name);
+        told_numbers(&samples, rate(hz), &format!("{name} at {hz} Hz"));
     }
 }
 
@@ -319,6 +327,33 @@ fn what_was_heard_before_a_hole_is_forgotten() {
     let take = listener.finish(|_| {});
     assert_eq!(notes(&take, 120_000), fresh);
     assert_eq!(take.holes.len(), 1);
+}
+
+/// Holes of a single sample, fewer than make one of the decimated stream, leave the clock alone.
+#[test]
+fn many_small_holes_shift_no_strike() {
+    for hz in [44_100, 48_000, 192_000] {
+        let rate = rate(hz);
+        let samples = played(PLAIN, rate);
+        let onsets = |take: &Take| {
+            take.strikes.iter().map(|strike| strike.onset.seconds(rate)).collect::<Vec<f64>>()
+        };
+        let whole = onsets(&hear(&samples, rate));
+        assert_eq!(whole.len(), 4);
+        for holes in [2, 3, 7] {
+            let mut listener = Listener::new(settings(rate));
+            let n = hz as usize - 1;
+            let spoilt = (0..n).map(|i| if i % holes == 1 { f32::NAN } else { 0.0 });
+            listener.push(&spoilt.collect::<Vec<f32>>(), |_| {});
+            listener.push(&samples, |_| {});
+            let after = onsets(&listener.finish(|_| {}));
+            assert_eq!(after.len(), 4, "{hz} Hz, every {holes} samples");
+            for (whole, after) in whole.iter().zip(&after) {
+                let off_s = after - n as f64 / f64::from(hz) - whole;
+                assert!(off_s.abs() < 0.001, "{hz} Hz, every {holes} samples: {off_s} s");
+            }
+        }
+    }
 }
 
 /// MIDI numbers of the notes struck in the only strike of `take`.

@@ -92,13 +92,16 @@ impl Decimator {
         }
     }
 
-    /// Forgets everything heard.
-    pub fn reset(&mut self) {
-        for phase in &mut self.phases {
+    /// Forgets everything heard; the next input is the one at `at`, counted from the first: outputs
+    /// stay on the inputs that are multiples of the factor.
+    pub fn skip_to(&mut self, at: u64) {
+        self.next = (at % self.factor as u64) as usize;
+        for (p, phase) in self.phases.iter_mut().enumerate() {
+            // Between two outputs these phases have had no input since the last one.
+            let waits = self.next > 0 && p >= self.next;
             phase.inputs.clear();
-            phase.inputs.resize(self.kept, 0.0);
+            phase.inputs.resize(self.kept - usize::from(waits), 0.0);
         }
-        self.next = 0;
     }
 }
 
@@ -175,5 +178,24 @@ mod tests {
             }
         }
         assert!(gain_db(3_000.0, 8_000).abs() < 0.1, "a low rate passes as it is");
+    }
+
+    #[test]
+    fn outputs_stay_where_they_are_after_a_hole() {
+        for rate in [8_000, 44_100, 48_000, 192_000] {
+            for at in 0..20 {
+                let hum = |i: usize| if i < at { 0.0 } else { (0.1 * i as f32).sin() };
+                let samples: Vec<f32> = (0..500).map(hum).collect();
+                let (mut decimator, mut whole) = (Decimator::new(rate), Vec::new());
+                decimator.push(&samples, |sample| whole.push(sample));
+                // What was heard before is forgotten.
+                decimator.push(&[1.0; 700], |_| {});
+                decimator.skip_to(at as u64);
+                let mut rest = Vec::new();
+                decimator.push(&samples[at..], |sample| rest.push(sample));
+                let before = at.div_ceil(decimator.factor());
+                assert_eq!(whole[before..], rest, "{rate} Hz, from {at} on");
+            }
+        }
     }
 }

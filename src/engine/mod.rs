@@ -213,9 +213,9 @@ impl Engine {
         self.close(now, &mut on_event);
         on_event(Event::Gap { at: SampleIndex(self.heard), lost });
         self.heard += lost.0;
-        self.decimator.reset();
+        self.decimator.skip_to(self.heard);
         self.stream.clear();
-        self.stream_start = self.heard / self.decimator.factor() as u64;
+        self.stream_start = self.heard.div_ceil(self.decimator.factor() as u64);
         self.detector.skip(self.stream_start - now);
         self.previous.clear();
     }
