@@ -34,19 +34,23 @@ pub struct Listener {
 impl Listener {
     /// A listener for a stream at `settings.rate`.
     pub fn new(settings: Settings) -> Self {
+        Self::with(Engine::new(settings), settings.rate)
+    }
+
+    /// A listener for a recording: see [`Engine::of_recording`].
+    pub fn of_recording(settings: Settings) -> Self {
+        Self::with(Engine::of_recording(settings), settings.rate)
+    }
+
+    fn with(engine: Engine, rate: SampleRate) -> Self {
         let take = Take {
-            rate: settings.rate,
+            rate,
             length: SampleCount(0),
             strikes: Vec::new(),
             holes: Vec::new(),
             clipped: SampleCount(0),
         };
-        Self { engine: Engine::new(settings), take }
-    }
-
-    /// A listener for a recording: see [`Engine::of_recording`].
-    pub fn of_recording(settings: Settings) -> Self {
-        Self { engine: Engine::of_recording(settings), ..Self::new(settings) }
+        Self { engine, take }
     }
 
     /// Listens to more samples; `on_event` sees the events as they come.
