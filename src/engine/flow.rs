@@ -56,15 +56,21 @@ impl Engine {
         let quiet = self.detector.until_frame().min(room);
         let Some(open) = self.open else { return quiet };
         let age = self.now() - open.onset;
-        let due_s = match open.told {
-            None if self.guesses => EARLY_S,
-            Some(Stage::Early) => open.settled_s,
-            None | Some(Stage::Settled) => WHOLE_S,
-            Some(Stage::Whole) => f64::INFINITY,
-        };
-        let until_due = self.samples(due_s).saturating_sub(age).max(1);
+        let due = self.next_stage(&open).map_or(u64::MAX, |(_, due)| due);
+        let until_due = due.saturating_sub(age).max(1);
         let follow = self.samples(FOLLOW_EVERY_S).max(1);
         quiet.min(until_due.min(follow - age % follow) as usize)
+    }
+
+    /// What a strike is told as next, and how many samples after its onset.
+    fn next_stage(&self, open: &Open) -> Option<(Stage, u64)> {
+        let (stage, due_s) = match open.told {
+            None if self.guesses => (Stage::Early, EARLY_S),
+            Some(Stage::Early) => (Stage::Settled, open.settled_s),
+            None | Some(Stage::Settled) => (Stage::Whole, WHOLE_S),
+            Some(Stage::Whole) => return None,
+        };
+        Some((stage, self.samples(due_s)))
     }
 
     /// Decimated samples of which only the last can make anything happen.
@@ -81,14 +87,9 @@ impl Engine {
         }
         let Some(open) = self.open else { return };
         let now = self.now();
-        let age = now - open.onset;
-        let due = match open.told {
-            None if self.guesses && age >= self.samples(EARLY_S) => Some(Stage::Early),
-            Some(Stage::Early) if age >= self.samples(open.settled_s) => Some(Stage::Settled),
-            None | Some(Stage::Settled) if age >= self.samples(WHOLE_S) => Some(Stage::Whole),
-            _ => None,
-        };
-        if let Some(stage) = due {
+        if let Some((stage, due)) = self.next_stage(&open)
+            && now - open.onset >= due
+        {
             self.tell(now, stage, on_event);
         }
         self.follow(now, on_event);
