@@ -57,16 +57,28 @@ impl Desk {
     }
 
     fn wave(&self, name: &str, rate: u32, n: usize, sample: impl Fn(usize) -> f64) -> PathBuf {
+        self.channels(name, rate, n, &[1.0], sample)
+    }
+
+    /// A channel for each of `gains`.
+    fn channels(
+        &self,
+        name: &str,
+        rate: u32,
+        n: usize,
+        gains: &[f64],
+        sample: impl Fn(usize) -> f64,
+    ) -> PathBuf {
         let path = self.path(name);
         let spec = hound::WavSpec {
-            channels: 1,
+            channels: gains.len() as u16,
             sample_rate: rate,
             bits_per_sample: 16,
             sample_format: hound::SampleFormat::Int,
         };
         let mut writer = hound::WavWriter::create(&path, spec).expect("a WAV file");
-        for index in 0..n {
-            let value = (sample(index).clamp(-1.0, 1.0) * 32_767.0) as i16;
+        for (index, gain) in (0..n).flat_map(|index| gains.iter().map(move |gain| (index, gain))) {
+            let value = (gain * sample(index).clamp(-1.0, 1.0) * 32_767.0) as i16;
             writer.write_sample(value).expect("a sample");
         }
         writer.finalize().expect("a WAV file");
@@ -217,6 +229,7 @@ fn bad_recordings_of_every_kind_are_refused() {
     desk.run(&["check", "lick.toml", "whole.wav", "--channel", "2"]).refused(&["channel 2"]);
     desk.run(&["check", "lick.toml", "-"]).refused(&["standard input"]);
     desk.run(&["check", "lick.toml", "-", "-"]).refused(&["more than once"]);
+    desk.run(&["intonation", "-", "-"]).refused(&["more than once"]);
 }
 
 #[test]
@@ -232,6 +245,21 @@ fn a_recording_that_breaks_off_is_judged_as_far_as_it_goes() {
     assert!((seconds - 2.0).abs() < 0.1, "{seconds} s");
     let page = desk.run(&["check", "lick.toml", "half.wav"]);
     assert!(page.done().out.contains("damaged"), "{}", page.out);
+}
+
+#[test]
+fn channels_that_cancel_each_other_are_told() {
+    let desk = Desk::new();
+    let hum = |index: usize| 0.3 * (0.06 * index as f64).sin();
+    desk.channels("opposite.wav", 44_100, 44_100, &[1.0, -1.0], hum);
+    for arguments in
+        [&["check", "lick.toml", "opposite.wav"] as &[&str], &["tuning", "opposite.wav"]]
+    {
+        let run = desk.run(arguments);
+        assert!(run.done().err.contains("opposite.wav: its channels cancel"), "{}", run.err);
+        let run = desk.run(&[arguments, &["--channel", "1"]].concat());
+        assert!(!run.done().err.contains("cancel"), "{}", run.err);
+    }
 }
 
 #[test]

@@ -1,6 +1,5 @@
 //! `doublecheck check`: judge recorded takes against a lick, step by step.
 
-use std::path::Path;
 use std::path::PathBuf;
 
 use rayon::prelude::*;
@@ -14,6 +13,7 @@ use super::recording::Channel;
 use super::recording::Heard;
 use super::recording::Progress;
 use super::recording::hear;
+use super::recording::read_once;
 use crate::lick;
 use crate::lick::expected::Expected;
 use crate::practice::judge::Settings;
@@ -64,12 +64,7 @@ pub struct Judging {
 /// recording that cannot be judged, told after the others have been.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let lick = lick::find(&args.lick)?;
-    if args.recordings.iter().filter(|path| *path == Path::new("-")).count() > 1 {
-        return Err(Failure::new(
-            "standard input: `-` is given more than once, but it holds one recording",
-            "name `-` once, and the other recordings by their files",
-        ));
-    }
+    read_once(&args.recordings)?;
     let expected = lick.expected();
     let progress = Progress::new();
     let takes: Vec<TakeReport> = args

@@ -11,6 +11,7 @@ use super::output;
 use super::recording::Channel;
 use super::recording::Progress;
 use super::recording::hear;
+use super::recording::tell_damage;
 use crate::report::listen;
 
 /// Say what sounds: notes, interval or chord, cents.
@@ -36,9 +37,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         return live(&args.card, args.channel, common);
     };
     let heard = hear(&path, args.channel, &Progress::new())?;
-    if let Some(damage) = &heard.damage {
-        output::tell(&format!("{}: damaged {damage}; what could be read is told", path.display()));
-    }
+    tell_damage(path.display(), heard.damage.as_deref());
     output::print(|out| {
         if common.json {
             listen::json(out, &heard.take, common.a4)

@@ -1,6 +1,5 @@
 //! Plucks from a recording or from the sound card, for the commands that measure the guitar itself.
 
-use std::path::Path;
 use std::path::PathBuf;
 
 use super::devices::Listening;
@@ -9,6 +8,9 @@ use super::output;
 use super::output::Existing;
 use super::recording::Channel;
 use super::recording::Progress;
+use super::recording::feed;
+use super::recording::read_once;
+use super::recording::tell_damage;
 use crate::audio::Chunk;
 use crate::audio::Recording;
 use crate::lick;
@@ -88,41 +90,23 @@ impl Guitar {
         listener: impl Fn(SampleRate) -> PluckListener,
         mut on_pluck: impl FnMut(&Pluck),
     ) -> Result<(), Failure> {
-        if recordings.iter().filter(|path| *path == Path::new("-")).count() > 1 {
-            return Err(Failure::new(
-                "standard input: `-` is given more than once, but it holds one recording",
-                "name `-` once, and the other recordings by their files",
-            ));
-        }
+        read_once(recordings)?;
         let progress = Progress::new();
         for path in recordings {
             let mut recording = Recording::open(path, self.channel.choice())?;
-            let rate = recording.rate();
-            progress.begin(recording.expected_length().map(|length| length.seconds(rate)));
-            let mut listener = listener(rate);
-            let mut told_s = 0.0;
+            let mut listener = listener(recording.rate());
             let mut count = 0;
             let mut counted = |pluck: &Pluck| {
                 count += 1;
                 on_pluck(pluck);
             };
-            while let Some(chunk) = recording.next_chunk() {
-                match chunk {
-                    Chunk::Samples(samples) => listener.push(samples, &mut counted),
-                    Chunk::Gap(lost) => listener.gap(lost, &mut counted),
-                }
-                let heard_s = recording.position().seconds(rate);
-                progress.advance(heard_s - told_s);
-                told_s = heard_s;
-            }
+            let damage = feed(&mut recording, &progress, |chunk| match chunk {
+                Chunk::Samples(samples) => listener.push(samples, &mut counted),
+                Chunk::Gap(lost) => listener.gap(lost, &mut counted),
+            });
             listener.finish(&mut counted);
             let name = recording.name();
-            if let Some(damage) = recording.damage() {
-                output::tell(&format!(
-                    "{name}: damaged at {:.1} s: {}; what could be read is told",
-                    damage.at_s, damage.cause
-                ));
-            }
+            tell_damage(name, damage.as_deref());
             if recordings.len() > 1 {
                 let noun = if count == 1 { "pluck" } else { "plucks" };
                 output::tell(&format!("{name}: {count} {noun}"));

@@ -1,9 +1,11 @@
 //! A recording listened to from beginning to end, with progress on the way.
 
+use std::fmt::Display;
 use std::io;
 use std::io::IsTerminal;
 use std::num::NonZeroU16;
 use std::path::Path;
+use std::path::PathBuf;
 
 use indicatif::ProgressBar;
 use indicatif::ProgressDrawTarget;
@@ -51,31 +53,61 @@ pub struct Heard {
 /// A recording that cannot be opened or holds no sound.
 pub fn hear(path: &Path, channel: Channel, progress: &Progress) -> Result<Heard, Failure> {
     let mut recording = Recording::open(path, channel.choice())?;
+    let mut listener = Listener::of_recording(Settings { rate: recording.rate() });
+    let damage = feed(&mut recording, progress, |chunk| match chunk {
+        Chunk::Samples(samples) => listener.push(samples, |_| {}),
+        Chunk::Gap(lost) => listener.gap(lost, |_| {}),
+    });
+    let mut take = listener.finish(|_| {});
+    // The mix hides what was cut off in one channel.
+    take.clipped = recording.clipped();
+    Ok(Heard { take, damage })
+}
+
+/// Hands all of `recording` over, piece by piece, and says so if its channels cancel each other.
+/// Gives what was wrong with the file, and from where on.
+pub fn feed(
+    recording: &mut Recording,
+    progress: &Progress,
+    mut on_chunk: impl FnMut(Chunk<'_>),
+) -> Option<String> {
     let rate = recording.rate();
     progress.begin(recording.expected_length().map(|length| length.seconds(rate)));
-    let mut listener = Listener::of_recording(Settings { rate });
     let mut told_s = 0.0;
     while let Some(chunk) = recording.next_chunk() {
-        match chunk {
-            Chunk::Samples(samples) => listener.push(samples, |_| {}),
-            Chunk::Gap(lost) => listener.gap(lost, |_| {}),
-        }
+        on_chunk(chunk);
         let heard_s = recording.position().seconds(rate);
         progress.advance(heard_s - told_s);
         told_s = heard_s;
     }
-    let mut take = listener.finish(|_| {});
-    // The mix hides what was cut off in one channel.
-    take.clipped = recording.clipped();
     if recording.mix_cancels() {
         let name = recording.name();
         output::tell(&format!(
             "{name}: its channels cancel each other when mixed; choose one with --channel"
         ));
     }
-    let damage =
-        recording.damage().map(|damage| format!("at {:.1} s: {}", damage.at_s, damage.cause));
-    Ok(Heard { take, damage })
+    recording.damage().map(|damage| format!("at {:.1} s: {}", damage.at_s, damage.cause))
+}
+
+/// Says what was wrong with the recording called `name`, where no report does.
+pub fn tell_damage(name: impl Display, damage: Option<&str>) {
+    if let Some(damage) = damage {
+        output::tell(&format!("{name}: damaged {damage}; what could be read is told"));
+    }
+}
+
+/// Standard input can be read once.
+///
+/// # Errors
+/// `-` stands among `recordings` more than once.
+pub fn read_once(recordings: &[PathBuf]) -> Result<(), Failure> {
+    if recordings.iter().filter(|path| *path == Path::new("-")).count() > 1 {
+        return Err(Failure::new(
+            "standard input: `-` is given more than once, but it holds one recording",
+            "name `-` once, and the other recordings by their files",
+        ));
+    }
+    Ok(())
 }
 
 /// A bar on standard error that counts milliseconds of audio, for several recordings together. Shown
@@ -93,7 +125,7 @@ impl Progress {
         Self(bar)
     }
 
-    pub(super) fn begin(&self, length_s: Option<f64>) {
+    fn begin(&self, length_s: Option<f64>) {
         let Some(length_s) = length_s else { return };
         self.0.inc_length(milliseconds(length_s));
         if length_s > LONG_S && self.0.is_hidden() && io::stderr().is_terminal() {
@@ -101,7 +133,7 @@ impl Progress {
         }
     }
 
-    pub(super) fn advance(&self, by_s: f64) {
+    fn advance(&self, by_s: f64) {
         self.0.inc(milliseconds(by_s));
     }
 }
