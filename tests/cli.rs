@@ -391,7 +391,7 @@ fn takes_are_kept_for_the_history_unless_told_otherwise() {
     for (take, as_name) in [("semitone-off.wav", "monday.wav"), ("noisy.wav", "tuesday.wav")] {
         fs::copy(folder.join(take), desk.folder.path().join(as_name)).expect("a take");
     }
-    desk.run(&["history"]).done();
+    assert!(desk.run(&["history", "--lick", "Stone"]).done().err.contains("No takes are kept"));
     let unkept = desk.run(&["check", &lick, "monday.wav", "--no-history"]);
     assert!(!unkept.done().err.contains("kept"), "{}", unkept.err);
     assert!(!desk.folder.path().join("data").exists());
@@ -412,6 +412,8 @@ fn takes_are_kept_for_the_history_unless_told_otherwise() {
     assert!(page.done().out.contains("monday.wav"), "{}", page.out);
     let other = desk.run(&["history", "--lick", "no such title"]);
     assert_eq!(other.done().out, "");
+    let said = ["no such title", "Stone bridge"].iter().all(|words| other.err.contains(words));
+    assert!(said, "{}", other.err);
 
     // A spoilt file hides no other.
     fs::write(desk.folder.path().join("data/doublecheck/history/0.json"), "{").expect("spoilt");

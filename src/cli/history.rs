@@ -1,5 +1,6 @@
 //! `doublecheck history`: show progress over takes and sessions.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -51,14 +52,21 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
             }
         }
     }
-    if let Some(title) = &args.lick {
-        let title = title.to_lowercase();
-        entries.retain(|entry| entry.lick.to_lowercase().contains(&title));
-    }
     if entries.is_empty() {
         output::tell(
             "No takes are kept yet: `doublecheck check` and `doublecheck practice` keep them.",
         );
+    } else if let Some(title) = &args.lick {
+        let licks: BTreeSet<String> = entries.iter().map(|entry| entry.lick.clone()).collect();
+        let wanted = title.to_lowercase();
+        entries.retain(|entry| entry.lick.to_lowercase().contains(&wanted));
+        if entries.is_empty() {
+            let licks: Vec<String> = licks.into_iter().collect();
+            output::tell(&format!(
+                "No lick with `{title}` in its title; there are takes of: {}.",
+                licks.join(", ")
+            ));
+        }
     }
     let shown = if args.all { usize::MAX } else { SHOWN };
     output::print(|out| match common.json {
