@@ -61,15 +61,16 @@ impl Ear {
             News::Over(over) => Some(over.end),
             _ => None,
         });
-        let recorded = recorded.and_then(|()| match over {
+        // A pass that is over has its place among the kept ones, whatever became of its recording.
+        let followed = match over {
             Some(end) => {
                 let cut = self.tape.cut(&self.session, end);
                 self.kept.push(cut.as_ref().ok().cloned().flatten());
                 cut.map(|_| ())
             }
             None => self.tape.follow(&self.session),
-        });
-        self.trouble = self.trouble.take().or(recorded.err());
+        };
+        self.trouble = self.trouble.take().or(recorded.err()).or(followed.err());
     }
 }
 

@@ -332,9 +332,15 @@ impl<'a> Rehearsal<'a> {
         if self.ear.session.pass().is_some() {
             self.ear.session.again();
             let end = self.ear.session.position();
-            let kept = self.ear.tape.cut(&self.ear.session, end);
-            if let Ok(Some(path)) = kept {
-                self.say(&format!("Not counted, but kept: {}.", path.display()))?;
+            match self.ear.tape.cut(&self.ear.session, end) {
+                Ok(Some(path)) => {
+                    self.say(&format!("Not counted, but kept: {}.", path.display()))?;
+                }
+                Ok(None) => {}
+                Err(error) => {
+                    let error = Failure::from(error).error;
+                    self.warn(&format!("Not counted, nor kept to its end: {error}."))?;
+                }
             }
         }
         if let Some(player) = &mut self.output {
@@ -420,8 +426,11 @@ impl<'a> Rehearsal<'a> {
     fn close(mut self) -> (Page, Vec<TakeReport>, Vec<String>) {
         let over = self.ear.session.stop();
         let end = over.as_ref().map_or(self.ear.session.position(), |over| over.end);
-        let cut = self.ear.tape.cut(&self.ear.session, end);
-        self.ear.kept.push(cut.unwrap_or(None));
+        let (kept, trouble) = match self.ear.tape.cut(&self.ear.session, end) {
+            Ok(kept) => (kept, None),
+            Err(error) => (None, Some(Failure::from(error).error)),
+        };
+        self.ear.kept.push(kept);
         if let Some(over) = over {
             // Whoever closed the pipe has seen enough.
             let _ = self.tell(&News::Over(Box::new(over)));
@@ -430,6 +439,8 @@ impl<'a> Rehearsal<'a> {
         let told = self.args.pace == Pace::Click
             && delay(self.input.input(), self.output.as_ref()) == Delay::Estimated;
         let mut notes = self.show.close();
+        notes
+            .extend(trouble.map(|error| format!("The last pass is not kept to its end: {error}.")));
         notes.extend(estimated.filter(|_| told).map(|ms| {
             format!(
                 "Timing is told against the click less a constant {ms:.0} ms, estimated from the \
