@@ -193,20 +193,18 @@ fn stage_cost(
         return None;
     }
     let is_target = |note| step.stages.iter().any(|s| s.to.note == note);
-    let mut n_reached = 0;
-    let (mut n_struck, mut n_foreign) = (0, 0);
+    let (mut reached, mut n_foreign) = (false, 0);
     let sure = strike.notes.iter().map(|sound| (sound, true));
     let doubtful = strike.doubtful.iter().map(|sound| (sound, false));
     for (sound, is_sure) in sure.chain(doubtful).filter(|(sound, _)| may_be_struck(sound)) {
         let Some(pitch) = place(sound, reference, offset) else { continue };
         if is_target(pitch.note) {
-            n_reached += 1;
+            reached = true;
         } else if is_sure && sound.is_struck() {
-            n_struck += 1;
             n_foreign += usize::from(!step.struck.iter().any(|e| e.note == pitch.note));
         }
     }
-    (n_reached > 0 && n_foreign < n_struck + n_reached).then_some(0.3 * n_foreign as f64)
+    reached.then_some(0.3 * n_foreign as f64)
 }
 
 /// Tries the offsets the strikes suggest and keeps the one that fits best.
