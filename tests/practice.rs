@@ -26,6 +26,7 @@ use doublecheck::practice::session::News;
 use doublecheck::practice::session::PassOver;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::HeardNote;
 use doublecheck::practice::verdict::Verdict;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
@@ -450,4 +451,30 @@ fn a_click_as_loud_as_the_guitar_changes_no_verdict() {
         let track = score.track(rate);
         assert!(offline(&track.samples, rate).strikes.is_empty(), "a click is heard at {hz} Hz");
     }
+}
+
+#[test]
+fn a_stage_reached_live_is_as_sure_as_it_is_checked() {
+    let text = r#"
+title = "Slipway"
+key = "D major"
+tempo = 60
+meter = "4/4"
+steps = [{ beats = 2, frets = "x x x 5h7 x x" }, { beats = 2, frets = "x x 5 x x x" }]
+"#;
+    let expected = Lick::parse(text, "test").unwrap().expected();
+    let reached = expected.steps[0].stages[0].to;
+    let mut session = Session::new(expected.clone(), free(rate(), 1));
+    let mut news = play(&mut session, &performed(&expected, 1.0, 0.5));
+    news.extend(session.stop().map(|over| News::Over(Box::new(over))));
+    let sure = |heard: &[HeardNote]| {
+        heard.iter().find(|heard| heard.expected == Some(reached)).map(|heard| heard.confidence)
+    };
+    let live = news.iter().rev().find_map(|news| match news {
+        News::Pass(Told::Step(found)) if found.judgement.step == 1 => sure(&found.judgement.heard),
+        _ => None,
+    });
+    let checked = sure(&over(&news)[0].judgement.steps[0].heard);
+    assert!(live.is_some_and(|sure| sure < 1.0), "{live:?}");
+    assert_eq!(live, checked);
 }

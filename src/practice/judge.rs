@@ -5,11 +5,13 @@ use super::alignment::Place;
 use super::alignment::align;
 use super::alignment::settle;
 use super::matching::Match;
-use super::matching::confidence_once_asked;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
+use super::matching::note;
 use super::matching::place;
+use super::offset::TOLD_OFFSET;
 use super::offset::common_offset;
+use super::offset::wrap;
 use super::strings::tell_strings;
 use super::timing::Struck;
 use super::timing::beat_s;
@@ -31,8 +33,6 @@ use crate::theory::note::Reference;
 use crate::units::Cents;
 use crate::units::SampleRate;
 
-/// An offset smaller than this is not worth a word, in cents.
-const TOLD_OFFSET: f64 = 5.0;
 /// An offset of a semitone or more must make the take fit this much better to be believed: so many
 /// steps' worth of distance.
 const BELIEVED_GAIN: f64 = 2.5;
@@ -225,7 +225,7 @@ fn best_alignment(
         // Half a semitone off may be a whole one less half; the rest is a wrong rate or a capo.
         let further = RATE_RATIOS
             .into_iter()
-            .map(|ratio| ratio + wrap_near(common.0, ratio))
+            .map(|ratio| ratio + wrap(common.0 - ratio))
             .chain([-200.0, -100.0, 100.0, 200.0].map(|k| common.0 + k));
         for offset in further {
             let other = attempt(Cents(offset));
@@ -236,12 +236,6 @@ fn best_alignment(
         }
     }
     (best.1, best.2)
-}
-
-/// The deviation of `cents` from `ratio` on the circle of one semitone.
-fn wrap_near(cents: f64, ratio: f64) -> f64 {
-    let d = cents - ratio;
-    d - 100.0 * (d / 100.0).round()
 }
 
 fn not_played(step: &ExpectedStep) -> StepJudgement {
@@ -294,15 +288,8 @@ fn stage(
         if judgement.heard.iter().any(|h| h.expected == Some(target.to)) {
             continue;
         }
-        judgement.heard.push(HeardNote {
-            pitch,
-            status: Status::Right,
-            expected: Some(target.to),
-            start_s: Some(start_s),
-            confidence: confidence_once_asked(sound.confidence),
-            stiffness: None,
-            played_at: None,
-        });
+        let heard = note(pitch, Status::Right, Some(target.to), sound);
+        judgement.heard.push(HeardNote { start_s: Some(start_s), ..heard });
     }
 }
 
@@ -324,15 +311,9 @@ fn glide(
             (pitch.note == target.to.note).then_some((pitch, later))
         });
         if let Some((pitch, later)) = reached {
-            judgement.heard.push(HeardNote {
-                pitch,
-                status: Status::Right,
-                expected: Some(target.to),
-                start_s: Some(later.start.seconds(rate)),
-                confidence: confidence_once_asked(later.pitch.confidence),
-                stiffness: None,
-                played_at: None,
-            });
+            let heard = note(pitch, Status::Right, Some(target.to), &later.pitch);
+            let start_s = Some(later.start.seconds(rate));
+            judgement.heard.push(HeardNote { start_s, ..heard });
             continue;
         }
         // Somewhere near it, but not there: the slide stopped short, the bend fell flat.
@@ -344,15 +325,9 @@ fn glide(
             (away.abs() <= SHORT_SEMITONES && !known).then_some((pitch, later))
         });
         if let Some((pitch, later)) = short {
-            judgement.heard.push(HeardNote {
-                pitch,
-                status: Status::Wrong { instead_of: target.to },
-                expected: None,
-                start_s: Some(later.start.seconds(rate)),
-                confidence: later.pitch.confidence,
-                stiffness: None,
-                played_at: None,
-            });
+            let heard = note(pitch, Status::Wrong { instead_of: target.to }, None, &later.pitch);
+            let start_s = Some(later.start.seconds(rate));
+            judgement.heard.push(HeardNote { start_s, ..heard });
             judgement.verdict = Verdict::Wrong;
         }
     }

@@ -217,7 +217,8 @@ fn is_on_the_way(step: &ExpectedStep, note: MidiNote) -> bool {
     })
 }
 
-fn note(
+/// A note heard as `sound`, surer where it was asked for.
+pub(super) fn note(
     pitch: Pitch,
     status: Status,
     expected: Option<ExpectedNote>,
@@ -239,7 +240,7 @@ fn note(
 }
 
 /// How likely a note sounds that was asked for, `alone` being its likelihood at even odds beforehand.
-pub(super) fn confidence_once_asked(alone: f64) -> f64 {
+fn confidence_once_asked(alone: f64) -> f64 {
     ASKED_ODDS * alone / (ASKED_ODDS * alone + 1.0 - alone)
 }
 

@@ -6,6 +6,8 @@ use crate::engine::Strike;
 use crate::theory::note::Reference;
 use crate::units::Cents;
 
+/// An offset smaller than this is neither taken off nor worth a word, in cents.
+pub(super) const TOLD_OFFSET: f64 = 5.0;
 /// Notes that must agree before anything is said.
 const MIN_NOTES: usize = 5;
 /// Half of the notes lie within this of their median, in cents.
@@ -35,8 +37,8 @@ pub fn common_offset(strikes: &[Strike], reference: Reference) -> Option<Cents> 
     (middle(&mut spread) <= MAX_SPREAD).then_some(Cents(offset))
 }
 
-/// Into −50..50.
-fn wrap(cents: f64) -> f64 {
+/// Into −50..50, on the circle of one semitone.
+pub(super) fn wrap(cents: f64) -> f64 {
     cents - 100.0 * (cents / 100.0).round()
 }
 

@@ -7,12 +7,14 @@
 use super::judge;
 use super::judge::judge_moves;
 use super::judge::judge_strike;
+use super::matching::note;
 use super::matching::place;
 use super::offset::middle;
 use super::verdict::HeardNote;
 use super::verdict::Pitch;
 use super::verdict::Status;
 use super::verdict::StepJudgement;
+use crate::engine::HeardPitch;
 use crate::engine::Stage;
 use crate::engine::Strike;
 use crate::lick::expected::ExpectedNote;
@@ -216,7 +218,11 @@ impl Pass {
                 if first {
                     told.push(Told::Stray {
                         onset: strike.onset,
-                        heard: self.struck(strike, offset),
+                        heard: self
+                            .struck(strike, offset)
+                            .into_iter()
+                            .map(|(pitch, _)| pitch)
+                            .collect(),
                     });
                 }
                 if self.manner.pace == Pace::Free && self.due == self.steps.len() {
@@ -326,12 +332,12 @@ impl Pass {
             };
             (comes_back || !sounds) && step.stages.iter().any(|stage| is_due(&stage.to))
         };
-        !struck.is_empty() && struck.iter().all(target)
+        !struck.is_empty() && struck.iter().all(|(pitch, _)| target(pitch))
     }
 
-    fn struck(&self, strike: &Strike, offset: Cents) -> Vec<Pitch> {
-        let struck = strike.notes.iter().filter(|note| note.is_struck());
-        struck.filter_map(|note| place(note, self.manner.judge.reference, offset)).collect()
+    fn struck<'a>(&self, strike: &'a Strike, offset: Cents) -> Vec<(Pitch, &'a HeardPitch)> {
+        let placed = |sound| Some((place(sound, self.manner.judge.reference, offset)?, sound));
+        strike.notes.iter().filter(|sound| sound.is_struck()).filter_map(placed).collect()
     }
 
     /// The step nearest in time that was not struck yet.
@@ -409,22 +415,15 @@ impl Pass {
         let start_s = strike.onset.seconds(self.manner.rate);
         let stages = &self.steps[index].stages;
         let Some(reached) = &mut self.tries[index] else { return };
-        for pitch in struck {
+        for (pitch, sound) in struck {
             let heard = &mut reached.judgement.heard;
             let by_other = |to: ExpectedNote| {
                 heard.iter().any(|h| h.expected == Some(to) && h.start_s != Some(start_s))
             };
             let is_due = |to: ExpectedNote| to.note == pitch.note && !by_other(to);
             let Some(target) = stages.iter().find(|stage| is_due(stage.to)) else { continue };
-            let note = HeardNote {
-                pitch,
-                status: Status::Right,
-                expected: Some(target.to),
-                start_s: Some(start_s),
-                confidence: 1.0,
-                stiffness: None,
-                played_at: None,
-            };
+            let note = note(pitch, Status::Right, Some(target.to), sound);
+            let note = HeardNote { start_s: Some(start_s), ..note };
             match heard.iter_mut().find(|h| h.expected == note.expected) {
                 Some(before) => *before = note,
                 None => heard.push(note),

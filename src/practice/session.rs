@@ -9,6 +9,7 @@
 
 use super::judge;
 use super::judge::judge_take;
+use super::offset::TOLD_OFFSET;
 use super::offset::common_offset;
 use super::pass::Delay;
 use super::pass::Manner;
@@ -31,8 +32,6 @@ use crate::units::SampleRate;
 const KEEP_S: f64 = 1.0;
 /// A pass that follows on the heels of another begins this long before its first strike, in seconds.
 const BEFORE_S: f64 = 0.3;
-/// An offset of the guitar smaller than this is not taken off, in cents; as the judge has it.
-const TOLD_OFFSET: f64 = 5.0;
 /// However clean the passes, the lick gets no faster than this many times its tempo.
 const FASTEST: f64 = 3.0;
 
