@@ -54,6 +54,8 @@ mod with_sound_card {
     use crate::audio::live::delay;
     use crate::cli::live_input::pause;
     use crate::cli::output;
+    use crate::report::json;
+    use crate::report::json::SCHEMA;
 
     /// How long to listen after the last chirp, in seconds: the longest delay looked for.
     const AFTERWARDS_S: f64 = 1.1;
@@ -109,9 +111,9 @@ mod with_sound_card {
             }
         };
         let document =
-            Document { schema: 1, delay: &delay, chirps_played: played, delays_ms, kept_in };
+            Document { schema: SCHEMA, delay: &delay, chirps_played: played, delays_ms, kept_in };
         output::print(|out| match common.json {
-            true => json(out, &document),
+            true => json::document(out, &document),
             false => text(out, &document),
         })?;
         Ok(Outcome::Done)
@@ -158,11 +160,6 @@ mod with_sound_card {
         }
         let ms = 1000.0 / f64::from(rate.get());
         Ok(chirps.delays(&heard, &asked_at).into_iter().map(|samples| samples * ms).collect())
-    }
-
-    fn json(out: &mut impl Write, document: &Document<'_>) -> io::Result<()> {
-        serde_json::to_writer_pretty(&mut *out, document)?;
-        writeln!(out)
     }
 
     fn text(out: &mut impl Write, document: &Document<'_>) -> io::Result<()> {

@@ -22,6 +22,8 @@ use crate::notation::error::NotationError;
 use crate::notation::midi;
 use crate::notation::musicxml;
 use crate::notation::tab;
+use crate::report::json;
+use crate::report::json::SCHEMA;
 
 /// Bytes of a file that are read at most; every format has a limit of its own below.
 const MAX_BYTES: u64 = 33 << 20;
@@ -124,7 +126,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     }
     if common.json {
         let document = json!({
-            "schema": 1,
+            "schema": SCHEMA,
             "input": args.input.display().to_string(),
             "from": from.name(),
             "output": args.output.display().to_string(),
@@ -132,7 +134,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
             "lick": lick.title,
             "notes": told,
         });
-        print(|out| writeln!(out, "{document:#}"))?;
+        print(|out| json::document(out, &document))?;
     }
     Ok(Outcome::Done)
 }

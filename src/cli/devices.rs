@@ -78,6 +78,8 @@ mod with_sound_card {
     use crate::audio::live::devices::Direction;
     use crate::audio::live::devices::Listed;
     use crate::cli::output;
+    use crate::report::json;
+    use crate::report::json::SCHEMA;
     use crate::units::SampleRate;
 
     impl Listening {
@@ -131,7 +133,7 @@ mod with_sound_card {
             return Err(AudioError::NoDevice { direction, asked: None, known: Vec::new() }.into());
         }
         output::print(|out| match common.json {
-            true => json(out, &listed),
+            true => document(out, &listed),
             false => text(out, &listed),
         })?;
         Ok(Outcome::Done)
@@ -141,7 +143,7 @@ mod with_sound_card {
         listed.iter().filter(move |device| device.direction == direction)
     }
 
-    fn json(out: &mut impl Write, listed: &[Listed]) -> io::Result<()> {
+    fn document(out: &mut impl Write, listed: &[Listed]) -> io::Result<()> {
         let devices = |direction| {
             of(direction, listed)
                 .map(|Listed { id, name, abilities, default, .. }| {
@@ -159,8 +161,7 @@ mod with_sound_card {
                 .collect()
         };
         let (inputs, outputs) = (devices(Direction::Input), devices(Direction::Output));
-        serde_json::to_writer_pretty(&mut *out, &Document { schema: 1, inputs, outputs })?;
-        writeln!(out)
+        json::document(out, &Document { schema: SCHEMA, inputs, outputs })
     }
 
     fn text(out: &mut impl Write, listed: &[Listed]) -> io::Result<()> {

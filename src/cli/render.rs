@@ -1,6 +1,5 @@
 //! `doublecheck render`: synthesise a reference performance of a lick.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -18,6 +17,8 @@ use crate::audio::write::WavWriter;
 use crate::lick::Lick;
 use crate::lick::library;
 use crate::notation::midi;
+use crate::report::json;
+use crate::report::json::SCHEMA;
 use crate::synth::Reverb;
 use crate::synth::Room;
 use crate::synth::loudness;
@@ -113,7 +114,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     not_too_long(&args, &lick, &manner)?;
     let performance = Performance::new(&lick.expected(), &manner);
     let mut rendered = Rendered {
-        schema: 1,
+        schema: SCHEMA,
         lick: &lick.title,
         file: args.output.display().to_string(),
         duration_s: performance.length_s,
@@ -174,10 +175,7 @@ fn write_midi(
 
 fn tell(rendered: &Rendered<'_>, args: &Args, common: &Common) -> Result<(), Failure> {
     if common.json {
-        return output::print(|out| {
-            serde_json::to_writer_pretty(&mut *out, rendered)?;
-            writeln!(out)
-        });
+        return output::print(|out| json::document(out, rendered));
     }
     let Rendered { file, duration_s, start_s, loudness_lufs, .. } = rendered;
     let loudness = match loudness_lufs {

@@ -1,6 +1,5 @@
 //! `doublecheck sheet`: write a printable practice sheet.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use serde_json::json;
@@ -12,6 +11,8 @@ use super::output::Existing;
 use super::output::print;
 use super::output::save;
 use crate::lick;
+use crate::report::json;
+use crate::report::json::SCHEMA;
 use crate::report::sheet::sheet;
 
 /// Write a printable practice sheet.
@@ -38,11 +39,11 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     save(&args.output, sheet(&lick, common.a4).as_bytes(), existing)?;
     if common.json {
         let document = json!({
-            "schema": 1,
+            "schema": SCHEMA,
             "lick": lick.title,
             "output": args.output.display().to_string(),
         });
-        print(|out| writeln!(out, "{document:#}"))?;
+        print(|out| json::document(out, &document))?;
     }
     Ok(Outcome::Done)
 }

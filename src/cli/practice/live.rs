@@ -47,6 +47,7 @@ use crate::practice::session::PassOver;
 use crate::practice::session::Settings;
 use crate::report::Page;
 use crate::report::TakeReport;
+use crate::report::json::SCHEMA;
 use crate::report::live;
 use crate::report::screen::Staff;
 use crate::report::tally::Tally;
@@ -193,7 +194,7 @@ impl<'a> Rehearsal<'a> {
     fn greet(&mut self) -> Result<(), Failure> {
         let line = self.input.input().line();
         let begin = self.show.begin(json!({
-            "schema": 1,
+            "schema": SCHEMA,
             "lick": self.page.title,
             "input": line.id,
             "rate_hz": line.rate.get(),
