@@ -97,7 +97,7 @@ pub struct StepJudgement {
     pub timing_ms: Option<f64>,
     /// What the step asks for: notes struck, then later stages.
     pub expected: Vec<ExpectedNote>,
-    /// What sounded, rising in pitch.
+    /// What sounded with the strike, rising in pitch, then what was reached later, as it came.
     pub heard: Vec<HeardNote>,
     /// Expected notes that did not sound.
     pub missing: Vec<ExpectedNote>,

@@ -128,7 +128,7 @@ pub(super) fn row(page: &Page, step: &StepJudgement) -> [String; 6] {
     let tab = step.step.checked_sub(1).and_then(|index| page.tabs.get(index));
     let asked: Vec<String> = step.expected.iter().map(|note| page.name(note.note)).collect();
     let mut heard: Vec<&HeardNote> = step.heard.iter().collect();
-    // Struck first, then later stages, then what only rings; within each, rising in pitch.
+    // Struck first, then later stages, then what only rings; within each in the order of the judge.
     heard.sort_by_key(|note| (note.status == Status::Ringing, note.start_s.is_some()));
     let heard: Vec<String> = heard.iter().map(|note| heard_note(page, note)).collect();
     [
