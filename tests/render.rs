@@ -86,7 +86,7 @@ const HEARD_CENTS: f64 = 6.0;
 #[test]
 fn a_general_purpose_library_hears_the_lick() {
     let folder = Folder::with_lick(LICK);
-    folder.render(&["--speed", "0.5", "--count-in", "2"]).success();
+    folder.render(&["--speed", "50%", "--count-in", "2"]).success();
     let (samples, rate) = folder.sound();
     // Half of 60 beats a minute: two seconds a beat, two beats before.
     let at_s = |beat: f64| 2.0 * (2.0 + beat);

@@ -147,10 +147,44 @@ fn not_understood(error: &clap::Error) -> ExitCode {
     }
 }
 
+/// `60%`, `60` or `0.6`, as a factor on the tempo. No factor is as large as the least percentage, so
+/// that none needs its sign.
+fn speed(text: &str) -> Result<f64, String> {
+    const LEAST: f64 = 0.1;
+    const MOST: f64 = 4.0;
+    let percent = text.strip_suffix('%');
+    let number = percent.unwrap_or(text).trim().parse::<f64>();
+    let factor = number.map(|number| match percent {
+        None if number <= MOST => number,
+        _ => number / 100.0,
+    });
+    factor
+        .ok()
+        .filter(|factor| (LEAST..=MOST).contains(factor))
+        .ok_or_else(|| "expected a factor from 0.1 to 4, or 10% to 400%".to_owned())
+}
+
 fn reference(text: &str) -> Result<Reference, String> {
     text.parse()
         .ok()
         .and_then(Hertz::new)
         .and_then(Reference::new)
         .ok_or_else(|| "expected a frequency between 380 and 500 hertz".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_speed_is_a_factor_or_a_percentage() {
+        for text in ["0.6", "60%", "60", "60 %"] {
+            assert_eq!(speed(text), Ok(0.6), "{text}");
+        }
+        assert_eq!(speed("4"), Ok(4.0));
+        assert_eq!(speed("10"), Ok(0.1));
+        for text in ["5", "0.6%", "0", "-1", "401", "NaN", "inf", "%", "fast", ""] {
+            assert!(speed(text).is_err(), "{text}");
+        }
+    }
 }

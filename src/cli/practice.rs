@@ -38,8 +38,8 @@ pub struct Args {
     /// a click, after a count-in
     #[arg(long, value_name = "PACE", default_value = "free", value_parser = pace)]
     pace: Pace,
-    /// Share of the lick's tempo
-    #[arg(long, value_name = "PERCENT", default_value = "100%", value_parser = speed)]
+    /// Share of the lick's tempo, as a percentage or a factor: 60% or 0.6
+    #[arg(long, value_name = "SPEED", default_value = "100%", value_parser = super::speed)]
     speed: f64,
     /// How many passes to play
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
@@ -95,19 +95,11 @@ fn pace(text: &str) -> Result<Pace, String> {
     }
 }
 
-fn speed(text: &str) -> Result<f64, String> {
-    percent(text, 10.0, 300.0)
-}
-
+/// `5%` or `5`, as a factor.
 fn faster(text: &str) -> Result<f64, String> {
-    percent(text, 0.0, 100.0)
-}
-
-/// `60%` or `60`, as a factor.
-fn percent(text: &str, least: f64, most: f64) -> Result<f64, String> {
     let number = text.strip_suffix('%').unwrap_or(text).trim();
-    match number.parse() {
-        Ok(percent) if (least..=most).contains(&percent) => Ok(percent / 100.0),
-        _ => Err(format!("expected a percentage between {least}% and {most}%")),
+    match number.parse::<f64>() {
+        Ok(percent) if (0.0..=100.0).contains(&percent) => Ok(percent / 100.0),
+        _ => Err("expected a percentage between 0% and 100%".to_owned()),
     }
 }

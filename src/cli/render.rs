@@ -52,8 +52,8 @@ pub struct Args {
     /// Write a Standard MIDI File for another instrument to sound
     #[arg(long, conflicts_with_all = ["level", "loudness", "rate"])]
     midi: bool,
-    /// Factor on the tempo: 0.5 is half as fast
-    #[arg(long, value_name = "FACTOR", default_value = "1", value_parser = speed)]
+    /// Share of the lick's tempo, as a percentage or a factor: 60% or 0.6
+    #[arg(long, value_name = "SPEED", default_value = "100%", value_parser = super::speed)]
     speed: f64,
     /// Quarter notes before the lick begins [default: one bar]
     #[arg(long, value_name = "BEATS", value_parser = clap::value_parser!(u32).range(0..=32))]
@@ -253,10 +253,6 @@ fn not_too_long(args: &Args, lick: &Lick, manner: &Manner) -> Result<(), Failure
         ),
         "raise --speed, or cut the lick into shorter ones",
     ))
-}
-
-fn speed(text: &str) -> Result<f64, String> {
-    number_between(text, 0.1, 4.0).ok_or_else(|| "expected a factor from 0.1 to 4".to_owned())
 }
 
 fn loudness_lufs(text: &str) -> Result<f64, String> {
