@@ -36,6 +36,8 @@ use crate::units::SampleRate;
 /// An offset of a semitone or more must make the take fit this much better to be believed: so many
 /// steps' worth of distance.
 const BELIEVED_GAIN: f64 = 2.5;
+/// A guitar may be tuned off by less than this; what is further off was meant for other frets, in cents.
+const TRANSPOSED_FROM: f64 = 75.0;
 /// Ratios of sample rates in use, in cents: 48 for 44.1 kHz and back, 32 for 44.1.
 const RATE_RATIOS: [f64; 2] = [146.7, -146.7];
 
@@ -56,7 +58,8 @@ pub struct Settings {
 pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> TakeJudgement {
     let steps: Vec<&ExpectedStep> =
         expected.steps.iter().filter(|s| !s.struck.is_empty()).collect();
-    let (offset, mut places) = best_alignment(&steps, take, settings.reference);
+    let Alignment { offset, mut places, transposed } =
+        best_alignment(&steps, take, settings.reference);
     let second = |strike: &Strike| strike.onset.seconds(take.rate);
     let at_s: Vec<f64> = take.strikes.iter().map(second).collect();
     let beats: Vec<f64> = steps.iter().map(|step| step.start_beats).collect();
@@ -111,7 +114,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         steps: judged,
         unmatched,
         tempo_bpm: beat_s(&times, written_s).map(|beat| 60.0 / beat),
-        findings: findings(take, offset),
+        findings: findings(take, offset, transposed),
     }
 }
 
@@ -207,12 +210,18 @@ fn stage_cost(
     reached.then_some(0.3 * n_foreign as f64)
 }
 
+/// Which strike belongs to which step, and what the guitar is off as a whole.
+struct Alignment {
+    /// Taken off every pitch.
+    offset: Cents,
+    places: Vec<Place>,
+    /// Semitones that everything lies too high: held against the player, for nobody else can tell a capo
+    /// from the wrong fret.
+    transposed: Option<i32>,
+}
+
 /// Tries the offsets the strikes suggest and keeps the one that fits best.
-fn best_alignment(
-    steps: &[&ExpectedStep],
-    take: &Take,
-    reference: Reference,
-) -> (Cents, Vec<Place>) {
+fn best_alignment(steps: &[&ExpectedStep], take: &Take, reference: Reference) -> Alignment {
     let common = common_offset(&take.strikes, reference);
     let near = common.filter(|c| c.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0));
     let attempt = |offset: Cents| {
@@ -221,21 +230,23 @@ fn best_alignment(
     };
     let mut best = attempt(near);
     let near_cost = best.0;
+    let mut transposed = None;
     if let Some(common) = common {
-        // Half a semitone off may be a whole one less half; the rest is a wrong rate or a capo.
-        let further = RATE_RATIOS
-            .into_iter()
-            .map(|ratio| ratio + wrap(common.0 - ratio))
-            .chain([-200.0, -100.0, 100.0, 200.0].map(|k| common.0 + k));
-        for offset in further {
+        // Half a semitone off may be a whole one less half; the rest is a wrong rate, a capo or another fret.
+        let rates = RATE_RATIOS.map(|ratio| (ratio + wrap(common.0 - ratio), 0));
+        let rates = rates.into_iter().filter(|(offset, _)| is_rate_ratio(*offset));
+        let semitones = [-2, -1, 1, 2].map(|k| (common.0 + 100.0 * f64::from(k), k));
+        for (offset, k) in rates.chain(semitones) {
             let other = attempt(Cents(offset));
             let needed = if offset.abs() < 60.0 { 0.3 } else { BELIEVED_GAIN };
             if other.0 + needed < best.0.min(near_cost) {
                 best = other;
+                transposed = Some(k).filter(|_| offset.abs() >= TRANSPOSED_FROM && k != 0);
             }
         }
     }
-    (best.1, best.2)
+    let offset = if transposed.is_some() { near } else { best.1 };
+    Alignment { offset, places: best.2, transposed }
 }
 
 fn not_played(step: &ExpectedStep) -> StepJudgement {
@@ -339,8 +350,12 @@ fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
         return;
     }
     for target in &step.stages {
-        let reached = judgement.heard.iter().any(|h| h.expected == Some(target.to));
-        if !reached {
+        // Where another string sounds that note already, nobody hears whether this one came to it.
+        let covers = |e: ExpectedNote| {
+            let beside = e.string != target.to.string && step.struck.contains(&e);
+            e == target.to || beside && e.note == target.to.note
+        };
+        if !judgement.heard.iter().any(|h| h.expected.is_some_and(covers)) {
             judgement.missing.push(target.to);
             if judgement.verdict == Verdict::Right {
                 judgement.verdict = Verdict::Incomplete;
@@ -349,13 +364,18 @@ fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
     }
 }
 
-fn findings(take: &Take, offset: Cents) -> Vec<Finding> {
+/// Whether an offset is that of a recording played at another rate.
+fn is_rate_ratio(cents: f64) -> bool {
+    RATE_RATIOS.iter().any(|ratio| (cents - ratio).abs() < 25.0)
+}
+
+fn findings(take: &Take, offset: Cents, transposed: Option<i32>) -> Vec<Finding> {
     let mut findings = Vec::new();
+    findings.extend(transposed.map(|semitones| Finding::Transposed { semitones }));
     if take.strikes.is_empty() {
         findings.push(Finding::Silent);
     }
-    let at_wrong_rate = RATE_RATIOS.iter().any(|r| (offset.0 - r).abs() < 25.0);
-    if at_wrong_rate {
+    if is_rate_ratio(offset.0) {
         findings.push(Finding::PlayedAtWrongRate { offset });
     } else if offset.0.abs() >= TOLD_OFFSET {
         findings.push(Finding::TunedOff { offset });
@@ -422,5 +442,68 @@ steps = [{ beats = 2, frets = "x 4h5 5 x x x" }]
         assert_eq!(verdict(&hammered, &[62.0, 69.0, 74.0]), Verdict::Right);
         let other = [sure(52.0), sure(59.0), sure(64.0)];
         assert_eq!(verdict(&other, &[50.0]), Verdict::Incomplete, "three other notes");
+    }
+
+    #[test]
+    fn everything_some_frets_off_is_wrong_and_told_once() {
+        let lick = r#"
+title = "Weir"
+key = "C major"
+tempo = 60
+meter = "4/4"
+steps = [
+  { beats = 1, frets = "x x x 5 5 x" },
+  { beats = 1, frets = "x x x 7 6 x" },
+  { beats = 1, frets = "x x x 9 8 x" },
+]
+"#;
+        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
+        let judged = |off: f64| {
+            let at = |midi: f64| HeardPitch::sure(midi + off);
+            let steps = [[60.0, 64.0], [62.0, 65.0], [64.0, 67.0]];
+            let strikes = (1..).zip(steps).map(|(i, notes)| strike(i, &notes.map(at), &[]));
+            let take = Take {
+                rate: SampleRate::new(RATE).expect("positive"),
+                length: SampleCount(5 * u64::from(RATE)),
+                strikes: strikes.collect(),
+                holes: Vec::new(),
+                clipped: SampleCount(0),
+            };
+            let judged = judge_take(&expected, &take, &Settings::default());
+            let verdicts: Vec<Verdict> = judged.steps.iter().map(|step| step.verdict).collect();
+            (verdicts, judged.findings)
+        };
+        let up = vec![Finding::Transposed { semitones: 1 }];
+        assert_eq!(judged(1.0), (vec![Verdict::Wrong; 3], up));
+        let down = vec![Finding::Transposed { semitones: -1 }];
+        assert_eq!(judged(-1.0), (vec![Verdict::Wrong; 3], down));
+        let (verdicts, findings) = judged(0.6);
+        assert_eq!(verdicts, [Verdict::Right; 3], "a guitar tuned 60 cents sharp");
+        assert!(matches!(findings[..], [Finding::TunedOff { .. }]), "{findings:?}");
+    }
+
+    #[test]
+    fn a_bend_to_what_another_string_sounds_is_not_missed() {
+        let lick = r#"
+title = "Weir"
+key = "C major"
+tempo = 60
+meter = "4/4"
+steps = [{ beats = 2, frets = "x x x 7b9 5 x" }]
+"#;
+        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
+        let verdict = |notes: &[f64]| {
+            let notes: Vec<HeardPitch> = notes.iter().map(|&midi| HeardPitch::sure(midi)).collect();
+            let take = Take {
+                rate: SampleRate::new(RATE).expect("positive"),
+                length: SampleCount(3 * u64::from(RATE)),
+                strikes: vec![strike(1, &notes, &[])],
+                holes: Vec::new(),
+                clipped: SampleCount(0),
+            };
+            judge_take(&expected, &take, &Settings::default()).steps[0].verdict
+        };
+        assert_eq!(verdict(&[62.0, 64.0]), Verdict::Right);
+        assert_eq!(verdict(&[62.0]), Verdict::Incomplete);
     }
 }

@@ -122,6 +122,11 @@ pub enum Finding {
         /// How sharp the guitar is as a whole.
         offset: Cents,
     },
+    /// Everything lies some semitones from what is written, as with a capo or on other frets.
+    Transposed {
+        /// How many too high; negative: too low.
+        semitones: i32,
+    },
     /// All notes are off by the ratio of two sample rates in use.
     PlayedAtWrongRate {
         /// How sharp the recording is as a whole.

@@ -282,6 +282,10 @@ fn told(finding: &Finding) -> Told<'_> {
             told.finding = "tuned off";
             told.offset_cents = Some(hundredths(offset.0));
         }
+        Finding::Transposed { semitones } => {
+            told.finding = "transposed";
+            told.offset_cents = Some(100.0 * f64::from(*semitones));
+        }
         Finding::PlayedAtWrongRate { offset } => {
             told.finding = "played at wrong rate";
             told.offset_cents = Some(hundredths(offset.0));

@@ -159,6 +159,15 @@ pub(super) fn finding(finding: &Finding) -> String {
             "The guitar as a whole is tuned {}; the cents are told against that.",
             off(offset.0)
         ),
+        Finding::Transposed { semitones } => {
+            let many = super::plural(semitones.unsigned_abs() as usize, "semitone");
+            let (pitch, way) = if *semitones < 0 { ("lower", "down") } else { ("higher", "up") };
+            let frets = super::plural(semitones.unsigned_abs() as usize, "fret");
+            format!(
+                "Everything sounds {many} {pitch} than written: {frets} too far {way}, a capo, or another \
+                 tuning. If it was meant so, put capo or tuning into the lick, or say --a4."
+            )
+        }
         Finding::PlayedAtWrongRate { offset } => format!(
             "The recording as a whole is {}, as when a file made at one sample rate is played at \
              another; the cents are told against that.",
