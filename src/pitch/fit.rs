@@ -261,10 +261,10 @@ impl Fitter {
         let kernel = spectrum.window as usize;
         let power = self.write_equations(kernel, bins, &first_bin[..n], bin_hz / width);
         let n_bins = bins.len() as f64;
+        let relative = |i: usize| if i < n { AMPLITUDE_RIDGE } else { SLOPE_RIDGE };
         let mut ridge = [0.0; 2 * MAX_CLUSTER];
         for (i, ridge) in ridge[..2 * n].iter_mut().enumerate() {
-            let relative = if i < n { AMPLITUDE_RIDGE } else { SLOPE_RIDGE };
-            *ridge = relative * self.matrix[i][i] + 1e-9;
+            *ridge = relative(i) * self.matrix[i][i] + 1e-9;
             self.matrix[i][i] += *ridge;
         }
         let given = self.right;
@@ -275,12 +275,8 @@ impl Fitter {
         let exact = spectrum.window == Window::Flat;
         let mut left_over = power;
         for (i, ((x, b), ridge)) in self.right[..2 * n].iter().zip(&given).zip(ridge).enumerate() {
-            let relative = match exact {
-                true if i < n => AMPLITUDE_RIDGE,
-                true => SLOPE_RIDGE,
-                false => 0.0,
-            };
-            left_over -= (x.conj() * b).re + (1.0 + relative) * ridge * x.norm_sqr();
+            let more = if exact { relative(i) } else { 0.0 };
+            left_over -= (x.conj() * b).re + (1.0 + more) * ridge * x.norm_sqr();
         }
         let left_over = left_over.max(0.0);
         // Twice as many unknowns as partials were spent on these bins.

@@ -166,7 +166,7 @@ impl StringLine {
     /// Before any partial is found: 15 cents and half the stiffness either way.
     fn new(tone: Tone) -> Self {
         let f1_spread: f64 = 5e-3;
-        let stiffness_spread = 1.0 * typical_stiffness(tone.f1);
+        let stiffness_spread = typical_stiffness(tone.f1);
         Self { tone, h: [f1_spread.powi(-2), 0.0, stiffness_spread.powi(-2)] }
     }
 

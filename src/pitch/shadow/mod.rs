@@ -189,7 +189,6 @@ impl Workspace {
         // A second line clear of doubt is the upper string; else its partials lie where they are.
         let f1 =
             if votes > 1.5 + control_votes { f1 } else { lower.found(ratio, spectrum.width_hz) };
-        let edge_db = edge_db.clamp(-30.0, 30.0);
         Some(Look {
             votes,
             control_votes,
