@@ -29,8 +29,6 @@ const SETTLED_FROM_S: f64 = 0.3;
 const SHORTEST_S: f64 = 0.3;
 /// A strike that has become this much quieter is over.
 const FADED_DB: f64 = 30.0;
-/// The attack whose sharpness is told.
-const ATTACK_S: [f64; 2] = [0.03, 0.25];
 /// Shortest of the parts in which the pitch is followed, and how many there are at most.
 const PART_S: f64 = 0.4;
 const MOST_PARTS: usize = 5;
@@ -69,8 +67,6 @@ pub struct Reading {
     pub drift_cents: f64,
     /// How far the parts stray from that line (root mean square).
     pub wander_cents: f64,
-    /// How much sharper the attack is than the settled part.
-    pub attack_cents: f64,
     /// Sum of squared amplitudes of its partials at the beginning of the settled part.
     pub power: f64,
     /// Sum of squared amplitudes of those of its first partials that no neighbour hides, over the
@@ -143,7 +139,6 @@ impl Meter {
         let clear: Vec<_> = (0..tones.len()).map(|t| self.clear_power(t)).collect();
         let whole: Vec<f64> = self.fitter.tones().iter().map(|tone| tone.power).collect();
         let parts = self.parts(samples, length_s, &tones);
-        let attack = self.part(samples, ATTACK_S[0], ATTACK_S[1], &tones);
         self.look(samples, SETTLED_FROM_S, SETTLED_FROM_S + SHORTEST_S);
         self.fitter.fit(&self.spectrum, &tones, 0);
         let fitted = self.fitter.tones();
@@ -156,7 +151,6 @@ impl Meter {
                 error_cents: scatter[t].hypot(wander_cents / n.sqrt()),
                 drift_cents,
                 wander_cents,
-                attack_cents: attack[t],
                 power: fitted[t].power,
                 clear_power: clear[t],
                 whole_power: whole[t],
