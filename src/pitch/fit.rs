@@ -379,7 +379,7 @@ impl Fitter {
         }
         let mut shift = 0.0;
         let mut bend = 0.0;
-        // Twice, the second time with partials that stray from the line counting less.
+        // Again with partials that stray from the line counting less.
         for _ in 0..3 {
             let [mut h00, mut h01, mut h11, mut g0, mut g1] = [0.0; 5];
             for &[weight, slope, measured] in &said[..n_said] {

@@ -163,7 +163,7 @@ struct StringLine {
 }
 
 impl StringLine {
-    /// Before any partial is found: 15 cents and half the stiffness either way.
+    /// Before any partial is found: 8.7 cents and the whole of its stiffness either way.
     fn new(tone: Tone) -> Self {
         let f1_spread: f64 = 5e-3;
         let stiffness_spread = typical_stiffness(tone.f1);
