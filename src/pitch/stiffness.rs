@@ -12,6 +12,7 @@
 
 use std::ops::Range;
 
+use super::equations::Equations;
 use super::fit::MAX_TONES;
 use super::tone::MAX_PARTIALS;
 use super::tone::MAX_STIFFNESS;
@@ -166,29 +167,21 @@ impl Gauge {
     fn draw(&self, mut tone: Tone) -> Option<Stiffness> {
         let mut error = f64::INFINITY;
         for _ in 0..ROUNDS {
-            let [mut h00, mut h01, mut h11, mut g0, mut g1, mut chi2, mut count] = [0.0; 7];
+            let mut equations = Equations::default();
+            let [mut chi2, mut count] = [0.0; 2];
             for n in 1..=MAX_PARTIALS {
                 let Some((off, peak)) = self.nearest(tone.partial(n)) else { continue };
                 let noise = 0.35 * self.width_hz / (peak.above_floor * peak.hz);
                 let huber = (near(peak.hz, self.width_hz) / off.abs().max(1e-12)).min(1.0);
                 let weight = huber * huber / (noise * noise + STRAY * STRAY);
-                let slope = tone.stiffness_slope(n);
-                h00 += weight;
-                h01 += weight * slope;
-                h11 += weight * slope * slope;
-                g0 += weight * off;
-                g1 += weight * off * slope;
+                equations.add(weight, tone.stiffness_slope(n), off);
                 chi2 += weight * off * off;
                 count += 1.0;
             }
-            let det = h00 * h11 - h01 * h01;
-            if count < LEAST_PARTIALS as f64 || det <= 0.0 {
-                return None;
-            }
-            tone.f1 *= 1.0 + (g0 * h11 - g1 * h01) / det;
-            let bend = (g1 * h00 - g0 * h01) / det;
-            tone.stiffness = (tone.stiffness + bend).clamp(MIN_STIFFNESS, MAX_STIFFNESS);
-            error = (f64::max(chi2 / (count - 2.0), LEAST_SCATTER) * h00 / det).sqrt();
+            let line = equations.solve().filter(|_| count >= LEAST_PARTIALS as f64)?;
+            tone = tone.moved(line.shift, line.bend);
+            tone.stiffness = tone.stiffness.max(MIN_STIFFNESS);
+            error = (f64::max(chi2 / (count - 2.0), LEAST_SCATTER) * line.spread[2]).sqrt();
         }
         Some(Stiffness { b: tone.stiffness, error })
     }
