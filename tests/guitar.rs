@@ -36,6 +36,7 @@ use doublecheck::practice::tuning::pure_target;
 use doublecheck::synth::PluckedNote;
 use doublecheck::synth::Room;
 use doublecheck::synth::guitar::Guitar;
+use doublecheck::synth::random::Random;
 use doublecheck::synth::render;
 use doublecheck::theory::fretboard::Fret;
 use doublecheck::theory::fretboard::StringNumber;
@@ -269,19 +270,12 @@ fn the_offset_of_three_plucks_is_known_within_its_error() {
 /// The spread of the mean of three normal values, widened as GUM table G.2 has it, covers 68 %.
 #[test]
 fn the_error_of_few_plucks_is_honest() {
-    let mut state = 12345_u64;
-    let mut uniform = move || {
-        state =
-            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1_u64 << 53) as f64
-    };
-    // Twelve uniform values make a normal one, near enough.
-    let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+    let mut random = Random::new(12_345, 0);
     for n in [2, 3, 5] {
         let trials = 20_000;
         let covered = (0..trials)
             .filter(|_| {
-                let plucks: Vec<(f64, f64)> = (0..n).map(|_| (normal(), 0.0)).collect();
+                let plucks: Vec<(f64, f64)> = (0..n).map(|_| (random.normal(), 0.0)).collect();
                 let mean = Mean::of(&plucks).expect("some plucks");
                 mean.cents.abs() < mean.error
             })

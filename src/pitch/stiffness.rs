@@ -212,18 +212,18 @@ fn near(hz: f64, width_hz: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::dsp::spectrum::Transformer;
+    use crate::synth::random::Random;
     use std::f64::consts::TAU;
 
     const RATE: f64 = 22_050.0;
 
     /// Sums of 16 decaying partials where Fletcher 1964 has them, over noise of −60 dB.
     fn measured(strings: &[(f64, f64)], n_partials: usize) -> Vec<Option<Stiffness>> {
-        let mut noise = 12_345_u32;
+        let mut random = Random::new(12_345, 0);
         let samples: Vec<f32> = (0..(1.2 * RATE) as usize)
             .map(|i| {
                 let at_s = i as f64 / RATE;
-                noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                let hiss = 1e-3 * (f64::from(noise) / f64::from(u32::MAX) - 0.5);
+                let hiss = 1e-3 * (random.uniform() - 0.5);
                 let partial = |(f0, b): (f64, f64), n: f64| {
                     let hz = n * f0 * (1.0 + b * n * n).sqrt();
                     (TAU * hz * at_s + n * n).sin() * (-at_s * (1.0 + 0.2 * n)).exp() / n
