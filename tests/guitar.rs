@@ -7,9 +7,6 @@
 
 mod support;
 
-use doublecheck::audio::ChannelChoice;
-use doublecheck::audio::Chunk;
-use doublecheck::audio::Recording;
 use doublecheck::audio::WavWriter;
 use doublecheck::audio::write::SampleFormat;
 use doublecheck::engine::Settings;
@@ -51,6 +48,7 @@ use doublecheck::units::SampleRate;
 use serde_json::Value;
 use support::cd_rate;
 use support::cents;
+use support::recorded;
 
 /// A take of `notes`, each begun at its `start_s`.
 fn take(notes: &[PluckedNote], seed: u64) -> Vec<f32> {
@@ -492,8 +490,7 @@ fn the_saddle_moves_as_geometry_says() {
 }
 
 /// The first partial of the note near `nominal` in a recording of one pluck.
-fn played(samples: &[f32], rate: u32, nominal: Hertz) -> Option<f64> {
-    let rate = SampleRate::new(rate)?;
+fn played(samples: &[f32], rate: SampleRate, nominal: Hertz) -> Option<f64> {
     let mut listener = PluckListener::new(Settings { rate });
     let mut found = None;
     let mut on_pluck = |pluck: &Pluck| {
@@ -505,21 +502,6 @@ fn played(samples: &[f32], rate: u32, nominal: Hertz) -> Option<f64> {
     listener.push(samples, &mut on_pluck);
     listener.finish(on_pluck);
     found
-}
-
-/// A recorded note, or `None` where the recordings are not there.
-fn recorded(file: &str) -> Option<(Vec<f32>, u32)> {
-    let path =
-        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/notes").join(file);
-    let mut recording = Recording::open(&path, ChannelChoice::Mix).ok()?;
-    let rate = recording.rate().get();
-    let mut samples = Vec::new();
-    while let Some(chunk) = recording.next_chunk() {
-        if let Chunk::Samples(some) = chunk {
-            samples.extend_from_slice(some);
-        }
-    }
-    Some((samples, rate))
 }
 
 /// Fret n against n + 12 of one string of a real guitar. The octave errors to compare with come from
@@ -545,7 +527,8 @@ fn octaves_of_a_real_guitar_are_as_wide_as_the_manifest_says() {
         let ["string", string, "fret", fret, ..] = words[..] else { continue };
         let midi: u8 = cells[5].parse().expect("a MIDI number");
         let f0_hz: f64 = cells[6].parse().expect("a frequency");
-        let (samples, rate) = recorded(cells[0]).expect("the manifest lists what is there");
+        let (samples, rate) =
+            recorded(&folder.join(cells[0])).expect("the manifest lists what is there");
         let nominal = Reference::default().frequency(MidiNote(midi));
         let Some(found_hz) = played(&samples, rate, nominal) else {
             println!("{}: not measured", cells[0]);
