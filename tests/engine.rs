@@ -23,6 +23,7 @@ use doublecheck::synth::Noise;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
+use doublecheck::synth::random::Random;
 use doublecheck::synth::render;
 use doublecheck::units::Decibels;
 use doublecheck::units::SampleCount;
@@ -135,14 +136,9 @@ fn equal_samples_give_equal_events_however_they_are_chunked() {
     for chunk in [1, 7, 64, 441, 4096] {
         assert_eq!(events(&samples, rate, || chunk), whole, "chunks of {chunk}");
     }
-    let mut state = 1_u64;
-    let random = || {
-        // Knuth's generator for 64 bits (TAOCP vol. 2, 3.3.4).
-        state =
-            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 52) as usize
-    };
-    assert_eq!(events(&samples, rate, random), whole, "chunks of random lengths");
+    let mut random = Random::new(1, 0);
+    let length = || (random.bits() >> 52) as usize;
+    assert_eq!(events(&samples, rate, length), whole, "chunks of random lengths");
 }
 
 #[test]
@@ -211,6 +207,8 @@ fn told_numbers(samples: &[f32], rate: SampleRate, name: &str) {
             pitch.level.0,
             pitch.struck_odds,
             pitch.confidence,
+            pitch.stiffness.map_or(0.0, |stiffness| stiffness.b),
+            pitch.stiffness.map_or(0.0, |stiffness| stiffness.error),
         ];
         assert!(numbers.iter().all(|n| n.is_finite()), "{name}: {pitch:?}");
         assert!((0.0..=1.0).contains(&pitch.confidence), "{name}: {pitch:?}");
@@ -218,7 +216,7 @@ fn told_numbers(samples: &[f32], rate: SampleRate, name: &str) {
     };
     let mut look = |event: Event<'_>| {
         if let Event::Strike(strike) = event {
-            strike.notes.iter().chain(&strike.doubtful).for_each(pitch);
+            strike.notes.iter().chain(&strike.doubtful).chain(&strike.faint).for_each(pitch);
             strike.later.iter().for_each(|later| pitch(&later.pitch));
             assert!(strike.end >= strike.onset, "{name}: {strike:?}");
         }
@@ -369,12 +367,11 @@ fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
     let mut samples = played(PLAIN, rate);
     let (onset, damped) = (13_230, 13_230 + 7_000);
     samples.truncate(onset + 32_000);
-    let mut noise = 1_u32;
+    let mut random = Random::new(1, 0);
     for (i, sample) in samples.iter_mut().enumerate() {
         let damping = 1.0 - (i as f32 - damped as f32) / 900.0;
         let rumble = (TAU * 17.0 * i as f64 / 44_100.0).sin() as f32;
-        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        let hiss = noise as f32 / u32::MAX as f32 - 0.5;
+        let hiss = random.uniform() as f32 - 0.5;
         *sample = *sample * damping.clamp(0.0, 1.0) + 0.03 * rumble + 0.1 * hiss;
     }
     let mut listener = Listener::of_recording(settings(rate));
@@ -395,11 +392,10 @@ fn a_constant_offset_cuts_no_strike_short() {
         notes.map(|note| note.error_cents.expect("measured")).collect::<Vec<f64>>()
     };
     let (without, with) = (errors(0.0), errors(0.5));
-    assert_eq!(without.len(), 8);
+    assert_eq!((without.len(), with.len()), (8, 8));
     for (without, with) in without.iter().zip(&with) {
         assert!(*with < 1.5 * without + 0.05, "{with} cents, {without} without it");
     }
-    assert_eq!(with.len(), without.len());
 }
 
 #[test]
@@ -484,10 +480,9 @@ fn a_touch_just_before_a_strike_is_not_the_strike() {
     let mut samples = played(PLAIN, rate);
     let (onset, touch) = (13_230, 13_230 - 2_600);
     samples.truncate(onset + 28_000);
-    let mut noise = 1_u32;
+    let mut random = Random::new(1, 0);
     for sample in &mut samples[touch..touch + 130] {
-        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        *sample += 0.02 * (noise as f32 / u32::MAX as f32 - 0.5);
+        *sample += 0.02 * (random.uniform() as f32 - 0.5);
     }
     let take = hear(&samples, rate);
     assert_eq!(struck(&take), [60, 64]);
@@ -502,10 +497,9 @@ fn a_recording_may_begin_with_the_noise_of_the_pick() {
     let onset = 13_230;
     for before in [0, 220, 441, 882, 1323, 1764] {
         let mut samples = played[onset - before..onset + 28_000].to_vec();
-        let mut noise = 1_u32;
+        let mut random = Random::new(1, 0);
         for sample in &mut samples[..before] {
-            noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            *sample += 0.05 * (noise as f32 / u32::MAX as f32 - 0.5);
+            *sample += 0.05 * (random.uniform() as f32 - 0.5);
         }
         let mut listener = Listener::of_recording(settings(rate));
         listener.push(&samples, |_| {});

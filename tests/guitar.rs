@@ -7,9 +7,6 @@
 
 mod support;
 
-use doublecheck::audio::ChannelChoice;
-use doublecheck::audio::Chunk;
-use doublecheck::audio::Recording;
 use doublecheck::audio::WavWriter;
 use doublecheck::audio::write::SampleFormat;
 use doublecheck::engine::Settings;
@@ -36,6 +33,7 @@ use doublecheck::practice::tuning::pure_target;
 use doublecheck::synth::PluckedNote;
 use doublecheck::synth::Room;
 use doublecheck::synth::guitar::Guitar;
+use doublecheck::synth::random::Random;
 use doublecheck::synth::render;
 use doublecheck::theory::fretboard::Fret;
 use doublecheck::theory::fretboard::StringNumber;
@@ -50,6 +48,7 @@ use doublecheck::units::SampleRate;
 use serde_json::Value;
 use support::cd_rate;
 use support::cents;
+use support::recorded;
 
 /// A take of `notes`, each begun at its `start_s`.
 fn take(notes: &[PluckedNote], seed: u64) -> Vec<f32> {
@@ -275,19 +274,12 @@ fn the_offset_of_three_plucks_is_known_within_its_error() {
 /// The spread of the mean of three normal values, widened as GUM table G.2 has it, covers 68 %.
 #[test]
 fn the_error_of_few_plucks_is_honest() {
-    let mut state = 12345_u64;
-    let mut uniform = move || {
-        state =
-            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1_u64 << 53) as f64
-    };
-    // Twelve uniform values make a normal one, near enough.
-    let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+    let mut random = Random::new(12_345, 0);
     for n in [2, 3, 5] {
         let trials = 20_000;
         let covered = (0..trials)
             .filter(|_| {
-                let plucks: Vec<(f64, f64)> = (0..n).map(|_| (normal(), 0.0)).collect();
+                let plucks: Vec<(f64, f64)> = (0..n).map(|_| (random.normal(), 0.0)).collect();
                 let mean = Mean::of(&plucks).expect("some plucks");
                 mean.cents.abs() < mean.error
             })
@@ -504,8 +496,7 @@ fn the_saddle_moves_as_geometry_says() {
 }
 
 /// The first partial of the note near `nominal` in a recording of one pluck.
-fn played(samples: &[f32], rate: u32, nominal: Hertz) -> Option<f64> {
-    let rate = SampleRate::new(rate)?;
+fn played(samples: &[f32], rate: SampleRate, nominal: Hertz) -> Option<f64> {
     let mut listener = PluckListener::new(Settings { rate });
     let mut found = None;
     let mut on_pluck = |pluck: &Pluck| {
@@ -517,21 +508,6 @@ fn played(samples: &[f32], rate: u32, nominal: Hertz) -> Option<f64> {
     listener.push(samples, &mut on_pluck);
     listener.finish(on_pluck);
     found
-}
-
-/// A recorded note, or `None` where the recordings are not there.
-fn recorded(file: &str) -> Option<(Vec<f32>, u32)> {
-    let path =
-        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/notes").join(file);
-    let mut recording = Recording::open(&path, ChannelChoice::Mix).ok()?;
-    let rate = recording.rate().get();
-    let mut samples = Vec::new();
-    while let Some(chunk) = recording.next_chunk() {
-        if let Chunk::Samples(some) = chunk {
-            samples.extend_from_slice(some);
-        }
-    }
-    Some((samples, rate))
 }
 
 /// Fret n against n + 12 of one string of a real guitar. The octave errors to compare with come from
@@ -557,7 +533,8 @@ fn octaves_of_a_real_guitar_are_as_wide_as_the_manifest_says() {
         let ["string", string, "fret", fret, ..] = words[..] else { continue };
         let midi: u8 = cells[5].parse().expect("a MIDI number");
         let f0_hz: f64 = cells[6].parse().expect("a frequency");
-        let (samples, rate) = recorded(cells[0]).expect("the manifest lists what is there");
+        let (samples, rate) =
+            recorded(&folder.join(cells[0])).expect("the manifest lists what is there");
         let nominal = Reference::default().frequency(MidiNote(midi));
         let Some(found_hz) = played(&samples, rate, nominal) else {
             println!("{}: not measured", cells[0]);

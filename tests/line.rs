@@ -10,6 +10,7 @@ use doublecheck::dsp::spectrum::Window;
 use doublecheck::engine::HeardPitch;
 use doublecheck::engine::Listener;
 use doublecheck::engine::Settings;
+use doublecheck::synth::random::Random;
 use support::cd_rate;
 use support::cents;
 
@@ -30,17 +31,7 @@ fn partial_hz(f1: f64, stiffness: f64, n: usize) -> f64 {
 /// The first note heard in a tone of ten partials `LOUDNESS / n` that neither decays nor glides, its
 /// first partial moved by `off_cents`, in white noise.
 fn hear(f1: f64, stiffness: f64, off_cents: f64, seed: u64) -> Option<HeardPitch> {
-    let mut state = seed.wrapping_mul(2).wrapping_add(1);
-    // Twelve even numbers add up to a normal one; the generator is Knuth's (MMIX).
-    let mut noise = || {
-        let sum: f64 = (0..12)
-            .map(|_| {
-                state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-                (state >> 11) as f64 / (1_u64 << 53) as f64
-            })
-            .sum();
-        NOISE * (sum - 6.0)
-    };
+    let mut random = Random::new(seed, 0);
     let samples: Vec<f32> = (0..((SILENCE_S + LENGTH_S) * RATE) as usize)
         .map(|i| {
             let at_s = i as f64 / RATE - SILENCE_S;
@@ -50,7 +41,7 @@ fn hear(f1: f64, stiffness: f64, off_cents: f64, seed: u64) -> Option<HeardPitch
                 LOUDNESS / n as f64 * turn.sin()
             };
             let tone: f64 = if at_s < 0.0 { 0.0 } else { (1..=N_PARTIALS).map(partial).sum() };
-            (tone + noise()) as f32
+            (tone + NOISE * random.normal()) as f32
         })
         .collect();
     let mut listener = Listener::new(Settings { rate: cd_rate() });

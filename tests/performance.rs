@@ -22,6 +22,7 @@ use support::cd_rate;
 use support::cents;
 use support::excerpt;
 use support::mcleod_hz;
+use support::midi_hz;
 
 const SEED: u64 = 3;
 /// The library's own bias on decaying, stiff strings (see synth.rs) and what a glide leaves.
@@ -66,11 +67,6 @@ fn lick(tempo_bpm: f64, steps: Vec<ExpectedStep>) -> Expected {
 
 fn heard_hz(samples: &[f32], at_s: f64, length_s: f64) -> f64 {
     mcleod_hz(excerpt(samples, cd_rate(), at_s, length_s), cd_rate()).expect("a note sounds")
-}
-
-fn midi_hz(note: u8) -> f64 {
-    // MIDI 1.0 and ISO 16:1975.
-    Reference::default().frequency(MidiNote(note)).get()
 }
 
 #[test]

@@ -5,9 +5,6 @@ mod support;
 
 use std::collections::BTreeMap;
 
-use doublecheck::audio::ChannelChoice;
-use doublecheck::audio::Chunk;
-use doublecheck::audio::Recording;
 use doublecheck::engine;
 use doublecheck::engine::Listener;
 use doublecheck::engine::Stage;
@@ -48,16 +45,7 @@ fn rate() -> SampleRate {
 fn recorded(name: &str) -> (Lick, Vec<f32>, SampleRate) {
     let folder = truth::folder();
     let lick = lick::find(folder.join(format!("{name}.toml")).to_str().unwrap()).unwrap();
-    let wav = folder.join(format!("{name}.wav"));
-    let mut recording = Recording::open(&wav, ChannelChoice::Mix).unwrap();
-    let rate = recording.rate();
-    let mut samples = Vec::new();
-    while let Some(chunk) = recording.next_chunk() {
-        match chunk {
-            Chunk::Samples(more) => samples.extend_from_slice(more),
-            Chunk::Gap(_) => panic!("{name}: a hole in a test recording"),
-        }
-    }
+    let (samples, rate) = support::recorded(&folder.join(format!("{name}.wav"))).unwrap();
     (lick, samples, rate)
 }
 

@@ -7,14 +7,13 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use doublecheck::synth::loudness;
-use doublecheck::theory::note::MidiNote;
-use doublecheck::theory::note::Reference;
 use doublecheck::units::SampleRate;
 use support::cents;
 use support::excerpt;
 use support::level_at;
 use support::loudest_near;
 use support::mcleod_hz;
+use support::midi_hz;
 
 /// A scale on single strings, which a one-voice library can follow, then a double stop.
 const LICK: &str = r#"
@@ -75,11 +74,6 @@ impl Folder {
     }
 }
 
-fn hz(note: u8) -> f64 {
-    // MIDI 1.0 and ISO 16:1975.
-    Reference::default().frequency(MidiNote(note)).get()
-}
-
 /// Stiffness, glide and the library's own bias (see synth.rs), and the echo of the note before.
 const HEARD_CENTS: f64 = 6.0;
 
@@ -93,13 +87,13 @@ fn a_general_purpose_library_hears_the_lick() {
     for (beat, note) in ONE_BY_ONE {
         let heard = mcleod_hz(excerpt(&samples, rate, at_s(beat) + 0.5, 0.5), rate)
             .unwrap_or_else(|| panic!("beat {beat}: no pitch heard"));
-        let off = cents(heard, hz(note));
+        let off = cents(heard, midi_hz(note));
         assert!(off.abs() < HEARD_CENTS, "beat {beat}: {off:.1} cents from MIDI {note}");
     }
     let (beat, notes) = TOGETHER;
     for note in notes {
         let piece = excerpt(&samples, rate, at_s(beat) + 0.5, 1.5);
-        let off = cents(loudest_near(piece, rate, hz(note), 5.0), hz(note));
+        let off = cents(loudest_near(piece, rate, midi_hz(note), 5.0), midi_hz(note));
         assert!(off.abs() < 1.0, "beat {beat}: {off:.1} cents from MIDI {note}");
     }
 }
@@ -111,7 +105,7 @@ fn string_levels_are_followed() {
         folder.render(options).success();
         let (samples, rate) = folder.sound();
         let piece = excerpt(&samples, rate, 4.0 + TOGETHER.0 + 0.3, 1.2);
-        let [low, high] = TOGETHER.1.map(|note| level_at(piece, rate, hz(note)));
+        let [low, high] = TOGETHER.1.map(|note| level_at(piece, rate, midi_hz(note)));
         20.0 * (low / high).log10()
     };
     let change = ratio_db(&["--level", "3=-9", "--level", "2=3"]) - ratio_db(&[]);

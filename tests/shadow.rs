@@ -26,7 +26,7 @@ fn note(string: u8, fret: u8, cents: f64) -> PluckedNote {
         .detuned(Cents(cents))
 }
 
-/// What is heard `ratio` times above the first of `notes`, all of them but the last known.
+/// What is heard `ratio` times above the first of `notes`, so many of which are known.
 fn listen(notes: &[PluckedNote], known: usize, ratio: usize, lengths_s: &[f64]) -> Option<Shadow> {
     let rate = SampleRate::new(RATE).expect("above zero");
     let audio = render(notes, 1.0, rate, &Room::noisy(50.0), 1);
@@ -52,8 +52,7 @@ fn listen(notes: &[PluckedNote], known: usize, ratio: usize, lengths_s: &[f64]) 
     Workspace::new().log_odds(&spectra, &mut fitter, &context, 0, ratio)
 }
 
-/// Strings and frets of a lower tone and one 12, 19 and 24 semitones above.
-/// Ratio, then string and fret of the lower and of the upper note.
+/// Ratio, then string and fret of a lower note and of one 12, 19 or 24 semitones above.
 type Pair = (usize, (u8, u8), (u8, u8));
 
 const PAIRS: [Pair; 8] = [

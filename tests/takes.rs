@@ -6,14 +6,14 @@
 
 #![expect(clippy::print_stderr, reason = "what was heard instead must be seen")]
 
-use std::fs;
-use std::path::Path;
-use std::path::PathBuf;
+mod support;
+
 use std::process::Command;
 use std::process::Stdio;
 
-use serde::Deserialize;
 use serde_json::Value;
+use support::truth;
+use support::truth::Truth;
 
 /// Half of the 50 ms within which onsets count as found (MIREX and mir_eval use 50 ms).
 const ONSET_S: f64 = 0.025;
@@ -33,31 +33,6 @@ const WRONG_CENTS: [&str; 5] = [
     "open-string-ringing step 2 note 64",
 ];
 
-#[derive(Deserialize)]
-struct Truth {
-    about: String,
-    tuned_cents: f64,
-    steps: Vec<TrueStep>,
-    notes: Vec<TrueNote>,
-}
-
-#[derive(Deserialize)]
-struct TrueStep {
-    step: usize,
-    verdict: String,
-    starts_s: Vec<f64>,
-}
-
-#[derive(Deserialize)]
-struct TrueNote {
-    /// Absent for what belongs to no step.
-    step: Option<usize>,
-    start_s: f64,
-    midi: u64,
-    cents: f64,
-    how: String,
-}
-
 /// A take with its truth and what `check` makes of it.
 struct Take {
     name: String,
@@ -73,13 +48,9 @@ impl Take {
     }
 }
 
-fn folder() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio")
-}
-
 fn doublecheck(arguments: &[&str]) -> (Option<i32>, String) {
     let mut command = Command::new(assert_cmd::cargo::cargo_bin!("doublecheck"));
-    command.args(arguments).stdin(Stdio::null()).current_dir(folder());
+    command.args(arguments).stdin(Stdio::null()).current_dir(truth::folder());
     command.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"));
     let output = command.output().expect("it starts");
     (output.status.code(), String::from_utf8(output.stdout).expect("UTF-8"))
@@ -91,25 +62,14 @@ fn check(name: &str, options: &[&str]) -> (Option<i32>, String) {
 }
 
 fn take(name: &str) -> Take {
-    let truth = fs::read_to_string(folder().join(format!("{name}.truth.toml")))
-        .unwrap_or_else(|error| panic!("{name}: {error}"));
     let (code, out) = check(name, &["--json"]);
     assert_eq!(code, Some(0), "{name}");
     let document: Value = serde_json::from_str(&out).expect("one JSON document");
-    Take {
-        name: name.to_owned(),
-        truth: toml::from_str(&truth).expect("a truth as its README has it"),
-        judged: document["takes"][0].clone(),
-    }
+    Take { name: name.to_owned(), truth: Truth::of(name), judged: document["takes"][0].clone() }
 }
 
 fn takes() -> Vec<Take> {
-    let entries = fs::read_dir(folder()).expect("test-audio belongs to the project");
-    let mut names: Vec<String> = entries
-        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
-        .filter_map(|name| name.strip_suffix(".truth.toml").map(str::to_owned))
-        .collect();
-    names.sort();
+    let names = truth::takes();
     assert!(names.len() >= 16, "only {} takes", names.len());
     names.iter().map(|name| take(name)).collect()
 }

@@ -203,7 +203,6 @@ fn intervals_are_named_as_the_textbook_names_them() {
     }
     let compound: Interval = "m10".parse().unwrap();
     assert_eq!(compound.simple().short(), "m3");
-    assert!(compound.is_compound());
 }
 
 /// Equal-tempered minus just, in cents: `hearing.md`, section 4 (computed from the ratios there).
@@ -253,6 +252,12 @@ fn frets_lie_where_the_table_has_them() {
     let tuning = Tuning::default();
     assert_eq!(tuning.note_at(StringNumber(3), Fret(11)), Some(MidiNote(66)));
     assert_eq!(tuning.note_at(StringNumber(6), Fret(0)), Some(MidiNote(40)));
+}
+
+/// Names of the tones of `chord`, in rising order of number.
+fn tone_names(chord: &Chord) -> Vec<String> {
+    let name = |tone: &Interval| tone.above(chord.root()).expect("a name").to_string();
+    chord.tones().iter().map(name).collect()
 }
 
 /// Chord tones on C. Kinds and their tones: MusicXML 4.0, `kind-value` («dominant: major triad,
@@ -309,8 +314,7 @@ fn chord_symbols_have_the_tones_of_the_table() {
     ];
     for (symbol, tones) in table {
         let chord: Chord = symbol.parse().unwrap_or_else(|e| panic!("{symbol}: {e}"));
-        let mut found: Vec<_> =
-            chord.tone_names().unwrap().iter().map(ToString::to_string).collect();
+        let mut found = tone_names(&chord);
         let mut expected: Vec<_> = tones.split(' ').map(str::to_owned).collect();
         found.sort();
         expected.sort();
@@ -322,8 +326,7 @@ fn chord_symbols_have_the_tones_of_the_table() {
     let six_nine: Chord = "Bb6/9/D".parse().unwrap();
     assert_eq!(six_nine.to_string(), "Bb6/9/D");
     let half: Chord = "F#m7b5".parse().unwrap();
-    let half: Vec<_> = half.tone_names().unwrap().iter().map(ToString::to_string).collect();
-    assert_eq!(half, ["F#", "A", "C", "E"]);
+    assert_eq!(tone_names(&half), ["F#", "A", "C", "E"]);
     for nonsense in ["", "H", "c", "C8", "Cfoo", "C/", "C/X", "D//F#", "Cmaj7maj7", "C 7x", "CmajM"]
     {
         assert!(nonsense.parse::<Chord>().is_err(), "`{nonsense}` was read as a chord");

@@ -242,11 +242,6 @@ impl Recording {
         self.damage.as_ref()
     }
 
-    /// The loudest sample so far, over all channels; 1 is full scale.
-    pub fn peak(&self) -> f32 {
-        self.levels.peak
-    }
-
     /// How many samples so far were cut off at the top of the scale, in the channel that has most.
     pub fn clipped(&self) -> SampleCount {
         SampleCount(self.levels.channels.iter().map(|channel| channel.clipped).max().unwrap_or(0))
@@ -406,7 +401,6 @@ fn plain_cause(error: &Error) -> String {
 /// Running measures over all channels.
 #[derive(Default)]
 struct Levels {
-    peak: f32,
     channels: Vec<ChannelLevel>,
     channel_power: f64,
     mix_power: f64,
@@ -428,7 +422,6 @@ impl Levels {
             let (mut sum, mut power) = (0.0, 0.0);
             for (&sample, channel) in frame.iter().zip(&mut self.channels) {
                 channel.add(sample);
-                self.peak = self.peak.max(sample.abs());
                 sum += f64::from(sample);
                 power += f64::from(sample) * f64::from(sample);
             }

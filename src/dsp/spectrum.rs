@@ -113,7 +113,7 @@ impl Clone for Spectrum {
 }
 
 impl Spectrum {
-    /// An empty spectrum with room for any stretch up to `max_len` samples at `rate`.
+    /// An empty spectrum with room for `max_bins` bins.
     fn with_capacity(max_bins: usize) -> Self {
         Self {
             window: Window::Hann,

@@ -26,7 +26,8 @@ pub struct HeardPitch {
     pub error_cents: Option<f64>,
     /// How stiff its string is; `None` where it could not be measured.
     pub stiffness: Option<Stiffness>,
-    /// Level of the note over all its partials.
+    /// Level of the note over all its partials; of a faint one, or one in the shadow of others, that of
+    /// what is loudest near its first.
     pub level: Decibels,
     /// Natural logarithm of the odds that it was struck now, against having rung on.
     pub struck_odds: f64,

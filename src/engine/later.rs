@@ -44,9 +44,9 @@ impl Engine {
                 .iter()
                 .chain(&self.strike.doubtful)
                 .any(|n| tone.is_note_of(&Tone::at(n.frequency.get())));
-            // In the main stretch a note that came half-way shows too, but only half as loud.
             let Some(frequency) = Hertz::new(tone.f1) else { continue };
             let start = self.reached(onset, end, self.apart_hz(&tone));
+            // A note that came half-way shows in the main stretch too, but is reached late.
             if !new && start < onset + self.samples(0.12) {
                 continue;
             }

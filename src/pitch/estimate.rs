@@ -80,16 +80,13 @@ impl Proposer {
             if peak.amplitude < 0.003 * loudest {
                 continue;
             }
-            for m in 1..=4 {
-                let f1 = peak.hz / f64::from(m);
+            for m in 1..=4_usize {
+                let f1 = peak.hz / m as f64;
                 if !(LOWEST_F1_HZ..=HIGHEST_F1_HZ).contains(&f1) {
                     continue;
                 }
-                let tone = Tone::at(f1);
-                let tone = Tone {
-                    f1: f1 * peak.hz / tone.partial(m as usize) * f64::from(m) / f64::from(m),
-                    ..tone
-                };
+                let mut tone = Tone::at(f1);
+                tone.f1 *= peak.hz / tone.partial(m);
                 let salience = salience(&self.peaks, &self.compressed, tone, spectrum.width_hz);
                 self.candidates.push(Candidate { tone, salience });
             }

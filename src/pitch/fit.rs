@@ -12,8 +12,8 @@
 use rustfft::num_complex::Complex32;
 use rustfft::num_complex::Complex64;
 
+use super::equations::Equations;
 use super::tone::MAX_PARTIALS;
-use super::tone::MAX_STIFFNESS;
 use super::tone::Tone;
 use super::tone::typical_stiffness;
 use crate::dsp::spectrum::Spectrum;
@@ -68,6 +68,11 @@ impl Partial {
     /// Amplitude of the noise in a bin around it.
     pub fn noise(&self, spectrum: &Spectrum) -> f64 {
         self.residual.max(0.7 * spectrum.floor_at(self.hz)).max(1e-9)
+    }
+
+    /// Its amplitude over that of the noise.
+    pub fn clarity(&self, spectrum: &Spectrum) -> f64 {
+        magnitude(self.amplitude) / self.noise(spectrum)
     }
 }
 
@@ -261,10 +266,10 @@ impl Fitter {
         let kernel = spectrum.window as usize;
         let power = self.write_equations(kernel, bins, &first_bin[..n], bin_hz / width);
         let n_bins = bins.len() as f64;
+        let relative = |i: usize| if i < n { AMPLITUDE_RIDGE } else { SLOPE_RIDGE };
         let mut ridge = [0.0; 2 * MAX_CLUSTER];
         for (i, ridge) in ridge[..2 * n].iter_mut().enumerate() {
-            let relative = if i < n { AMPLITUDE_RIDGE } else { SLOPE_RIDGE };
-            *ridge = relative * self.matrix[i][i] + 1e-9;
+            *ridge = relative(i) * self.matrix[i][i] + 1e-9;
             self.matrix[i][i] += *ridge;
         }
         let given = self.right;
@@ -275,12 +280,8 @@ impl Fitter {
         let exact = spectrum.window == Window::Flat;
         let mut left_over = power;
         for (i, ((x, b), ridge)) in self.right[..2 * n].iter().zip(&given).zip(ridge).enumerate() {
-            let relative = match exact {
-                true if i < n => AMPLITUDE_RIDGE,
-                true => SLOPE_RIDGE,
-                false => 0.0,
-            };
-            left_over -= (x.conj() * b).re + (1.0 + relative) * ridge * x.norm_sqr();
+            let more = if exact { relative(i) } else { 0.0 };
+            left_over -= (x.conj() * b).re + (1.0 + more) * ridge * x.norm_sqr();
         }
         let left_over = left_over.max(0.0);
         // Twice as many unknowns as partials were spent on these bins.
@@ -354,13 +355,13 @@ impl Fitter {
 
     /// Weight of a partial in the fit of its string: the inverse variance of its relative frequency.
     fn weight(&self, spectrum: &Spectrum, partial: &Partial) -> f64 {
-        let ratio = magnitude(partial.amplitude) / partial.noise(spectrum);
+        let clarity = partial.clarity(spectrum);
         // Too close to a neighbour the offset is anybody's guess.
         let apart = ((partial.gap_widths - 0.7) / 0.8).clamp(0.0, 1.0);
-        if ratio < 2.0 {
+        if clarity < 2.0 {
             return 0.0;
         }
-        let relative = spectrum.window.offset_error() * spectrum.width_hz / (ratio * partial.hz);
+        let relative = spectrum.window.offset_error() * spectrum.width_hz / (clarity * partial.hz);
         apart / (relative * relative)
     }
 
@@ -383,38 +384,22 @@ impl Fitter {
         }
         let mut shift = 0.0;
         let mut bend = 0.0;
-        // Twice, the second time with partials that stray from the line counting less.
+        // Again with partials that stray from the line counting less.
         for _ in 0..3 {
-            let [mut h00, mut h01, mut h11, mut g0, mut g1] = [0.0; 5];
+            let mut equations = Equations::default();
             for &[weight, slope, measured] in &said[..n_said] {
                 let stray = (measured - shift - bend * slope).abs();
                 // Three cents off the string's line is as far as an honest partial strays.
                 let huber = (1.5e-3 / stray.max(1e-12)).min(1.0);
-                let weight = weight * huber * huber;
-                h00 += weight;
-                h01 += weight * slope;
-                h11 += weight * slope * slope;
-                g0 += weight * measured;
-                g1 += weight * measured * slope;
-            }
-            if h00 == 0.0 {
-                return 0.0;
+                equations.add(weight * huber * huber, slope, measured);
             }
             // The prior is loose; it decides only where one or two partials are all there is.
             let looseness = 2.0 * prior;
-            let prior_weight = 1.0 / (looseness * looseness);
-            h11 += prior_weight;
-            g1 += prior_weight * (prior - tone.stiffness);
-            let det = h00 * h11 - h01 * h01;
-            if det <= 0.0 {
-                return 0.0;
-            }
-            shift = (g0 * h11 - g1 * h01) / det;
-            bend = (g1 * h00 - g0 * h01) / det;
+            equations.trust_stiffness(1.0 / (looseness * looseness), prior - tone.stiffness);
+            let Some(line) = equations.solve() else { return 0.0 };
+            (shift, bend) = (line.shift, line.bend);
         }
-        let fitted = &mut self.tones[t].tone;
-        fitted.f1 *= 1.0 + shift.clamp(-0.02, 0.02);
-        fitted.stiffness = (fitted.stiffness + bend).clamp(0.0, MAX_STIFFNESS);
+        self.tones[t].tone = tone.moved(shift.clamp(-0.02, 0.02), bend);
         let steepest = said[n_said - 1][1];
         shift.abs() + (bend * steepest).abs()
     }
@@ -424,18 +409,15 @@ impl Fitter {
     fn standard_error(&self, spectrum: &Spectrum, t: usize) -> f64 {
         let tone = self.tones[t].tone;
         let prior_weight = 1.0 / (2.0 * typical_stiffness(tone.f1)).powi(2);
-        let [mut h00, mut h01, mut h11, mut chi2, mut n] = [0.0, 0.0, prior_weight, 0.0, 0.0];
-        let [mut weights2, mut strays2, mut n_sure] = [0.0; 3];
+        let mut equations = Equations::knowing(0.0, prior_weight);
+        let [mut chi2, mut n, mut weights2, mut strays2, mut n_sure] = [0.0; 5];
         for partial in self.partials.iter().filter(|p| p.tone == t) {
             let weight = self.weight(spectrum, partial);
             if weight == 0.0 {
                 continue;
             }
-            let slope = tone.stiffness_slope(partial.n);
             let measured = partial.offset_widths * spectrum.width_hz / partial.hz;
-            h00 += weight;
-            h01 += weight * slope;
-            h11 += weight * slope * slope;
+            equations.add(weight, tone.stiffness_slope(partial.n), measured);
             chi2 += weight * measured * measured;
             n += 1.0;
             weights2 += weight * weight;
@@ -444,16 +426,13 @@ impl Fitter {
                 n_sure += 1.0;
             }
         }
-        let det = h00 * h11 - h01 * h01;
-        if h00 == 0.0 || det <= 0.0 {
-            return f64::INFINITY;
-        }
+        let Some(drawn) = equations.solve() else { return f64::INFINITY };
         let scatter = if n > 2.0 { (chi2 / (n - 2.0)).max(1.0) } else { 4.0 };
         // Real partials stray from the line by more than their noise, and a few loud ones draw it:
         // so many of them bear the weight.
-        let bearing = h00 * h00 / weights2;
+        let bearing = equations.weight().powi(2) / weights2;
         let line = if n_sure > 2.0 { strays2 / (n_sure - 2.0) / bearing } else { 0.0 };
-        (scatter * h11 / det).max(line).sqrt() * 1200.0 / std::f64::consts::LN_2
+        (scatter * drawn.spread[0]).max(line).sqrt() * 1200.0 / std::f64::consts::LN_2
     }
 
     /// Takes the fitted partials off `spectrum`, to which they were fitted: see

@@ -18,17 +18,16 @@
 
 use std::f64::consts::LN_2;
 
+use super::equations::Equations;
 use super::fit::Fitter;
 use super::fit::MAX_TONES;
 use super::fit::Partial;
 use super::stiffness::Gauge;
 use super::tone::MAX_PARTIALS;
-use super::tone::MAX_STIFFNESS;
 use super::tone::Stiffness;
 use super::tone::Tone;
 use super::tone::typical_stiffness;
 use crate::dsp::spectrum::Spectrum;
-use crate::dsp::spectrum::magnitude;
 
 /// How often lines are drawn once their stiffness was looked for, and how often from the whole.
 const SETTLED_ROUNDS: usize = 2;
@@ -38,7 +37,7 @@ const FIRST_WIDTHS: f64 = 0.25;
 /// A partial is heard where the line is known to lie within so many widths of it.
 const HEARD_WIDTHS: f64 = 0.8;
 /// Fainter partials are noise: amplitude over that of the noise.
-const LEAST_RATIO: f64 = 3.0;
+const LEAST_CLARITY: f64 = 3.0;
 /// Partials further off than this many standard errors are another's, or no line at all.
 const FAR: f64 = 3.0;
 /// Lines that lie so many standard errors apart tell the same.
@@ -208,34 +207,23 @@ impl Line {
         // Begun with all partials counting much alike, or the loudest alone would hold the line.
         self.stray = self.stray.max(BEGUN_STRAY);
         for _ in 0..ROUNDS {
-            let [mut h00, mut h01, mut h11, mut g0, mut g1] = [0.0; 5];
+            let mut equations = Equations::default();
             for says in said {
                 let [slope, measured, noise, strays] = *says;
                 let variance = noise + strays * self.stray * self.stray;
                 let far = off(says, shift, bend).abs() / variance.sqrt();
                 let huber = (FAR / far.max(1e-12)).min(1.0);
-                let weight = huber * huber / variance;
-                h00 += weight;
-                h01 += weight * slope;
-                h11 += weight * slope * slope;
-                g0 += weight * measured;
-                g1 += weight * measured * slope;
+                equations.add(huber * huber / variance, slope, measured);
             }
-            if h00 == 0.0 {
-                return;
-            }
-            let trust = self.prior.error.powi(-2);
-            h11 += trust;
-            g1 += trust * (self.prior.b - self.tone.stiffness);
-            let det = h00 * h11 - h01 * h01;
-            (shift, bend) = ((g0 * h11 - g1 * h01) / det, (g1 * h00 - g0 * h01) / det);
-            self.spread = [h11 / det, -h01 / det, h00 / det];
+            let Stiffness { b, error } = self.prior;
+            equations.trust_stiffness(error.powi(-2), b - self.tone.stiffness);
+            let Some(line) = equations.solve() else { return };
+            (shift, bend, self.spread) = (line.shift, line.bend, line.spread);
             self.freedom = n as f64 - 2.0;
             let off = said.iter().map(|says| [off(says, shift, bend), says[2], says[3]]);
             self.stray = if n > 2 { stray(off, self.freedom) } else { 0.0 };
         }
-        self.tone.f1 *= 1.0 + shift.clamp(-0.02, 0.02);
-        self.tone.stiffness = (self.tone.stiffness + bend).clamp(0.0, MAX_STIFFNESS);
+        self.tone = self.tone.moved(shift.clamp(-0.02, 0.02), bend);
     }
 
     /// What `partial` says; `None` if it is not to be heard.
@@ -243,17 +231,17 @@ impl Line {
         let slope = self.tone.stiffness_slope(partial.n);
         let [first, both, stiffness] = self.spread;
         let known = (first + slope * (2.0 * both + slope * stiffness)).max(0.0).sqrt();
-        let ratio = magnitude(partial.amplitude) / partial.noise(spectrum);
+        let clarity = partial.clarity(spectrum);
         // A neighbour within the main lobe pulls, however well both are fitted.
         let apart = ((partial.gap_widths - 0.8) / 1.7).clamp(0.0, 1.0).powi(2);
         if known * partial.hz > HEARD_WIDTHS * spectrum.width_hz
-            || ratio < LEAST_RATIO
+            || clarity < LEAST_CLARITY
             || apart == 0.0
         {
             return None;
         }
         let relative = spectrum.width_hz / partial.hz;
-        let noise = spectrum.window.offset_error() * relative / ratio;
+        let noise = spectrum.window.offset_error() * relative / clarity;
         let strays = 1.0 + (partial.n as f64 / STRAYS_FROM).powi(2);
         Some([slope, partial.offset_widths * relative, noise * noise / apart, strays * strays])
     }

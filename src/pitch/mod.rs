@@ -1,5 +1,6 @@
 //! From spectra to pitches, blind to what is expected.
 
+mod equations;
 pub mod estimate;
 pub mod fit;
 pub mod line;

@@ -4,8 +4,8 @@
 //! partials lie under another's (octave, twelfth), in the balance of that tone's partials and in
 //! pairs of partials that do not quite coincide (see [`super::shadow`]).
 
+use super::equations::Equations;
 use super::fit::Fitter;
-use super::tone::MAX_STIFFNESS;
 use super::tone::Tone;
 use super::tone::typical_stiffness;
 use crate::dsp::peaks::vertex_offset_bins;
@@ -158,41 +158,31 @@ fn standing_out(looks: &[Look]) -> f64 {
 #[derive(Debug)]
 struct StringLine {
     tone: Tone,
-    /// Information on relative first partial and stiffness: the inverse of their covariance.
-    h: [f64; 3],
+    known: Equations,
 }
 
 impl StringLine {
-    /// Before any partial is found: 15 cents and half the stiffness either way.
+    /// Before any partial is found: 8.7 cents and the whole of its stiffness either way.
     fn new(tone: Tone) -> Self {
         let f1_spread: f64 = 5e-3;
-        let stiffness_spread = 1.0 * typical_stiffness(tone.f1);
-        Self { tone, h: [f1_spread.powi(-2), 0.0, stiffness_spread.powi(-2)] }
+        let stiffness_spread = typical_stiffness(tone.f1);
+        Self { tone, known: Equations::knowing(f1_spread.powi(-2), stiffness_spread.powi(-2)) }
     }
 
     /// Standard error of partial `n`, relative to its frequency.
     fn uncertainty(&self, n: usize) -> f64 {
-        let [h00, h01, h11] = self.h;
-        let det = h00 * h11 - h01 * h01;
-        let slope = self.tone.stiffness_slope(n);
-        ((h11 - 2.0 * slope * h01 + slope * slope * h00) / det).max(0.0).sqrt()
+        self.known.variance(self.tone.stiffness_slope(n)).max(0.0).sqrt()
     }
 
     /// Partial `n` was found `relative` above where the line puts it, give or take `error`.
     fn add(&mut self, n: usize, relative: f64, error: f64) {
         // Real partials stray half a cent from the line of an ideal stiff string.
         let weight = 1.0 / (error * error + 9e-8);
-        let slope = self.tone.stiffness_slope(n);
-        let [h00, h01, h11] = &mut self.h;
-        *h00 += weight;
-        *h01 += weight * slope;
-        *h11 += weight * slope * slope;
-        let det = *h00 * *h11 - *h01 * *h01;
-        let (g0, g1) = (weight * relative, weight * relative * slope);
-        let shift = (g0 * *h11 - g1 * *h01) / det;
-        let bend = (g1 * *h00 - g0 * *h01) / det;
-        self.tone.f1 *= 1.0 + shift;
-        self.tone.stiffness = (self.tone.stiffness + bend).clamp(0.0, MAX_STIFFNESS);
+        self.known.add(weight, self.tone.stiffness_slope(n), relative);
+        if let Some(line) = self.known.solve() {
+            self.tone = self.tone.moved(line.shift, line.bend);
+        }
+        self.known.settle();
     }
 }
 

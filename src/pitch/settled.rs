@@ -11,11 +11,11 @@
 //! **Reference.** H. Fletcher 1964 (see [`super::tone`]); the weighted fit of partial frequencies
 //! follows G. Golub, V. Pereyra 2003 (see [`super::fit`]).
 
+use super::equations::Equations;
 use super::fit::Fitter;
 use super::fit::MAX_TONES;
 use super::fit::Partial;
 use super::tone::MAX_PARTIALS;
-use super::tone::MAX_STIFFNESS;
 use super::tone::Tone;
 use crate::dsp::spectrum::Spectrum;
 use crate::dsp::spectrum::Transformer;
@@ -29,8 +29,6 @@ const SETTLED_FROM_S: f64 = 0.3;
 const SHORTEST_S: f64 = 0.3;
 /// A strike that has become this much quieter is over.
 const FADED_DB: f64 = 30.0;
-/// The attack whose sharpness is told.
-const ATTACK_S: [f64; 2] = [0.03, 0.25];
 /// Shortest of the parts in which the pitch is followed, and how many there are at most.
 const PART_S: f64 = 0.4;
 const MOST_PARTS: usize = 5;
@@ -69,8 +67,6 @@ pub struct Reading {
     pub drift_cents: f64,
     /// How far the parts stray from that line (root mean square).
     pub wander_cents: f64,
-    /// How much sharper the attack is than the settled part.
-    pub attack_cents: f64,
     /// Sum of squared amplitudes of its partials at the beginning of the settled part.
     pub power: f64,
     /// Sum of squared amplitudes of those of its first partials that no neighbour hides, over the
@@ -148,7 +144,6 @@ impl Meter {
         let clear: Vec<_> = (0..tones.len()).map(|t| self.clear_power(t)).collect();
         let whole: Vec<f64> = self.fitter.tones().iter().map(|tone| tone.power).collect();
         let parts = self.parts(samples, length_s, &tones);
-        let attack = self.part(samples, ATTACK_S[0], ATTACK_S[1], &tones);
         self.look(samples, SETTLED_FROM_S, SETTLED_FROM_S + SHORTEST_S);
         self.fitter.fit(&self.spectrum, &tones, 0);
         let fitted = self.fitter.tones();
@@ -161,7 +156,6 @@ impl Meter {
                 error_cents: scatter[t].hypot(wander_cents / n.sqrt()),
                 drift_cents,
                 wander_cents,
-                attack_cents: attack[t],
                 power: fitted[t].power,
                 clear_power: clear[t],
                 whole_power: whole[t],
@@ -270,12 +264,6 @@ impl Meter {
         moved.iter().zip(tones).map(|(now, whole)| now.cents_from(whole)).collect()
     }
 
-    /// Signal to noise of a partial as an amplitude ratio.
-    fn clarity(&self, partial: &Partial) -> f64 {
-        let floor = 0.7 * self.spectrum.floor_at(partial.hz);
-        partial.amplitude.norm() / partial.residual.max(floor).max(1e-9)
-    }
-
     /// Sum of squared amplitudes of the first six partials of tone `t` that lie clear of neighbours.
     fn clear_power(&self, t: usize) -> f64 {
         let partials = self.fitter.partials().iter().filter(|p| p.tone == t && p.n <= 6);
@@ -285,7 +273,7 @@ impl Meter {
     /// Variance of what a partial says of the relative frequency of the first one; `None` if it
     /// says nothing.
     fn variance(&self, partial: &Partial) -> Option<f64> {
-        let clarity = self.clarity(partial);
+        let clarity = partial.clarity(&self.spectrum);
         // A neighbour within the main lobe pulls, however well both are fitted.
         let apart = ((partial.gap_widths - 0.8) / 1.7).clamp(0.0, 1.0).powi(2);
         if clarity < 2.0 || apart == 0.0 {
@@ -319,8 +307,8 @@ impl Meter {
         let (mut shift, mut bend, mut error) = (0.0, 0.0, f64::INFINITY);
         // Again with partials that stray from the line counting less.
         for _ in 0..3 {
-            let [mut h00, mut h01, mut h11, mut g0, mut g1] =
-                [0.0, 0.0, prior_weight, 0.0, prior_weight * pull];
+            let mut equations = Equations::default();
+            equations.trust_stiffness(prior_weight, pull);
             let (mut chi2, mut n) = (0.0, 0.0);
             for partial in partials() {
                 let Some(variance) = self.variance(partial) else { continue };
@@ -328,26 +316,16 @@ impl Meter {
                 let measured = partial.offset_widths * self.spectrum.width_hz / partial.hz;
                 let stray = (measured - shift - bend * slope).abs() / variance.sqrt();
                 let huber = (3.0 / stray.max(1e-12)).min(1.0);
-                let weight = huber * huber / variance;
-                h00 += weight;
-                h01 += weight * slope;
-                h11 += weight * slope * slope;
-                g0 += weight * measured;
-                g1 += weight * measured * slope;
+                equations.add(huber * huber / variance, slope, measured);
                 chi2 += (stray * huber).powi(2);
                 n += 1.0;
             }
-            let det = h00 * h11 - h01 * h01;
-            if h00 == 0.0 || det <= 0.0 {
-                return f64::INFINITY;
-            }
-            shift = (g0 * h11 - g1 * h01) / det;
-            bend = (g1 * h00 - g0 * h01) / det;
+            let Some(line) = equations.solve() else { return f64::INFINITY };
+            (shift, bend) = (line.shift, line.bend);
             let scatter = if n > 2.0 { f64::max(chi2 / (n - 2.0), LEAST_SCATTER) } else { 4.0 };
-            error = (scatter * h11 / det).sqrt() / CENT;
+            error = (scatter * line.spread[0]).sqrt() / CENT;
         }
-        tone.f1 *= 1.0 + shift.clamp(-0.01, 0.01);
-        tone.stiffness = (tone.stiffness + bend).clamp(0.0, MAX_STIFFNESS);
+        *tone = tone.moved(shift.clamp(-0.01, 0.01), bend);
         error
     }
 }

@@ -67,7 +67,7 @@ impl Partials {
             partials.0[partial.tone][partial.n - 1] = Witness {
                 amplitude: partial.amplitude,
                 hz: partial.hz + partial.offset_widths * spectrum.width_hz,
-                ratio: magnitude(partial.amplitude) / partial.noise(spectrum),
+                ratio: partial.clarity(spectrum),
                 gap_widths: partial.gap_widths,
             };
         }

@@ -57,6 +57,13 @@ impl Tone {
         0.5 * (n2 / (1.0 + b * n2) - 1.0 / (1.0 + b))
     }
 
+    /// The tone with its first partial `shift` higher, relative, and so much stiffer, as far as strings
+    /// are.
+    pub fn moved(&self, shift: f64, stiffer: f64) -> Self {
+        let stiffness = (self.stiffness + stiffer).clamp(0.0, MAX_STIFFNESS);
+        Self { f1: self.f1 * (1.0 + shift), stiffness }
+    }
+
     /// How far its first partial lies above that of `other`, in cents.
     pub fn cents_from(&self, other: &Self) -> f64 {
         1200.0 * (self.f1 / other.f1).log2()

@@ -46,8 +46,6 @@ pub struct Track {
     pub samples: Vec<f32>,
     /// The middle of the click on which the pass begins.
     pub origin: SampleCount,
-    /// How many clicks are counted in.
-    pub count_in: usize,
 }
 
 impl Score {
@@ -70,7 +68,7 @@ impl Score {
             let middle = rate.samples_in(origin_s + beat as f64 * self.beat_s).0;
             add_click(&mut samples, middle as usize, accent, self.level, rate);
         }
-        Track { samples, origin: rate.samples_in(origin_s), count_in: count_in as usize }
+        Track { samples, origin: rate.samples_in(origin_s) }
     }
 }
 
@@ -103,7 +101,8 @@ mod tests {
     fn a_bar_is_counted_in_and_clicks_stand_on_their_beats() {
         let rate = SampleRate::new(48_000).expect("not zero");
         let track = score().track(rate);
-        assert_eq!((track.count_in, track.origin.0), (4, 120_000));
+        // Half a second of silence and four beats.
+        assert_eq!(track.origin.0, 120_000);
         // Beats -2 … 4 of the lick, the third and the seventh of them (0 and 4) first of a bar.
         let peaks: Vec<bool> = (0..7)
             .map(|beat| {

@@ -17,6 +17,7 @@
 //! Guitar Intonation», American Lutherie 47 (1996) (from memory). The function of the fret follows
 //! from f ∝ 1/L and frets at L · (1 − 2^(−n/12)).
 
+use super::intonation::saddle_mm;
 use super::pluck::Fault;
 use super::pluck::Mean;
 use super::pluck::Pluck;
@@ -75,8 +76,6 @@ pub struct Split {
     pub nut: Option<Cents>,
     /// The offset at the twelfth fret that the saddle makes.
     pub saddle: Cents,
-    /// How far the saddle would move away from the nut, per millimetre of scale.
-    pub saddle_share: f64,
 }
 
 /// A fret over all strings.
@@ -218,6 +217,11 @@ impl Split {
         let nut = self.nut.filter(|_| fret.0 > 0).map_or(0.0, |nut| nut.0);
         self.tuning.0 + nut + self.saddle.0 * saddle_course(fret)
     }
+
+    /// How far the saddle has to move away from the nut, in millimetres, at this scale.
+    pub fn saddle_mm(&self, scale_mm: f64) -> f64 {
+        saddle_mm(self.saddle, scale_mm, (Fret(0), Fret(12)))
+    }
 }
 
 /// How much of its effect at the twelfth fret a moved saddle has at `fret`.
@@ -271,7 +275,6 @@ fn split(string: StringNumber, points: &[(Fret, f64)]) -> Option<Split> {
         tuning: Cents(solved[0]),
         nut: has_open.then_some(Cents(solved[2])),
         saddle: Cents(solved[1]),
-        saddle_share: solved[1] * std::f64::consts::LN_2 / 1200.0,
     })
 }
 

@@ -42,8 +42,8 @@ pub struct Note {
 
 const N_STRINGS: usize = 6;
 
-/// A set of strings: ln B of the open ones, the first string first, how far sets differ, and how often
-/// one meets it.
+/// A set of strings: B of the open ones, the first string first, how far sets differ in ln B, and how
+/// often one meets it.
 struct Set {
     b: [f64; N_STRINGS],
     spread: [f64; N_STRINGS],

@@ -1,7 +1,8 @@
 //! How early or late each strike was, against the even tempo of the take.
 //!
-//! **Conventions.** Positive is late. The tempo is the one most gaps between strikes agree
-//! with, told by the middle of all gaps near it, short and wide; a pause starts a new passage, so that it is not held against what follows.
+//! **Conventions.** Positive is late. The tempo is the one most gaps between strikes agree with, told by
+//! the middle of all gaps near it, short and wide; a pause starts a new passage, so that it is not held
+//! against what follows.
 
 use super::offset::middle;
 

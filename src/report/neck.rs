@@ -39,7 +39,7 @@ fn told(split: &Split, scale_mm: f64, tolerance: f64) -> Vec<String> {
         told.push(format!("all fretted notes {cents:.1} cents {way} of the open string: {cause}"));
     }
     if split.saddle.0.abs() > tolerance {
-        let mm = split.saddle_share * scale_mm;
+        let mm = split.saddle_mm(scale_mm);
         let side = if mm > 0.0 { "away from" } else { "towards" };
         told.push(format!(
             "{:.1} cents {} at the twelfth fret by the saddle: {:.1} mm {side} the nut",
@@ -257,7 +257,7 @@ fn split_json(map: &NeckMap, spots: &[Spot], split: &Split, scale_mm: f64) -> Sp
         tuning_cents: json::hundredths(split.tuning.0),
         nut_cents: split.nut.map(|nut| json::hundredths(nut.0)),
         saddle_cents: json::hundredths(split.saddle.0),
-        saddle_mm: json::hundredths(split.saddle_share * scale_mm),
+        saddle_mm: json::hundredths(split.saddle_mm(scale_mm)),
     }
 }
 

@@ -12,7 +12,7 @@ pub mod click;
 pub mod guitar;
 pub mod loudness;
 pub mod performance;
-mod random;
+pub mod random;
 pub mod room;
 pub mod string;
 

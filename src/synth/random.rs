@@ -7,8 +7,8 @@
 const STEP: u64 = 0x9E37_79B9_7F4A_7C15;
 
 /// A stream of random numbers.
-#[derive(Debug)]
-pub(super) struct Random(u64);
+#[derive(Debug, Clone)]
+pub struct Random(u64);
 
 impl Random {
     /// The stream numbered `stream` of `seed`; streams do not resemble each other.
@@ -16,10 +16,15 @@ impl Random {
         Self(mixed(seed ^ mixed(stream.wrapping_mul(STEP))))
     }
 
-    /// Between 0 (excluded) and 1 (included).
-    fn uniform(&mut self) -> f64 {
+    /// 64 bits, each as often 0 as 1.
+    pub fn bits(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(STEP);
-        ((mixed(self.0) >> 11) + 1) as f64 / (1_u64 << 53) as f64
+        mixed(self.0)
+    }
+
+    /// Between 0 (excluded) and 1 (included), evenly.
+    pub fn uniform(&mut self) -> f64 {
+        ((self.bits() >> 11) + 1) as f64 / (1_u64 << 53) as f64
     }
 
     /// Normally distributed, mean 0, variance 1 (Box and Muller 1958).

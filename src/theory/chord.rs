@@ -52,11 +52,6 @@ impl Chord {
         &self.tones
     }
 
-    /// The names of the chord tones; `None` where one would need a triple accidental.
-    pub fn tone_names(&self) -> Option<Vec<NoteName>> {
-        self.tones.iter().map(|tone| tone.above(self.root)).collect()
-    }
-
     /// What `note` is to this chord.
     pub fn role(&self, note: MidiNote) -> Role {
         let semitones = (12 + note.0 % 12 - self.root.pitch_class()) % 12;

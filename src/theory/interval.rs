@@ -181,11 +181,6 @@ impl Interval {
         Self { quality: self.quality, number }
     }
 
-    /// True when wider than an octave.
-    pub fn is_compound(self) -> bool {
-        self.number > 8
-    }
-
     /// The note name this far above `root`; `None` beyond double accidentals.
     pub fn above(self, root: NoteName) -> Option<NoteName> {
         root.above((self.number - 1) % 7, self.semitones() % 12)

@@ -88,11 +88,6 @@ impl Key {
         Self::new(NoteName::from_fifths(fifths - mode.sharps_against_major())?, mode)
     }
 
-    /// The note the key is named after.
-    pub fn tonic(self) -> NoteName {
-        self.tonic
-    }
-
     /// Its mode.
     pub fn mode(self) -> Mode {
         self.mode

@@ -11,6 +11,7 @@ use doublecheck::audio::Chunk;
 use doublecheck::audio::live::Choice;
 use doublecheck::audio::live::Input;
 use doublecheck::audio::live::Status;
+use doublecheck::synth::random::Random;
 use serde_json::Value;
 
 use crate::card::Server;
@@ -63,12 +64,9 @@ impl Heard {
 /// Noise whose every sample is an odd multiple of 2⁻¹⁶: exact as a float, and never zero, so not to
 /// be mistaken for silence.
 fn noise(seconds: f64) -> Vec<f32> {
-    let mut seed = 99_u32; // fixed, so that a failure repeats
+    let mut random = Random::new(99, 0); // fixed, so that a failure repeats
     (0..(seconds * f64::from(RATE)) as usize)
-        .map(|_| {
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            (2.0 * (seed >> 18) as f32 - 16_383.0) / 65_536.0
-        })
+        .map(|_| (2.0 * (random.bits() >> 50) as f32 - 16_383.0) / 65_536.0)
         .collect()
 }
 

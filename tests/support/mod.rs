@@ -6,7 +6,13 @@ pub mod soundfont;
 pub mod truth;
 
 use std::f64::consts::TAU;
+use std::path::Path;
 
+use doublecheck::audio::ChannelChoice;
+use doublecheck::audio::Chunk;
+use doublecheck::audio::Recording;
+use doublecheck::theory::note::MidiNote;
+use doublecheck::theory::note::Reference;
 use doublecheck::units::SampleRate;
 use pitch_detection::detector::PitchDetector;
 use pitch_detection::detector::mcleod::McLeodDetector;
@@ -14,6 +20,25 @@ use pitch_detection::detector::mcleod::McLeodDetector;
 /// The rate of most tests.
 pub fn cd_rate() -> SampleRate {
     SampleRate::new(44_100).expect("not zero")
+}
+
+/// All samples of a recording without holes; `None` where it cannot be opened.
+pub fn recorded(path: &Path) -> Option<(Vec<f32>, SampleRate)> {
+    let mut recording = Recording::open(path, ChannelChoice::Mix).ok()?;
+    let rate = recording.rate();
+    let mut samples = Vec::new();
+    while let Some(chunk) = recording.next_chunk() {
+        match chunk {
+            Chunk::Samples(more) => samples.extend_from_slice(more),
+            Chunk::Gap(_) => panic!("{}: a hole in a test recording", path.display()),
+        }
+    }
+    Some((samples, rate))
+}
+
+/// MIDI 1.0 and ISO 16:1975.
+pub fn midi_hz(note: u8) -> f64 {
+    Reference::default().frequency(MidiNote(note)).get()
 }
 
 /// `1200 · log2(a / b)`.

@@ -130,6 +130,7 @@ pub fn middle_and_spread(delays: &[f64]) -> Option<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::synth::random::Random;
 
     fn rate() -> SampleRate {
         SampleRate::new(48_000).expect("not zero")
@@ -138,14 +139,13 @@ mod tests {
     /// Plays chirps through a made-up room: late, softer, upside down, echoed, noisy.
     fn room(chirps: &Chirps, late: usize, gain: f32, noise: f32) -> Vec<f32> {
         let mut heard = vec![0.0; chirps.samples.len() + 96_000];
-        let mut seed = 7_u32; // fixed, so that a failure repeats
+        let mut random = Random::new(7, 0); // fixed, so that a failure repeats
         for (n, sample) in heard.iter_mut().enumerate() {
             let at = |back: usize| n.checked_sub(back).and_then(|n| chirps.samples.get(n));
             let direct = at(late).copied().unwrap_or(0.0);
             let echo = at(late + 700).copied().unwrap_or(0.0);
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            let random = (seed >> 8) as f32 / (1 << 23) as f32 - 1.0;
-            *sample = -gain * (direct + 0.5 * echo) + noise * random;
+            let hiss = 2.0 * random.uniform() as f32 - 1.0;
+            *sample = -gain * (direct + 0.5 * echo) + noise * hiss;
         }
         heard
     }

@@ -21,7 +21,6 @@ use super::stream;
 use super::stream::Running;
 use crate::audio::AudioError;
 use crate::units::SampleCount;
-use crate::units::SampleIndex;
 
 /// After so long without being asked for samples the output counts as dead, in seconds.
 const DEAD_S: f64 = 2.0;
@@ -138,11 +137,6 @@ impl Output {
         let at = self.began.get(&clip.0)? + offset.0;
         let at_s = (at as f64 - self.lead.get()?) / f64::from(self.line.rate.get());
         input.index_at(at_s)
-    }
-
-    /// Which sample of the output a clip began with; `None` while it waits.
-    pub fn began(&self, clip: ClipNumber) -> Option<SampleIndex> {
-        self.began.get(&clip.0).copied().map(SampleIndex)
     }
 
     /// Why the output was lost.

@@ -3,6 +3,7 @@
 
 use crate::dsp::spectrum::Spectrum;
 use crate::dsp::spectrum::magnitude;
+use crate::pitch::equations::Equations;
 use crate::pitch::fit::Fitter;
 use crate::pitch::fit::Partial;
 use crate::pitch::tone::MAX_PARTIALS;
@@ -51,7 +52,7 @@ impl Lower {
     /// Draws the line through the controls, those that stray far counting less.
     pub(super) fn draw_line(&mut self, spectrum: &Spectrum, ratio: usize) {
         for _ in 0..3 {
-            let [mut h00, mut h01, mut h11, mut g0, mut g1] = [1e-3, 0.0, 2.5e7, 0.0, 0.0];
+            let mut equations = Equations::knowing(1e-3, 2.5e7);
             for (_, p) in self.partials.iter().flatten().filter(|(_, p)| p.n % ratio != 0) {
                 let noise = p.residual.max(spectrum.floor_at(p.hz)).max(1e-9);
                 let error = 0.35 * spectrum.width_hz * noise / (magnitude(p.amplitude) * p.hz);
@@ -59,15 +60,10 @@ impl Lower {
                 let relative = p.offset_widths * spectrum.width_hz / p.hz;
                 let stray = (relative - self.shift - self.bend * slope).abs();
                 let weight = (1.0e-3 / stray.max(1e-12)).min(1.0) / (error * error + 1e-7);
-                h00 += weight;
-                h01 += weight * slope;
-                h11 += weight * slope * slope;
-                g0 += weight * relative;
-                g1 += weight * relative * slope;
+                equations.add(weight, slope, relative);
             }
-            let det = h00 * h11 - h01 * h01;
-            self.shift = (g0 * h11 - g1 * h01) / det;
-            self.bend = (g1 * h00 - g0 * h01) / det;
+            let Some(line) = equations.solve() else { return };
+            (self.shift, self.bend) = (line.shift, line.bend);
         }
     }
 

@@ -45,8 +45,6 @@ pub struct Shadow {
     pub log_odds: f64,
     /// Its first partial in hertz, as far as it can be told.
     pub f1: f64,
-    /// How much louder the multiples are than the controls let expect, in decibels.
-    pub balance_db: f64,
     /// What `log_odds` was computed from; `benches/shadow_fit.rs` writes it down.
     pub features: [f64; N_FEATURES],
 }
@@ -189,7 +187,6 @@ impl Workspace {
         // A second line clear of doubt is the upper string; else its partials lie where they are.
         let f1 =
             if votes > 1.5 + control_votes { f1 } else { lower.found(ratio, spectrum.width_hz) };
-        let edge_db = edge_db.clamp(-30.0, 30.0);
         Some(Look {
             votes,
             control_votes,
@@ -217,7 +214,7 @@ fn answer(attack: &Look, whole: &Look, model: &Model) -> Shadow {
         whole.roughness_db - whole.control_roughness_db,
     ];
     let log_odds = model.log_odds(&features);
-    Shadow { log_odds, f1: whole.f1, balance_db: attack.balance_db, features }
+    Shadow { log_odds, f1: whole.f1, features }
 }
 
 /// What one spectrum says.
