@@ -161,11 +161,6 @@ impl Pass {
         &self.steps
     }
 
-    /// What was heard for each of [`Pass::steps`].
-    pub fn tries(&self) -> &[Option<Try>] {
-        &self.tries
-    }
-
     /// Number of the step that is due, as the lick counts.
     pub fn due(&self) -> Option<usize> {
         self.steps.get(self.due).map(|step| step.number)
