@@ -221,6 +221,49 @@ fn a_muted_string_of_a_strum_is_named() {
     }
 }
 
+/// Strings newly put on, semitones off: what was planted comes back for the string it was planted on.
+#[test]
+fn strings_semitones_off_are_told_as_the_nearest_one() {
+    let plucks = |offs: &[(u8, f64)]| {
+        let notes: Vec<PluckedNote> = offs
+            .iter()
+            .enumerate()
+            .map(|(i, &(string, off))| note(string, 0, off, 0.2 + 2.2 * i as f64, 2.0))
+            .collect();
+        tuned(&take(&notes, 11), wanted(None))
+    };
+    for offs in [
+        [(6, -100.0), (5, -100.0), (4, -100.0), (3, -100.0), (2, -100.0), (1, -100.0)],
+        [(6, -300.0), (5, -190.0), (4, -215.0), (3, 105.0), (2, -150.0), (1, 0.0)],
+    ] {
+        let check = plucks(&offs);
+        for (heard, (string, off)) in check.strings().iter().zip(offs) {
+            let mean = heard.measured.unwrap_or_else(|| panic!("string {string} was not heard"));
+            assert!((mean.cents - off).abs() < 0.5, "string {string}: {} for {off}", mean.cents);
+            let verdict = match off {
+                0.0 => Verdict::Good,
+                ..0.0 => Verdict::Flat,
+                _ => Verdict::Sharp,
+            };
+            assert_eq!(heard.verdict, verdict, "string {string}");
+        }
+        assert!(check.refused().is_empty(), "{:?}", check.refused());
+        // A string so far off is no interval with its neighbour.
+        assert!(check.pairs().iter().all(|pair| pair.beats_hz.is_none()), "{:?}", check.pairs());
+    }
+    // Tuned up in between: what it is now counts.
+    let strings = plucks(&[(6, -180.0), (6, -90.0), (6, -1.0)]).strings();
+    assert_eq!(strings[0].verdict, Verdict::Good, "{:?}", strings[0]);
+    // Half-way between two strings, beyond all, or a string that was heard already: no note asked for.
+    for offs in [&[(6, 250.0)][..], &[(6, -390.0)], &[(6, 0.0), (6, 100.0)]] {
+        let check = plucks(offs);
+        let faults: Vec<Fault> = check.refused().iter().map(|refused| refused.fault).collect();
+        assert!(matches!(faults[..], [Fault::Wrong { .. }]), "{offs:?}: {faults:?}");
+        let heard = check.strings().iter().filter(|s| s.verdict != Verdict::NotHeard).count();
+        assert_eq!(heard, offs.len() - 1, "{offs:?}");
+    }
+}
+
 /// Six strings in any order, each ringing on under the next ones.
 #[test]
 fn strings_may_ring_into_each_other() {
@@ -623,6 +666,23 @@ fn tuning_prints_what_the_contract_promises() {
     let text = run(&["tuning", path]);
     assert!(text.contains("flat") && text.contains("Not heard: string 4 (D3)"), "{text}");
     assert!(text.contains("keep your eyes away"), "{text}");
+}
+
+#[test]
+fn a_string_a_semitone_off_is_told_with_the_way_to_turn_its_peg() {
+    let (_folder, path) = written("open.wav", &[note(6, 0, -100.0, 0.2, 2.0)]);
+    let path = path.to_str().expect("UTF-8");
+    let text = run(&["tuning", path]);
+    let row = text.lines().find(|line| line.trim_start().starts_with("6 ")).expect("a row");
+    assert!(row.contains("-100.0") && row.contains("flat, sounds D#2: tune up"), "{text}");
+    assert!(text.contains("make sure that it is"), "{text}");
+    assert!(!text.contains("no note asked for"), "{text}");
+    let found: Value = serde_json::from_str(&run(&["tuning", path, "--json"])).expect("JSON");
+    let low = &found["strings"][0];
+    // D#2 of ISO 16.
+    assert!(low["hz"].as_f64().is_some_and(|hz| (hz - 77.782).abs() < 0.02), "{low}");
+    assert!(low["cents"].as_f64().is_some_and(|cents| (cents + 100.0).abs() < 0.5), "{low}");
+    assert_eq!((&low["note"], &low["verdict"]), (&"E2".into(), &"flat".into()));
 }
 
 #[test]

@@ -77,7 +77,9 @@ fn told(heard: &Heard, check: &TuningCheck, key: Option<Key>) -> String {
         Heard::Taken { string, cents } => {
             let strings = check.strings();
             let now = strings.iter().find(|now| now.string == *string);
-            now.map_or_else(String::new, |now| tuning::taken(now, *cents, key))
+            now.map_or_else(String::new, |now| {
+                tuning::taken(now, *cents, check.wanted().reference, key)
+            })
         }
     }
 }
