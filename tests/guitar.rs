@@ -315,6 +315,23 @@ fn the_offset_of_three_plucks_is_known_within_its_error() {
     assert!(covered >= all - 1, "only {covered} of {all} lie within two errors");
 }
 
+/// Common practice: saddles travel some millimetres; 60 cents would be more than 20.
+#[test]
+fn what_no_saddle_mends_is_not_advised() {
+    for (off, advice) in [(60.0, Advice::Unsure), (-45.0, Advice::Unsure), (20.0, Advice::Lengthen)]
+    {
+        let notes = [note(6, 0, 0.0, 0.2, 2.0), note(6, 12, off, 2.4, 2.0)];
+        let heard = intonated(&take(&notes, 12), plan(OPEN)).strings().swap_remove(0);
+        assert!(heard.offset.is_some_and(|offset| (offset.cents - off).abs() < 0.5), "{heard:?}");
+        assert_eq!((heard.advice, heard.saddle_mm.is_some()), (advice, off == 20.0), "{heard:?}");
+    }
+    let (_folder, path) =
+        written("octave.wav", &[note(6, 0, 0.0, 0.2, 2.0), note(6, 12, 60.0, 2.4, 2.0)]);
+    let text = run(&["intonation", path.to_str().expect("UTF-8"), "--string", "6"]);
+    assert!(text.contains("more than a saddle can mend; was the right fret played?"), "{text}");
+    assert!(!text.contains("mm away"), "{text}");
+}
+
 /// The spread of the mean of three normal values, widened as GUM table G.2 has it, covers 68 %.
 #[test]
 fn the_error_of_few_plucks_is_honest() {
