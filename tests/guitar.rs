@@ -332,6 +332,37 @@ fn what_no_saddle_mends_is_not_advised() {
     assert!(!text.contains("mm away"), "{text}");
 }
 
+/// One recording of all strings, asked about one: what belongs to the others is no mistake.
+#[test]
+fn strings_not_asked_for_are_not_listed() {
+    let notes: Vec<PluckedNote> = (1..=6u8)
+        .rev()
+        .flat_map(|string| [(string, 0), (string, 12)])
+        .chain([(3, 13)])
+        .enumerate()
+        .map(|(i, (string, fret))| note(string, fret, 0.0, 0.2 + 2.2 * i as f64, 2.0))
+        .collect();
+    let samples = take(&notes, 13);
+    for against in [OPEN, Against::Harmonic, Against::Stopped(Fret(5))] {
+        let plan = intonation::Plan { strings: vec![StringNumber(3)], ..plan(against) };
+        let check = intonated(&samples, plan);
+        let wrong: Vec<f64> = check
+            .refused()
+            .iter()
+            .filter_map(|refused| match refused.fault {
+                Fault::Wrong { heard } => Some(heard.get()),
+                _ => None,
+            })
+            .collect();
+        // Only what is played on the third string itself: fret 13 (G#4 of ISO 16), and what this
+        // comparison does not ask for.
+        let third = [196.0, 392.0, 415.3];
+        let on_third = |hz: &f64| third.iter().any(|place| cents(*hz, *place).abs() < 20.0);
+        assert!(wrong.iter().all(on_third), "{against:?}: {wrong:?}");
+        assert!(wrong.iter().any(|hz| cents(*hz, 415.3).abs() < 20.0), "{against:?}: {wrong:?}");
+    }
+}
+
 /// The spread of the mean of three normal values, widened as GUM table G.2 has it, covers 68 %.
 #[test]
 fn the_error_of_few_plucks_is_honest() {

@@ -166,7 +166,7 @@ pub enum Heard {
 pub struct IntonationCheck {
     plan: Plan,
     entries: Vec<Entry>,
-    /// Plucks that belong to no string.
+    /// Plucks that belong to no string, neither to one that is looked at nor to another.
     strays: Vec<Refused>,
 }
 
@@ -215,7 +215,10 @@ impl IntonationCheck {
             };
             let fault = Fault::Wrong { heard: loudest.frequency };
             let refused = Refused { at_s, string: None, fault };
-            self.strays.push(refused.clone());
+            // A recording of all strings may be asked about one: what is played on the others is no fault.
+            if !self.is_of_another_string(loudest.frequency) {
+                self.strays.push(refused.clone());
+            }
             return Heard::Refused(refused);
         };
         let fault = pluck.fault(sounding);
@@ -234,6 +237,18 @@ impl IntonationCheck {
             }
             None => Heard::Nothing,
         }
+    }
+
+    /// Whether this is the open or a compared note of a string that is not looked at.
+    fn is_of_another_string(&self, frequency: Hertz) -> bool {
+        let Plan { tuning, strings, reference, against, .. } = &self.plan;
+        let frets = [Fret(0), against.base(), Fret(12), against.fret()];
+        tuning.strings().filter(|(string, _)| !strings.contains(string)).any(|(string, _)| {
+            let places = frets.iter().filter_map(|&fret| tuning.note_at(string, fret));
+            places
+                .map(|note| frequency.cents_above(reference.frequency(note)).0.abs())
+                .any(|off| off < REACH.0)
+        })
     }
 
     fn count(&self, string: StringNumber, role: Role) -> usize {
