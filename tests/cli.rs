@@ -193,6 +193,44 @@ fn a_lick_that_cannot_be_read_is_told_with_its_place() {
     assert_eq!(run.out, "");
 }
 
+/// What comes in a title or a file's name is shown and not obeyed by the terminal; JSON keeps it.
+#[test]
+fn control_characters_reach_no_terminal() {
+    let desk = Desk::new();
+    let title = "red \u{1b}[31m\u{9b}1m ink\nerror: forged";
+    let lick =
+        LICK.replacen("\"Cellar stairs\"", r#""red \u001b[31m\u009b1m ink\nerror: forged""#, 1);
+    desk.put("in\u{1b}k.toml", lick);
+    desk.put("spoilt\u{1b}\nerror: forged.toml", "title = \"\u{1b}\"");
+    desk.sine("take\u{1b}.wav", 1.0, 0.3);
+    let lick = "in\u{1b}k.toml";
+    for arguments in [
+        &["explain", lick][..],
+        &["check", lick, "take\u{1b}.wav"],
+        &["check", lick, "no\u{1b}ne.wav"],
+        &["history"],
+        &["explain", "spoilt\u{1b}\nerror: forged.toml"],
+        &["explain", "none\u{1b}.toml"],
+        &["explain", lick, "--opti\u{1b}on"],
+        &["render", lick, "-o", "out\u{1b}.wav"],
+        &["convert", lick, "-o", "out\u{1b}.mid"],
+    ] {
+        let run = desk.run(arguments);
+        let shown = format!("{}{}", run.out, run.err);
+        let obeyed = shown.chars().find(|c| c.is_control() && *c != '\n');
+        assert_eq!(obeyed, None, "{arguments:?}: {shown:?}");
+        assert!(!shown.lines().any(|line| line.starts_with("error: forged")), "{shown}");
+    }
+    let text = desk.run(&["explain", lick]);
+    assert!(
+        text.done().out.starts_with(r"red \u{1b}[31m\u{9b}1m ink\nerror: forged"),
+        "{}",
+        text.out
+    );
+    let json = desk.run(&["explain", lick, "--json"]);
+    assert_eq!(json.done().json()["lick"], title);
+}
+
 /// Recordings nobody could judge, each with a word of what must be said about it.
 #[test]
 fn bad_recordings_of_every_kind_are_refused() {

@@ -98,7 +98,7 @@ pub fn main() -> ExitCode {
     match run(cli) {
         Ok(outcome) => outcome.into(),
         Err(failure) => {
-            output::tell(&failure.to_string());
+            output::tell_lines(&failure.to_string());
             ExitCode::from(2)
         }
     }
@@ -134,13 +134,13 @@ fn not_understood(error: &clap::Error) -> ExitCode {
         }
         ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
             let hint = "`doublecheck demo` shows what it does, `doublecheck --help` all commands";
-            output::tell(&Failure::new("no command given", hint).to_string());
+            output::tell_lines(&Failure::new("no command given", hint).to_string());
             ExitCode::from(2)
         }
         _ => {
             let text = error.render().to_string();
             let told = text.split("\n\nFor more information").next().unwrap_or(&text);
-            output::tell(told.trim_end());
+            output::tell_lines(told.trim_end());
             output::tell("hint: add `--help` to see what the command takes");
             ExitCode::from(2)
         }

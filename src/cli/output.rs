@@ -8,6 +8,7 @@ use std::io::Write;
 use std::path::Path;
 
 use super::exit::Failure;
+use crate::lick::place::escaped;
 use crate::report::Colour;
 
 /// Hands standard output to `write`, all of it at once at the end. Whoever closed the pipe has
@@ -35,9 +36,14 @@ pub fn colour() -> Colour {
     if io::stdout().is_terminal() && !unwanted && !dumb { Colour::Ansi } else { Colour::Plain }
 }
 
-/// A message beside the result, on standard error. Nothing is lost if nobody reads it.
+/// A message of one line beside the result, on standard error. Nothing is lost if nobody reads it.
 pub fn tell(message: &str) {
-    let _ = writeln!(io::stderr(), "{message}");
+    let _ = writeln!(io::stderr(), "{}", escaped(message));
+}
+
+/// A message of several lines.
+pub fn tell_lines(message: &str) {
+    message.lines().for_each(tell);
 }
 
 /// What becomes of a file that is there already.
