@@ -231,6 +231,33 @@ fn control_characters_reach_no_terminal() {
     assert_eq!(json.done().json()["lick"], title);
 }
 
+#[test]
+fn a_file_that_is_there_is_told_in_the_same_words_everywhere() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    for name in ["there.mid", "there.html", "there.wav", "there.toml"] {
+        desk.put(name, "old");
+    }
+    let there = "there is such a file already";
+    for arguments in [
+        &["convert", "lick.toml", "-o", "there.mid"][..],
+        &["sheet", "lick.toml", "-o", "there.html"],
+        &["render", "lick.toml", "-o", "there.wav"],
+        &["render", "lick.toml", "--midi", "-o", "there.mid"],
+        &["tuning", "take.wav", "--report", "there.html"],
+        &["intonation", "take.wav", "--report", "there.html"],
+        // Before listening: nobody plays for nothing, and the sound card is not even asked for.
+        &["tuning", "--report", "there.html"],
+        &["intonation", "--report", "there.html"],
+    ] {
+        let run = desk.run(arguments);
+        run.refused(&[there, "say --force to write over it"]);
+        assert_eq!(run.out, "", "{arguments:?}");
+    }
+    desk.run(&["new", "there.toml"]).refused(&[there, "remove the file first"]);
+    desk.run(&["tuning", "take.wav", "--report", "there.html", "--force"]).done();
+}
+
 /// Recordings nobody could judge, each with a word of what must be said about it.
 #[test]
 fn bad_recordings_of_every_kind_are_refused() {

@@ -121,7 +121,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if to_stdout {
         print(|out| out.write_all(&bytes))?;
     } else {
-        let existing = if args.force { Existing::Replace } else { Existing::Keep };
+        let existing = Existing::unless(args.force);
         save(&args.output, &bytes, existing)?;
     }
     if common.json {

@@ -51,8 +51,36 @@ pub fn tell_lines(message: &str) {
 pub enum Existing {
     /// It stays; nothing is written.
     Keep,
+    /// It stays, since nobody said `--force`.
+    KeepUnlessForced,
     /// It is replaced.
     Replace,
+}
+
+impl Existing {
+    /// For commands with the option `--force`.
+    pub fn unless(force: bool) -> Self {
+        if force { Self::Replace } else { Self::KeepUnlessForced }
+    }
+
+    /// Asks before the work is done whether `path` can be written to afterwards.
+    ///
+    /// # Errors
+    /// There is such a file, and it is to stay.
+    pub fn allows(self, path: &Path) -> Result<(), Failure> {
+        if self != Self::Replace && path.exists() { Err(self.refusal(path)) } else { Ok(()) }
+    }
+
+    fn refusal(self, path: &Path) -> Failure {
+        let error = format!("{}: there is such a file already", path.display());
+        Failure::new(
+            error,
+            match self {
+                Self::KeepUnlessForced => "give another name, or say --force to write over it",
+                _ => "give another name, or remove the file first",
+            },
+        )
+    }
 }
 
 /// Writes a file that appears under its name only once it is whole.
@@ -79,16 +107,13 @@ pub fn save(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Failure
         file.write_all(bytes)?;
         file.as_file().sync_all()?;
         match existing {
-            Existing::Keep => file.persist_noclobber(&target)?,
             Existing::Replace => file.persist(&target)?,
+            _ => file.persist_noclobber(&target)?,
         };
         Ok(())
     };
     write().map_err(|error| match error.kind() {
-        io::ErrorKind::AlreadyExists => Failure::new(
-            format!("{}: there is such a file already", path.display()),
-            "give another name, or remove the file first",
-        ),
+        io::ErrorKind::AlreadyExists => existing.refusal(path),
         io::ErrorKind::NotFound => Failure::new(
             format!("{}: there is no such folder", path.display()),
             "make the folder first, or give another path",

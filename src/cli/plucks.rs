@@ -80,6 +80,14 @@ impl Guitar {
         Ok((self.tuning.clone().unwrap_or_default(), None))
     }
 
+    /// Asks before anybody plays whether the page can be written afterwards.
+    ///
+    /// # Errors
+    /// The file is there already.
+    pub fn page_may_be_written(&self) -> Result<(), Failure> {
+        self.report.as_deref().map_or(Ok(()), |path| Existing::unless(self.force).allows(path))
+    }
+
     /// Listens to the recordings one after the other.
     ///
     /// # Errors
@@ -121,8 +129,7 @@ impl Guitar {
     /// The file is there already, or cannot be written.
     pub fn save_page(&self, page: impl FnOnce() -> String) -> Result<(), Failure> {
         let Some(path) = &self.report else { return Ok(()) };
-        let existing = if self.force { Existing::Replace } else { Existing::Keep };
-        output::save(path, page().as_bytes(), existing)
+        output::save(path, page().as_bytes(), Existing::unless(self.force))
     }
 
     /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.

@@ -160,7 +160,7 @@ fn write_midi(
         count_in_beats: (counted * u32::from(lick.meter.unit)).div_ceil(4),
         click: manner.click == ClickWhen::Throughout,
     };
-    let existing = if args.force { Existing::Replace } else { Existing::Keep };
+    let existing = Existing::unless(args.force);
     output::save(&args.output, &midi::write(lick, &options), existing)?;
     for loss in midi::losses(lick) {
         output::tell(&format!("note: {loss}"));
@@ -203,13 +203,7 @@ fn may_be_written(args: &Args) -> Result<(), Failure> {
             format!("name it {}", path.with_extension(endings[0]).display()),
         ));
     }
-    if path.exists() && !args.force {
-        return Err(Failure::new(
-            format!("{}: this file is already there", path.display()),
-            "choose another name, or say --force to replace it",
-        ));
-    }
-    Ok(())
+    Existing::unless(args.force).allows(path)
 }
 
 fn manner(args: &Args, lick: &Lick, common: &Common) -> Result<Manner, Failure> {

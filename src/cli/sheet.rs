@@ -35,7 +35,7 @@ pub struct Args {
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let lick = lick::find(&args.lick)?;
-    let existing = if args.force { Existing::Replace } else { Existing::Keep };
+    let existing = Existing::unless(args.force);
     save(&args.output, sheet(&lick, common.a4).as_bytes(), existing)?;
     if common.json {
         let document = json!({
