@@ -258,6 +258,21 @@ fn a_file_that_is_there_is_told_in_the_same_words_everywhere() {
     desk.run(&["tuning", "take.wav", "--report", "there.html", "--force"]).done();
 }
 
+#[test]
+fn a_dash_is_standard_output_or_refused() {
+    let desk = Desk::new();
+    let sheet = desk.run(&["sheet", "lick.toml", "-o", "-"]);
+    assert!(sheet.done().out.starts_with("<!DOCTYPE html>"), "{}", sheet.out);
+    let tab = desk.run(&["convert", "lick.toml", "-o", "-", "--to", "tab"]);
+    assert!(tab.done().out.contains("Cellar stairs"), "{}", tab.out);
+    for command in [&["sheet"][..], &["convert", "--to", "tab"]] {
+        let arguments = [command, &["lick.toml", "-o", "-", "--json"]].concat();
+        desk.run(&arguments).refused(&["standard output", "--output"]);
+    }
+    desk.run(&["render", "lick.toml", "-o", "-"]).refused(&["standard output", "lick.wav"]);
+    assert!(!desk.path("-").exists());
+}
+
 /// Recordings nobody could judge, each with a word of what must be said about it.
 #[test]
 fn bad_recordings_of_every_kind_are_refused() {

@@ -7,6 +7,7 @@ use std::io::StdoutLock;
 use std::io::Write;
 use std::path::Path;
 
+use super::Common;
 use super::exit::Failure;
 use crate::lick::place::escaped;
 use crate::report::Colour;
@@ -27,6 +28,20 @@ pub fn print(
         )),
         _ => Ok(()),
     }
+}
+
+/// Asks before a file goes to standard output whether nothing else does.
+///
+/// # Errors
+/// JSON was asked for, which goes there too.
+pub fn alone(common: &Common) -> Result<(), Failure> {
+    if !common.json {
+        return Ok(());
+    }
+    Err(Failure::new(
+        "both the JSON and the file would go to standard output",
+        "give a file to --output, or leave --json out",
+    ))
 }
 
 /// Colour if standard output is a terminal and `NO_COLOR` is not set.

@@ -1,5 +1,6 @@
 //! `doublecheck render`: synthesise a reference performance of a lick.
 
+use std::path::Path;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -194,6 +195,12 @@ fn tell(rendered: &Rendered<'_>, args: &Args, common: &Common) -> Result<(), Fai
 
 fn may_be_written(args: &Args) -> Result<(), Failure> {
     let path = &args.output;
+    if path == Path::new("-") {
+        return Err(Failure::new(
+            "-: a rendering is written to a file, not to standard output",
+            "give it a name: --output lick.wav, or lick.mid with --midi",
+        ));
+    }
     let (endings, kind): (&[&str], _) =
         if args.midi { (&["mid", "midi"], "MIDI") } else { (&["wav"], "WAV") };
     let ends = |ending: &&str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
