@@ -273,6 +273,21 @@ fn a_dash_is_standard_output_or_refused() {
     assert!(!desk.path("-").exists());
 }
 
+#[test]
+fn options_for_listening_live_are_refused_beside_a_recording() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    let options: [&[&str]; 4] =
+        [&["--keep", "kept.wav"], &["--input", "mic"], &["--rate", "48000"], &["--buffer", "512"]];
+    for command in ["tuning", "intonation", "listen"] {
+        for option in options.iter().filter(|o| command != "listen" || o[0] != "--keep") {
+            let run = desk.run(&[&[command, "take.wav"], *option].concat());
+            run.refused(&[option[0], "live"]);
+        }
+    }
+    assert!(!desk.path("kept.wav").exists());
+}
+
 /// Recordings nobody could judge, each with a word of what must be said about it.
 #[test]
 fn bad_recordings_of_every_kind_are_refused() {

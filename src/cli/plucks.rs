@@ -91,13 +91,14 @@ impl Guitar {
     /// Listens to the recordings one after the other.
     ///
     /// # Errors
-    /// A recording that cannot be opened or holds no sound.
+    /// Options for listening live; a recording that cannot be opened or holds no sound.
     pub fn hear(
         &self,
         recordings: &[PathBuf],
         listener: impl Fn(SampleRate) -> PluckListener,
         mut on_pluck: impl FnMut(&Pluck),
     ) -> Result<(), Failure> {
+        self.card.unused_for_recordings(&[("--keep", self.keep.is_some())])?;
         read_once(recordings)?;
         let progress = Progress::new();
         for path in recordings {
