@@ -206,6 +206,23 @@ fn tab_without_beats_is_read_from_its_spacing_and_says_so() {
     assert!(reading.remarks.iter().any(|told| told.contains("read from the spacing")));
 }
 
+/// Brackets round a held or faint note are common practice; its digit stands over the others.
+#[test]
+fn a_bracket_moves_no_mark_of_tab() {
+    let marks = |first: &str| -> Vec<String> {
+        let text = format!(
+            "e|{first}|\nB|--3---5---7---8---|\nG|------------------|\n\
+             D|------------------|\nA|------------------|\nE|------------------|\n"
+        );
+        let marks = tab::read(&text).unwrap().lick.steps;
+        marks.iter().map(|step| format!("{} {}", step.marks[4], step.marks[5])).collect()
+    };
+    let wanted = ["3 3", "5 x", "7 7", "8 x"];
+    for first in ["-(3)-----(7)------", "--(3)-----(7)-----", "--3-------7-------"] {
+        assert_eq!(marks(first), wanted, "{first}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
 
