@@ -288,6 +288,14 @@ fn options_for_listening_live_are_refused_beside_a_recording() {
     assert!(!desk.path("kept.wav").exists());
 }
 
+#[test]
+fn history_says_that_it_takes_no_recordings() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 0.5, 0.3);
+    desk.run(&["history", "take.wav"]).refused(&["take.wav", "`check --json`"]);
+    desk.run(&["history", "lick.toml"]).refused(&["lick.toml", "`check --json`"]);
+}
+
 /// Recordings nobody could judge, each with a word of what must be said about it.
 #[test]
 fn bad_recordings_of_every_kind_are_refused() {
