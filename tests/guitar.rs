@@ -764,3 +764,14 @@ fn intonation_prints_what_the_contract_promises() {
     let text = run(&["intonation", path, "--string", "6"]);
     assert!(text.contains("1.5 mm away from the nut") && text.contains("Slacken"), "{text}");
 }
+
+/// Two frets do not tell tuning, nut and saddle apart; a hundredth of a cent flat is no `-0`.
+#[test]
+fn a_map_announces_nothing_that_does_not_follow() {
+    let notes = [note(6, 0, 0.0, 0.2, 2.0), note(6, 1, 0.0, 2.4, 2.0), note(4, 7, -0.3, 4.6, 2.0)];
+    let (_folder, path) = written("neck.wav", &notes);
+    let path = path.to_str().expect("UTF-8");
+    let text = run(&["intonation", path, "--frets", "1-2", "--string", "6"]);
+    assert!(text.contains("Cents from equal temperament\n"), "{text}");
+    assert!(text.contains("A3 +0 cents is no note asked for"), "{text}");
+}

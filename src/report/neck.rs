@@ -125,10 +125,9 @@ pub fn text(
     if spots.is_empty() {
         writeln!(out, "No note of the neck was heard.")?;
     } else {
-        writeln!(
-            out,
-            "Cents from equal temperament (second line: what only that fret explains)\n"
-        )?;
+        let second =
+            if splits.is_empty() { "" } else { " (second line: what only that fret explains)" };
+        writeln!(out, "Cents from equal temperament{second}\n")?;
         let frets = frets(&spots);
         let heads: Vec<String> = frets.iter().map(|fret| format!("{:>5}", fret.0)).collect();
         writeln!(out, "string  fret{}", heads.concat())?;
