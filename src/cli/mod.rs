@@ -39,7 +39,8 @@ const CAUTION: &str = "Keep headphones at a moderate level, rest your hands, sto
 /// Options that every command takes.
 #[derive(Debug, Clone, clap::Args)]
 pub struct Common {
-    /// Print one JSON document on standard output and nothing else there
+    /// Print JSON on standard output and nothing else there: one document, of `practice` a line an
+    /// event
     #[arg(long, global = true)]
     pub json: bool,
     /// Frequency of A4 in hertz
