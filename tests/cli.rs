@@ -418,13 +418,33 @@ fn a_recording_comes_from_standard_input_as_from_a_file() {
 }
 
 /// Silence is no error: nothing was played, and that is told.
+/// Silence, noise and a click hold no note, each for another reason.
 #[test]
-fn a_silent_recording_is_told_as_silent() {
+fn a_recording_without_notes_is_told_for_what_it_is() {
     let desk = Desk::new();
     desk.wave("silent.wav", 44_100, 88_200, |_| 0.0);
+    let noise = scrambled(2 * 88_200);
+    desk.wave("noise.wav", 44_100, 88_200, |index| {
+        let sample = i16::from_le_bytes([noise[2 * index], noise[2 * index + 1]]);
+        0.1 * f64::from(sample) / 32_768.0
+    });
+    desk.wave("click.wav", 44_100, 1, |_| 0.5);
     let listened = desk.run(&["listen", "silent.wav", "--json"]).done().json();
     assert_eq!(listened["strikes"], serde_json::json!([]));
-    desk.run(&["check", "lick.toml", "silent.wav"]).done();
+    for (name, word, finding) in [
+        ("silent.wav", "the recording is silent, or far too quiet", "silent"),
+        ("noise.wav", "the recording is not silent", "no notes"),
+        ("click.wav", "too short to hold a note", "too short"),
+    ] {
+        let checked = desk.run(&["check", "lick.toml", name]);
+        assert!(checked.done().out.contains(word), "{name}: {}", checked.out);
+        let document = desk.run(&["check", "lick.toml", name, "--json"]).done().json();
+        assert_eq!(document["takes"][0]["findings"][0]["finding"], finding, "{name}");
+        for command in ["tuning", "intonation"] {
+            let measured = desk.run(&[command, name]);
+            assert!(measured.done().err.contains(word), "{command} {name}: {}", measured.err);
+        }
+    }
 }
 
 #[test]

@@ -9,6 +9,7 @@ use super::output::Existing;
 use super::recording::Channel;
 use super::recording::Progress;
 use super::recording::feed;
+use super::recording::nothing_struck;
 use super::recording::read_once;
 use super::recording::tell_damage;
 use crate::audio::Chunk;
@@ -16,6 +17,7 @@ use crate::audio::Recording;
 use crate::lick;
 use crate::practice::pluck::Pluck;
 use crate::practice::pluck::PluckListener;
+use crate::report;
 use crate::theory::fretboard::Tuning;
 use crate::theory::key::Key;
 use crate::theory::spelling::Spelling;
@@ -116,6 +118,11 @@ impl Guitar {
             listener.finish(&mut counted);
             let name = recording.name();
             tell_damage(name, damage.as_deref());
+            if count == 0 {
+                let length_s = recording.position().seconds(recording.rate());
+                let why = report::finding(&nothing_struck(length_s, recording.is_silent()));
+                output::tell(&format!("{name}: no pluck was heard. {why}"));
+            }
             if recordings.len() > 1 {
                 let noun = if count == 1 { "pluck" } else { "plucks" };
                 output::tell(&format!("{name}: {count} {noun}"));
