@@ -251,6 +251,18 @@ fn strings_semitones_off_are_told_as_the_nearest_one() {
         // A string so far off is no interval with its neighbour.
         assert!(check.pairs().iter().all(|pair| pair.beats_hz.is_none()), "{:?}", check.pairs());
     }
+    // A new string stretches while it sounds: its error says so, and the peg is turned all the same.
+    let mut stretching = note(6, 0, -150.0, 0.2, 2.0);
+    stretching.path = vec![doublecheck::synth::PitchPoint {
+        at_s: 0.3,
+        lasting_s: 1.6,
+        cents: -9.0,
+        excitation: 0.0,
+    }];
+    let strings = tuned(&take(&[stretching], 11), wanted(None)).strings();
+    let mean = strings[0].measured.expect("it was heard");
+    assert_eq!(strings[0].verdict, Verdict::Flat, "{mean:?}");
+    assert!((mean.cents + 154.0).abs() < mean.error && mean.error < 12.0, "{mean:?}");
     // Tuned up in between: what it is now counts.
     let strings = plucks(&[(6, -180.0), (6, -90.0), (6, -1.0)]).strings();
     assert_eq!(strings[0].verdict, Verdict::Good, "{:?}", strings[0]);

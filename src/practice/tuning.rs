@@ -167,11 +167,18 @@ impl TuningCheck {
     pub fn push(&mut self, pluck: &Pluck) -> Vec<Heard> {
         let mut heard = Vec::new();
         for sounding in &pluck.strings {
-            let string = self
-                .string_of(sounding.frequency)
-                .or_else(|| self.far_string_of(sounding.frequency).filter(|_| sounding.struck));
+            let near = self.string_of(sounding.frequency);
+            let looks_far = near.is_none() && sounding.struck;
+            let far = looks_far.then(|| self.far_string_of(sounding.frequency)).flatten();
+            let string = near.or(far);
             let measured = string.is_none_or(|of| self.plucks.iter().any(|&(s, ..)| s == of));
-            let fault = pluck.fault(sounding);
+            // So far off only the way to turn the peg counts, and new strings stretch as they sound.
+            let (fault, moved) = match pluck.fault(sounding) {
+                Some(Fault::Drifting { moved }) if far.is_some() && moved.0.abs() < UNDECIDED.0 => {
+                    (None, moved.0)
+                }
+                fault => (fault, 0.0),
+            };
             if !sounding.struck && (measured || fault.is_some()) {
                 continue;
             }
@@ -190,7 +197,7 @@ impl TuningCheck {
                     let place = self.wanted.reference.frequency(open);
                     let cents = sounding.frequency.cents_above(place);
                     let error = sounding.reading.map_or(f64::INFINITY, |r| r.error_cents);
-                    self.plucks.push((string, cents.0, error));
+                    self.plucks.push((string, cents.0, error.hypot(moved)));
                     heard.push(Heard::Taken { string, cents });
                 }
             }
@@ -246,7 +253,9 @@ impl TuningCheck {
             let target = wanted.target(note);
             let verdict = match measured {
                 None => Verdict::NotHeard,
-                Some(mean) if mean.error > wanted.tolerance.0 => Verdict::Unsure,
+                Some(mean) if mean.error > wanted.tolerance.0 && mean.cents.abs() < REACH.0 => {
+                    Verdict::Unsure
+                }
                 Some(mean) if mean.cents - target.0 > wanted.tolerance.0 => Verdict::Sharp,
                 Some(mean) if mean.cents - target.0 < -wanted.tolerance.0 => Verdict::Flat,
                 Some(_) => Verdict::Good,
