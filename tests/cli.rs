@@ -193,6 +193,109 @@ fn a_lick_that_cannot_be_read_is_told_with_its_place() {
     assert_eq!(run.out, "");
 }
 
+/// What comes in a title or a file's name is shown and not obeyed by the terminal; JSON keeps it.
+#[test]
+fn control_characters_reach_no_terminal() {
+    let desk = Desk::new();
+    let title = "red \u{1b}[31m\u{9b}1m ink\nerror: forged";
+    let lick =
+        LICK.replacen("\"Cellar stairs\"", r#""red \u001b[31m\u009b1m ink\nerror: forged""#, 1);
+    desk.put("in\u{1b}k.toml", lick);
+    desk.put("spoilt\u{1b}\nerror: forged.toml", "title = \"\u{1b}\"");
+    desk.sine("take\u{1b}.wav", 1.0, 0.3);
+    let lick = "in\u{1b}k.toml";
+    for arguments in [
+        &["explain", lick][..],
+        &["check", lick, "take\u{1b}.wav"],
+        &["check", lick, "no\u{1b}ne.wav"],
+        &["history"],
+        &["explain", "spoilt\u{1b}\nerror: forged.toml"],
+        &["explain", "none\u{1b}.toml"],
+        &["explain", lick, "--opti\u{1b}on"],
+        &["render", lick, "-o", "out\u{1b}.wav"],
+        &["convert", lick, "-o", "out\u{1b}.mid"],
+    ] {
+        let run = desk.run(arguments);
+        let shown = format!("{}{}", run.out, run.err);
+        let obeyed = shown.chars().find(|c| c.is_control() && *c != '\n');
+        assert_eq!(obeyed, None, "{arguments:?}: {shown:?}");
+        assert!(!shown.lines().any(|line| line.starts_with("error: forged")), "{shown}");
+    }
+    let text = desk.run(&["explain", lick]);
+    assert!(
+        text.done().out.starts_with(r"red \u{1b}[31m\u{9b}1m ink\nerror: forged"),
+        "{}",
+        text.out
+    );
+    let json = desk.run(&["explain", lick, "--json"]);
+    assert_eq!(json.done().json()["lick"], title);
+}
+
+#[test]
+fn a_file_that_is_there_is_told_in_the_same_words_everywhere() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    for name in ["there.mid", "there.html", "there.wav", "there.toml"] {
+        desk.put(name, "old");
+    }
+    let there = "there is such a file already";
+    for arguments in [
+        &["convert", "lick.toml", "-o", "there.mid"][..],
+        &["sheet", "lick.toml", "-o", "there.html"],
+        &["render", "lick.toml", "-o", "there.wav"],
+        &["render", "lick.toml", "--midi", "-o", "there.mid"],
+        &["tuning", "take.wav", "--report", "there.html"],
+        &["intonation", "take.wav", "--report", "there.html"],
+        // Before listening: nobody plays for nothing, and the sound card is not even asked for.
+        &["tuning", "--report", "there.html"],
+        &["intonation", "--report", "there.html"],
+    ] {
+        let run = desk.run(arguments);
+        run.refused(&[there, "say --force to write over it"]);
+        assert_eq!(run.out, "", "{arguments:?}");
+    }
+    desk.run(&["new", "there.toml"]).refused(&[there, "remove the file first"]);
+    desk.run(&["tuning", "take.wav", "--report", "there.html", "--force"]).done();
+}
+
+#[test]
+fn a_dash_is_standard_output_or_refused() {
+    let desk = Desk::new();
+    let sheet = desk.run(&["sheet", "lick.toml", "-o", "-"]);
+    assert!(sheet.done().out.starts_with("<!DOCTYPE html>"), "{}", sheet.out);
+    let tab = desk.run(&["convert", "lick.toml", "-o", "-", "--to", "tab"]);
+    assert!(tab.done().out.contains("Cellar stairs"), "{}", tab.out);
+    for command in [&["sheet"][..], &["convert", "--to", "tab"]] {
+        let arguments = [command, &["lick.toml", "-o", "-", "--json"]].concat();
+        desk.run(&arguments).refused(&["standard output", "--output"]);
+    }
+    desk.run(&["render", "lick.toml", "-o", "-"]).refused(&["standard output", "lick.wav"]);
+    assert!(!desk.path("-").exists());
+}
+
+#[test]
+fn options_for_listening_live_are_refused_beside_a_recording() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    let options: [&[&str]; 4] =
+        [&["--keep", "kept.wav"], &["--input", "mic"], &["--rate", "48000"], &["--buffer", "512"]];
+    for command in ["tuning", "intonation", "listen"] {
+        for option in options.iter().filter(|o| command != "listen" || o[0] != "--keep") {
+            let run = desk.run(&[&[command, "take.wav"], *option].concat());
+            run.refused(&[option[0], "live"]);
+        }
+    }
+    assert!(!desk.path("kept.wav").exists());
+}
+
+#[test]
+fn history_says_that_it_takes_no_recordings() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 0.5, 0.3);
+    desk.run(&["history", "take.wav"]).refused(&["take.wav", "`check --json`"]);
+    desk.run(&["history", "lick.toml"]).refused(&["lick.toml", "`check --json`"]);
+}
+
 /// Recordings nobody could judge, each with a word of what must be said about it.
 #[test]
 fn bad_recordings_of_every_kind_are_refused() {
@@ -315,13 +418,33 @@ fn a_recording_comes_from_standard_input_as_from_a_file() {
 }
 
 /// Silence is no error: nothing was played, and that is told.
+/// Silence, noise and a click hold no note, each for another reason.
 #[test]
-fn a_silent_recording_is_told_as_silent() {
+fn a_recording_without_notes_is_told_for_what_it_is() {
     let desk = Desk::new();
     desk.wave("silent.wav", 44_100, 88_200, |_| 0.0);
+    let noise = scrambled(2 * 88_200);
+    desk.wave("noise.wav", 44_100, 88_200, |index| {
+        let sample = i16::from_le_bytes([noise[2 * index], noise[2 * index + 1]]);
+        0.1 * f64::from(sample) / 32_768.0
+    });
+    desk.wave("click.wav", 44_100, 1, |_| 0.5);
     let listened = desk.run(&["listen", "silent.wav", "--json"]).done().json();
     assert_eq!(listened["strikes"], serde_json::json!([]));
-    desk.run(&["check", "lick.toml", "silent.wav"]).done();
+    for (name, word, finding) in [
+        ("silent.wav", "the recording is silent, or far too quiet", "silent"),
+        ("noise.wav", "the recording is not silent", "no notes"),
+        ("click.wav", "too short to hold a note", "too short"),
+    ] {
+        let checked = desk.run(&["check", "lick.toml", name]);
+        assert!(checked.done().out.contains(word), "{name}: {}", checked.out);
+        let document = desk.run(&["check", "lick.toml", name, "--json"]).done().json();
+        assert_eq!(document["takes"][0]["findings"][0]["finding"], finding, "{name}");
+        for command in ["tuning", "intonation"] {
+            let measured = desk.run(&[command, name]);
+            assert!(measured.done().err.contains(word), "{command} {name}: {}", measured.err);
+        }
+    }
 }
 
 #[test]

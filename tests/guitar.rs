@@ -220,6 +220,61 @@ fn a_muted_string_of_a_strum_is_named() {
     }
 }
 
+/// Strings newly put on, semitones off: what was planted comes back for the string it was planted on.
+#[test]
+fn strings_semitones_off_are_told_as_the_nearest_one() {
+    let plucks = |offs: &[(u8, f64)]| {
+        let notes: Vec<PluckedNote> = offs
+            .iter()
+            .enumerate()
+            .map(|(i, &(string, off))| note(string, 0, off, 0.2 + 2.2 * i as f64, 2.0))
+            .collect();
+        tuned(&take(&notes, 11), wanted(None))
+    };
+    for offs in [
+        [(6, -100.0), (5, -100.0), (4, -100.0), (3, -100.0), (2, -100.0), (1, -100.0)],
+        [(6, -300.0), (5, -190.0), (4, -215.0), (3, 105.0), (2, -150.0), (1, 0.0)],
+    ] {
+        let check = plucks(&offs);
+        for (heard, (string, off)) in check.strings().iter().zip(offs) {
+            let mean = heard.measured.unwrap_or_else(|| panic!("string {string} was not heard"));
+            assert!((mean.cents - off).abs() < 0.5, "string {string}: {} for {off}", mean.cents);
+            let verdict = match off {
+                0.0 => Verdict::Good,
+                ..0.0 => Verdict::Flat,
+                _ => Verdict::Sharp,
+            };
+            assert_eq!(heard.verdict, verdict, "string {string}");
+        }
+        assert!(check.refused().is_empty(), "{:?}", check.refused());
+        // A string so far off is no interval with its neighbour.
+        assert!(check.pairs().iter().all(|pair| pair.beats_hz.is_none()), "{:?}", check.pairs());
+    }
+    // A new string stretches while it sounds: its error says so, and the peg is turned all the same.
+    let mut stretching = note(6, 0, -150.0, 0.2, 2.0);
+    stretching.path = vec![doublecheck::synth::PitchPoint {
+        at_s: 0.3,
+        lasting_s: 1.6,
+        cents: -9.0,
+        excitation: 0.0,
+    }];
+    let strings = tuned(&take(&[stretching], 11), wanted(None)).strings();
+    let mean = strings[0].measured.expect("it was heard");
+    assert_eq!(strings[0].verdict, Verdict::Flat, "{mean:?}");
+    assert!((mean.cents + 154.0).abs() < mean.error && mean.error < 12.0, "{mean:?}");
+    // Tuned up in between: what it is now counts.
+    let strings = plucks(&[(6, -180.0), (6, -90.0), (6, -1.0)]).strings();
+    assert_eq!(strings[0].verdict, Verdict::Good, "{:?}", strings[0]);
+    // Half-way between two strings, beyond all, or a string that was heard already: no note asked for.
+    for offs in [&[(6, 250.0)][..], &[(6, -390.0)], &[(6, 0.0), (6, 100.0)]] {
+        let check = plucks(offs);
+        let faults: Vec<Fault> = check.refused().iter().map(|refused| refused.fault).collect();
+        assert!(matches!(faults[..], [Fault::Wrong { .. }]), "{offs:?}: {faults:?}");
+        let heard = check.strings().iter().filter(|s| s.verdict != Verdict::NotHeard).count();
+        assert_eq!(heard, offs.len() - 1, "{offs:?}");
+    }
+}
+
 /// Six strings in any order, each ringing on under the next ones.
 #[test]
 fn strings_may_ring_into_each_other() {
@@ -269,6 +324,54 @@ fn the_offset_of_three_plucks_is_known_within_its_error() {
         assert_eq!(heard.advice, advice, "string {string}");
     }
     assert!(covered >= all - 1, "only {covered} of {all} lie within two errors");
+}
+
+/// Common practice: saddles travel some millimetres; 60 cents would be more than 20.
+#[test]
+fn what_no_saddle_mends_is_not_advised() {
+    for (off, advice) in [(60.0, Advice::Unsure), (-45.0, Advice::Unsure), (20.0, Advice::Lengthen)]
+    {
+        let notes = [note(6, 0, 0.0, 0.2, 2.0), note(6, 12, off, 2.4, 2.0)];
+        let heard = intonated(&take(&notes, 12), plan(OPEN)).strings().swap_remove(0);
+        assert!(heard.offset.is_some_and(|offset| (offset.cents - off).abs() < 0.5), "{heard:?}");
+        assert_eq!((heard.advice, heard.saddle_mm.is_some()), (advice, off == 20.0), "{heard:?}");
+    }
+    let (_folder, path) =
+        written("octave.wav", &[note(6, 0, 0.0, 0.2, 2.0), note(6, 12, 60.0, 2.4, 2.0)]);
+    let text = run(&["intonation", path.to_str().expect("UTF-8"), "--string", "6"]);
+    assert!(text.contains("more than a saddle can mend; was the right fret played?"), "{text}");
+    assert!(!text.contains("mm away"), "{text}");
+}
+
+/// One recording of all strings, asked about one: what belongs to the others is no mistake.
+#[test]
+fn strings_not_asked_for_are_not_listed() {
+    let notes: Vec<PluckedNote> = (1..=6u8)
+        .rev()
+        .flat_map(|string| [(string, 0), (string, 12)])
+        .chain([(3, 13)])
+        .enumerate()
+        .map(|(i, (string, fret))| note(string, fret, 0.0, 0.2 + 2.2 * i as f64, 2.0))
+        .collect();
+    let samples = take(&notes, 13);
+    for against in [OPEN, Against::Harmonic, Against::Stopped(Fret(5))] {
+        let plan = intonation::Plan { strings: vec![StringNumber(3)], ..plan(against) };
+        let check = intonated(&samples, plan);
+        let wrong: Vec<f64> = check
+            .refused()
+            .iter()
+            .filter_map(|refused| match refused.fault {
+                Fault::Wrong { heard } => Some(heard.get()),
+                _ => None,
+            })
+            .collect();
+        // Only what is played on the third string itself: fret 13 (G#4 of ISO 16), and what this
+        // comparison does not ask for.
+        let third = [196.0, 392.0, 415.3];
+        let on_third = |hz: &f64| third.iter().any(|place| cents(*hz, *place).abs() < 20.0);
+        assert!(wrong.iter().all(on_third), "{against:?}: {wrong:?}");
+        assert!(wrong.iter().any(|hz| cents(*hz, 415.3).abs() < 20.0), "{against:?}: {wrong:?}");
+    }
 }
 
 /// The spread of the mean of three normal values, widened as GUM table G.2 has it, covers 68 %.
@@ -603,6 +706,23 @@ fn tuning_prints_what_the_contract_promises() {
 }
 
 #[test]
+fn a_string_a_semitone_off_is_told_with_the_way_to_turn_its_peg() {
+    let (_folder, path) = written("open.wav", &[note(6, 0, -100.0, 0.2, 2.0)]);
+    let path = path.to_str().expect("UTF-8");
+    let text = run(&["tuning", path]);
+    let row = text.lines().find(|line| line.trim_start().starts_with("6 ")).expect("a row");
+    assert!(row.contains("-100.0") && row.contains("flat, sounds D#2: tune up"), "{text}");
+    assert!(text.contains("make sure that it is"), "{text}");
+    assert!(!text.contains("no note asked for"), "{text}");
+    let found: Value = serde_json::from_str(&run(&["tuning", path, "--json"])).expect("JSON");
+    let low = &found["strings"][0];
+    // D#2 of ISO 16.
+    assert!(low["hz"].as_f64().is_some_and(|hz| (hz - 77.782).abs() < 0.02), "{low}");
+    assert!(low["cents"].as_f64().is_some_and(|cents| (cents + 100.0).abs() < 0.5), "{low}");
+    assert_eq!((&low["note"], &low["verdict"]), (&"E2".into(), &"flat".into()));
+}
+
+#[test]
 fn intonation_prints_what_the_contract_promises() {
     let notes: Vec<PluckedNote> = (0..4)
         .map(|i| {
@@ -632,4 +752,15 @@ fn intonation_prints_what_the_contract_promises() {
     assert!(drawn.contains("<svg") && drawn.contains("luthier"), "{drawn}");
     let text = run(&["intonation", path, "--string", "6"]);
     assert!(text.contains("1.5 mm away from the nut") && text.contains("Slacken"), "{text}");
+}
+
+/// Two frets do not tell tuning, nut and saddle apart; a hundredth of a cent flat is no `-0`.
+#[test]
+fn a_map_announces_nothing_that_does_not_follow() {
+    let notes = [note(6, 0, 0.0, 0.2, 2.0), note(6, 1, 0.0, 2.4, 2.0), note(4, 7, -0.3, 4.6, 2.0)];
+    let (_folder, path) = written("neck.wav", &notes);
+    let path = path.to_str().expect("UTF-8");
+    let text = run(&["intonation", path, "--frets", "1-2", "--string", "6"]);
+    assert!(text.contains("Cents from equal temperament\n"), "{text}");
+    assert!(text.contains("A3 +0 cents is no note asked for"), "{text}");
 }

@@ -153,6 +153,44 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "write a note as letter, # or b, and octave: E2, Bb3, F#4 (C4 is middle C)",
     ),
     (
+        "\"E2 A2 D3 G3 B3 E4\"",
+        "\"DADGAD\"",
+        "good.toml:5:11: `DADGAD` names no octave",
+        "name each string with its octave, separated by blanks, lowest first: \
+         tuning = \"D2 A2 D3 G3 A3 D4\"",
+    ),
+    (
+        "\"D major\"",
+        "D major",
+        "good.toml:2:10: `D major` without straight quotes",
+        "put straight quotes round it: \"D major\"",
+    ),
+    (
+        "\"D major\"",
+        "“D major”",
+        "good.toml:2:10: `D major` without straight quotes",
+        "put straight quotes round it: \"D major\"",
+    ),
+    (
+        "beats = 1,",
+        "beats = 1/3,",
+        "good.toml:9:13: `1/3` without straight quotes",
+        "put straight quotes round it: \"1/3\"",
+    ),
+    (
+        "x x x 11 x 10",
+        "X X X 11 X 10",
+        "good.toml:9:25: `X` is not a mark",
+        "a string that is not played is a small x: frets = \"x x x 9 x 9\"",
+    ),
+    (
+        "x x x  9 x  9",
+        "xxx9x9",
+        "good.toml:10:27: `xxx9x9` is not a mark",
+        "separate the marks by blanks, a small x for a string that is not played: \
+         frets = \"x x x 9 x 9\"",
+    ),
+    (
         "capo   = 0",
         "capo   = 13",
         "good.toml:6:10: a capo at fret 13",
@@ -378,6 +416,27 @@ fn files_that_are_no_text_or_not_there_are_told() {
     assert!(error.to_string().starts_with("no-such-lick: "), "{error}");
     assert!(error.hint().contains("ferry-landing-sixths"), "{}", error.hint());
     assert!(matches!(find(&folder.path().display().to_string()), Err(LickError::Read { .. })));
+    for slip in ["ferry-landing-sixth", "Glass Marbles", "orchard-gate", "three-lantern.toml"] {
+        let hint = find(slip).unwrap_err().hint();
+        assert!(hint.starts_with("did you mean `"), "{slip}: {hint}");
+    }
+    for far in ["no-such-lick", "x"] {
+        let hint = find(far).unwrap_err().hint();
+        assert!(!hint.contains("did you mean"), "{far}: {hint}");
+    }
+    // Other files that come to hand in place of a lick.
+    for (name, bytes, word) in [
+        ("a.mid", &b"MThd\xff"[..], "doublecheck convert"),
+        ("a.musicxml", b"<?xml version=\"1.0\"?>", "doublecheck convert"),
+        ("a.txt", b"e|--3--|", "doublecheck convert"),
+        ("a.wav", b"RIFF\xff\xff", "swapped"),
+        ("a.toml", b"RIFF\xff\xff", "doublecheck new"),
+    ] {
+        let path = folder.path().join(name);
+        std::fs::write(&path, bytes).unwrap();
+        let hint = Lick::load(&path).unwrap_err().hint();
+        assert!(hint.contains(word), "{name}: {hint}");
+    }
 }
 
 /// Partial n of a string sounds `12 · log2(n)` semitones above it: 12.00, 19.02, 24.00, 27.86,

@@ -206,7 +206,7 @@ fn what_cannot_be_done_is_told_and_leaves_nothing_behind() {
     assert_eq!(names, ["lick.toml"], "nothing was left behind");
 
     fs::write(folder.path().join("out.wav"), "my only take").expect("room");
-    refused(&[], "out.wav: this file is already there", "--force");
+    refused(&[], "out.wav: there is such a file already", "--force");
     let kept = fs::read_to_string(folder.path().join("out.wav")).expect("still there");
     assert_eq!(kept, "my only take");
     folder.render(&["--force"]).success();

@@ -91,7 +91,7 @@ pub enum AudioError {
         source: io::Error,
     },
     /// A take is never written over another.
-    #[error("{}: exists already", path.display())]
+    #[error("{}: there is such a file already", path.display())]
     Exists {
         /// The file.
         path: PathBuf,
@@ -210,7 +210,7 @@ impl AudioError {
             Self::Rate { .. } => "record or convert it at 44100 or 48000 samples a second",
             Self::NoChannel { .. } => "choose a lower --channel, or leave it out to mix them all",
             Self::Write { .. } => "check that the folder exists, may be written to and has room",
-            Self::Exists { .. } => "choose another name or move the old file away",
+            Self::Exists { .. } => "give another name, or remove the file first",
             Self::NoDevice { asked: None, .. } => {
                 "connect a microphone or interface, check that the sound system runs, then see \
                  `doublecheck devices`"

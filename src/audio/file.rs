@@ -247,6 +247,11 @@ impl Recording {
         SampleCount(self.levels.channels.iter().map(|channel| channel.clipped).max().unwrap_or(0))
     }
 
+    /// True if next to nothing sounds in any channel.
+    pub fn is_silent(&self) -> bool {
+        self.levels.is_silent()
+    }
+
     /// True if the channels sound but their mix all but does not: they are in opposite phase, and
     /// one of them should be chosen.
     pub fn mix_cancels(&self) -> bool {
@@ -431,9 +436,12 @@ impl Levels {
         }
     }
 
+    fn is_silent(&self) -> bool {
+        self.channel_power <= SILENT * self.frames as f64
+    }
+
     fn mix_cancels(&self) -> bool {
-        self.channel_power > SILENT * self.frames as f64
-            && self.mix_power < CANCELLED * self.channel_power
+        !self.is_silent() && self.mix_power < CANCELLED * self.channel_power
     }
 }
 

@@ -54,6 +54,7 @@ mod with_sound_card {
     use crate::audio::live::delay;
     use crate::cli::live_input::pause;
     use crate::cli::output;
+    use crate::lick::place::escaped;
     use crate::report::json;
     use crate::report::json::SCHEMA;
 
@@ -173,7 +174,7 @@ mod with_sound_card {
         writeln!(out, "  to      {}", delay.input)?;
         writeln!(out, "  at      {} samples a second", delay.rate_hz)?;
         if let Some(path) = kept_in {
-            writeln!(out, "  kept in {}", path.display())?;
+            writeln!(out, "  kept in {}", escaped(&path.display().to_string()))?;
         }
         Ok(())
     }

@@ -13,6 +13,7 @@ use super::recording::Channel;
 use super::recording::Heard;
 use super::recording::Progress;
 use super::recording::hear;
+use super::recording::nothing_struck;
 use super::recording::read_once;
 use crate::lick;
 use crate::lick::expected::Expected;
@@ -91,6 +92,9 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 /// Judges what was heard; damage to the file is told with the judgement.
 pub(super) fn judge(expected: &Expected, heard: Heard, common: &Common) -> TakeJudgement {
     let mut judgement = judge_take(expected, &heard.take, &Settings { reference: common.a4 });
+    for finding in judgement.findings.iter_mut().filter(|finding| **finding == Finding::Silent) {
+        *finding = nothing_struck(judgement.duration_s, heard.is_silent);
+    }
     judgement.findings.extend(heard.damage.map(|cause| Finding::Damaged { cause }));
     judgement
 }

@@ -11,6 +11,7 @@ use serde_json::json;
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output;
 use super::output::Existing;
 use super::output::print;
 use super::output::save;
@@ -107,9 +108,8 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let to_stdout = args.output == Path::new("-");
     let to = args.to.or_else(|| Format::of(&args.output));
     let to = to.ok_or_else(|| unknown(&args.output, "--to"))?;
-    if to_stdout && common.json {
-        let hint = "give a file to --output, or leave --json out";
-        return Err(Failure::new("both the JSON and the lick would go to standard output", hint));
+    if to_stdout {
+        output::alone(common)?;
     }
 
     let Reading { lick, remarks } = read(&args.input, from, args.grid)?;
@@ -121,7 +121,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if to_stdout {
         print(|out| out.write_all(&bytes))?;
     } else {
-        let existing = if args.force { Existing::Replace } else { Existing::Keep };
+        let existing = Existing::unless(args.force);
         save(&args.output, &bytes, existing)?;
     }
     if common.json {

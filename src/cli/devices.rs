@@ -25,6 +25,27 @@ pub struct Listening {
     buffer: Option<u32>,
 }
 
+impl Listening {
+    /// The options that were given, none of which means anything for a recording.
+    ///
+    /// # Errors
+    /// There are some, or `others` are.
+    pub fn unused_for_recordings(&self, others: &[(&str, bool)]) -> Result<(), Failure> {
+        let own = [
+            ("--input", self.input.is_some()),
+            ("--rate", self.rate.is_some()),
+            ("--buffer", self.buffer.is_some()),
+        ];
+        match own.iter().chain(others).find(|(_, given)| *given) {
+            None => Ok(()),
+            Some((option, _)) => Err(Failure::new(
+                format!("{option} is for listening live, and a recording is given"),
+                format!("leave out {option}, or the recording to listen live"),
+            )),
+        }
+    }
+}
+
 /// Options of the commands that play as well.
 #[derive(Debug, Clone, clap::Args)]
 pub struct SoundCard {

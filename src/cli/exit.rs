@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use crate::audio::AudioError;
 use crate::lick::error::LickError;
+use crate::lick::place::escaped;
 
 /// What a command that did its job found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,11 +63,11 @@ impl From<AudioError> for Failure {
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "error: {}", self.error)?;
+        writeln!(f, "error: {}", escaped(&self.error))?;
         if !self.excerpt.is_empty() {
             writeln!(f, "{}", self.excerpt.trim_end())?;
         }
-        write!(f, "hint: {}", self.hint)
+        write!(f, "hint: {}", escaped(&self.hint))
     }
 }
 

@@ -1,6 +1,7 @@
 //! `doublecheck history`: show progress over takes and sessions.
 
 use std::collections::BTreeSet;
+use std::io;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -78,9 +79,12 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 
 fn read(path: &Path) -> Result<Vec<Entry>, Failure> {
     let name = path.display();
-    let hint = "keep them with `doublecheck check LICK TAKE --json > DOCUMENT`";
-    let text = std::fs::read_to_string(path)
-        .map_err(|cause| Failure::new(format!("{name}: {cause}"), "name files that can be read"))?;
+    let hint = "history takes documents of `check --json`, not recordings: keep them with \
+                `doublecheck check LICK TAKE --json > DOCUMENT`";
+    let text = std::fs::read_to_string(path).map_err(|cause| match cause.kind() {
+        io::ErrorKind::InvalidData => Failure::new(format!("{name}: not text"), hint),
+        _ => Failure::new(format!("{name}: {cause}"), "name files that can be read"),
+    })?;
     let document: Value = serde_json::from_str(&text)
         .map_err(|cause| Failure::new(format!("{name}: no JSON: {cause}"), hint))?;
     history::entries(&document)

@@ -63,6 +63,7 @@ pub struct Args {
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    args.guitar.page_may_be_written()?;
     let (tuning, key) = args.guitar.strings()?;
     let strings = chosen(&args.strings, &tuning)?;
     match args.frets {

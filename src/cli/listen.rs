@@ -36,6 +36,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let Some(path) = args.recording else {
         return live(&args.card, args.channel, common);
     };
+    args.card.unused_for_recordings(&[])?;
     let heard = hear(&path, args.channel, &Progress::new())?;
     tell_damage(path.display(), heard.damage.as_deref());
     output::print(|out| {

@@ -39,7 +39,8 @@ const CAUTION: &str = "Keep headphones at a moderate level, rest your hands, sto
 /// Options that every command takes.
 #[derive(Debug, Clone, clap::Args)]
 pub struct Common {
-    /// Print one JSON document on standard output and nothing else there
+    /// Print JSON on standard output and nothing else there: one document, of `practice` a line an
+    /// event
     #[arg(long, global = true)]
     pub json: bool,
     /// Frequency of A4 in hertz
@@ -98,7 +99,7 @@ pub fn main() -> ExitCode {
     match run(cli) {
         Ok(outcome) => outcome.into(),
         Err(failure) => {
-            output::tell(&failure.to_string());
+            output::tell_lines(&failure.to_string());
             ExitCode::from(2)
         }
     }
@@ -134,13 +135,13 @@ fn not_understood(error: &clap::Error) -> ExitCode {
         }
         ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
             let hint = "`doublecheck demo` shows what it does, `doublecheck --help` all commands";
-            output::tell(&Failure::new("no command given", hint).to_string());
+            output::tell_lines(&Failure::new("no command given", hint).to_string());
             ExitCode::from(2)
         }
         _ => {
             let text = error.render().to_string();
             let told = text.split("\n\nFor more information").next().unwrap_or(&text);
-            output::tell(told.trim_end());
+            output::tell_lines(told.trim_end());
             output::tell("hint: add `--help` to see what the command takes");
             ExitCode::from(2)
         }

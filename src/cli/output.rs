@@ -7,7 +7,9 @@ use std::io::StdoutLock;
 use std::io::Write;
 use std::path::Path;
 
+use super::Common;
 use super::exit::Failure;
+use crate::lick::place::escaped;
 use crate::report::Colour;
 
 /// Hands standard output to `write`, all of it at once at the end. Whoever closed the pipe has
@@ -28,6 +30,20 @@ pub fn print(
     }
 }
 
+/// Asks before a file goes to standard output whether nothing else does.
+///
+/// # Errors
+/// JSON was asked for, which goes there too.
+pub fn alone(common: &Common) -> Result<(), Failure> {
+    if !common.json {
+        return Ok(());
+    }
+    Err(Failure::new(
+        "both the JSON and the file would go to standard output",
+        "give a file to --output, or leave --json out",
+    ))
+}
+
 /// Colour if standard output is a terminal and `NO_COLOR` is not set.
 pub fn colour() -> Colour {
     let unwanted = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
@@ -35,9 +51,14 @@ pub fn colour() -> Colour {
     if io::stdout().is_terminal() && !unwanted && !dumb { Colour::Ansi } else { Colour::Plain }
 }
 
-/// A message beside the result, on standard error. Nothing is lost if nobody reads it.
+/// A message of one line beside the result, on standard error. Nothing is lost if nobody reads it.
 pub fn tell(message: &str) {
-    let _ = writeln!(io::stderr(), "{message}");
+    let _ = writeln!(io::stderr(), "{}", escaped(message));
+}
+
+/// A message of several lines.
+pub fn tell_lines(message: &str) {
+    message.lines().for_each(tell);
 }
 
 /// What becomes of a file that is there already.
@@ -45,8 +66,36 @@ pub fn tell(message: &str) {
 pub enum Existing {
     /// It stays; nothing is written.
     Keep,
+    /// It stays, since nobody said `--force`.
+    KeepUnlessForced,
     /// It is replaced.
     Replace,
+}
+
+impl Existing {
+    /// For commands with the option `--force`.
+    pub fn unless(force: bool) -> Self {
+        if force { Self::Replace } else { Self::KeepUnlessForced }
+    }
+
+    /// Asks before the work is done whether `path` can be written to afterwards.
+    ///
+    /// # Errors
+    /// There is such a file, and it is to stay.
+    pub fn allows(self, path: &Path) -> Result<(), Failure> {
+        if self != Self::Replace && path.exists() { Err(self.refusal(path)) } else { Ok(()) }
+    }
+
+    fn refusal(self, path: &Path) -> Failure {
+        let error = format!("{}: there is such a file already", path.display());
+        Failure::new(
+            error,
+            match self {
+                Self::KeepUnlessForced => "give another name, or say --force to write over it",
+                _ => "give another name, or remove the file first",
+            },
+        )
+    }
 }
 
 /// Writes a file that appears under its name only once it is whole.
@@ -73,16 +122,13 @@ pub fn save(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Failure
         file.write_all(bytes)?;
         file.as_file().sync_all()?;
         match existing {
-            Existing::Keep => file.persist_noclobber(&target)?,
             Existing::Replace => file.persist(&target)?,
+            _ => file.persist_noclobber(&target)?,
         };
         Ok(())
     };
     write().map_err(|error| match error.kind() {
-        io::ErrorKind::AlreadyExists => Failure::new(
-            format!("{}: there is such a file already", path.display()),
-            "give another name, or remove the file first",
-        ),
+        io::ErrorKind::AlreadyExists => existing.refusal(path),
         io::ErrorKind::NotFound => Failure::new(
             format!("{}: there is no such folder", path.display()),
             "make the folder first, or give another path",

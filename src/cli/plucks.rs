@@ -9,6 +9,7 @@ use super::output::Existing;
 use super::recording::Channel;
 use super::recording::Progress;
 use super::recording::feed;
+use super::recording::nothing_struck;
 use super::recording::read_once;
 use super::recording::tell_damage;
 use crate::audio::Chunk;
@@ -16,6 +17,7 @@ use crate::audio::Recording;
 use crate::lick;
 use crate::practice::pluck::Pluck;
 use crate::practice::pluck::PluckListener;
+use crate::report;
 use crate::theory::fretboard::Tuning;
 use crate::theory::key::Key;
 use crate::theory::spelling::Spelling;
@@ -80,16 +82,25 @@ impl Guitar {
         Ok((self.tuning.clone().unwrap_or_default(), None))
     }
 
+    /// Asks before anybody plays whether the page can be written afterwards.
+    ///
+    /// # Errors
+    /// The file is there already.
+    pub fn page_may_be_written(&self) -> Result<(), Failure> {
+        self.report.as_deref().map_or(Ok(()), |path| Existing::unless(self.force).allows(path))
+    }
+
     /// Listens to the recordings one after the other.
     ///
     /// # Errors
-    /// A recording that cannot be opened or holds no sound.
+    /// Options for listening live; a recording that cannot be opened or holds no sound.
     pub fn hear(
         &self,
         recordings: &[PathBuf],
         listener: impl Fn(SampleRate) -> PluckListener,
         mut on_pluck: impl FnMut(&Pluck),
     ) -> Result<(), Failure> {
+        self.card.unused_for_recordings(&[("--keep", self.keep.is_some())])?;
         read_once(recordings)?;
         let progress = Progress::new();
         for path in recordings {
@@ -107,6 +118,11 @@ impl Guitar {
             listener.finish(&mut counted);
             let name = recording.name();
             tell_damage(name, damage.as_deref());
+            if count == 0 {
+                let length_s = recording.position().seconds(recording.rate());
+                let why = report::finding(&nothing_struck(length_s, recording.is_silent()));
+                output::tell(&format!("{name}: no pluck was heard. {why}"));
+            }
             if recordings.len() > 1 {
                 let noun = if count == 1 { "pluck" } else { "plucks" };
                 output::tell(&format!("{name}: {count} {noun}"));
@@ -121,8 +137,7 @@ impl Guitar {
     /// The file is there already, or cannot be written.
     pub fn save_page(&self, page: impl FnOnce() -> String) -> Result<(), Failure> {
         let Some(path) = &self.report else { return Ok(()) };
-        let existing = if self.force { Existing::Replace } else { Existing::Keep };
-        output::save(path, page().as_bytes(), existing)
+        output::save(path, page().as_bytes(), Existing::unless(self.force))
     }
 
     /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.
@@ -232,7 +247,9 @@ mod with_sound_card {
 
 fn tuning(text: &str) -> Result<Tuning, String> {
     let notes = text.split_whitespace().map(|name| {
-        let spelling: Spelling = name.parse().map_err(|error| format!("{error}"))?;
+        let spelling: Spelling = name
+            .parse()
+            .map_err(|error| format!("{error}; expected notes with octaves: D2 A2 D3 G3 A3 D4"))?;
         spelling.midi().ok_or_else(|| format!("`{name}` is beyond all notes"))
     });
     let notes: Vec<_> = notes.collect::<Result<_, String>>()?;

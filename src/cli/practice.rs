@@ -64,7 +64,8 @@ pub struct Args {
     keep_in: Option<PathBuf>,
     #[command(flatten)]
     judging: Judging,
-    /// Keep nothing of these takes for `history`; with --json nothing is kept anyway
+    /// Make no entry of these takes in the `history`, as --json makes none; the recordings stay where
+    /// they are told to be
     #[arg(long)]
     no_history: bool,
     #[command(flatten)]

@@ -19,9 +19,13 @@ use crate::audio::Recording;
 use crate::engine::Listener;
 use crate::engine::Settings;
 use crate::engine::Take;
+use crate::practice::verdict::Finding;
 
 /// Recordings longer than this show their progress; below it the eye would only see a flash.
 const LONG_S: f64 = 20.0;
+
+/// In less time no note can be told, in seconds.
+const SHORTEST_S: f64 = 0.1;
 
 /// Options of the commands that listen to recordings.
 #[derive(Debug, Clone, Copy, clap::Args)]
@@ -45,6 +49,17 @@ pub struct Heard {
     pub take: Take,
     /// What was wrong with the file, and from where on; what could be read is in the take.
     pub damage: Option<String>,
+    /// Next to nothing sounds in it.
+    pub is_silent: bool,
+}
+
+/// What to say of a recording in which nothing was struck.
+pub fn nothing_struck(length_s: f64, is_silent: bool) -> Finding {
+    match is_silent {
+        _ if length_s < SHORTEST_S => Finding::TooShort,
+        true => Finding::Silent,
+        false => Finding::NoNotes,
+    }
 }
 
 /// Listens to the recording at `path`; `-` is standard input.
@@ -61,7 +76,7 @@ pub fn hear(path: &Path, channel: Channel, progress: &Progress) -> Result<Heard,
     let mut take = listener.finish(|_| {});
     // The mix hides what was cut off in one channel.
     take.clipped = recording.clipped();
-    Ok(Heard { take, damage })
+    Ok(Heard { take, damage, is_silent: recording.is_silent() })
 }
 
 /// Hands all of `recording` over, piece by piece, and says so if its channels cancel each other.

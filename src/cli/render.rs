@@ -1,5 +1,6 @@
 //! `doublecheck render`: synthesise a reference performance of a lick.
 
+use std::path::Path;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -160,7 +161,7 @@ fn write_midi(
         count_in_beats: (counted * u32::from(lick.meter.unit)).div_ceil(4),
         click: manner.click == ClickWhen::Throughout,
     };
-    let existing = if args.force { Existing::Replace } else { Existing::Keep };
+    let existing = Existing::unless(args.force);
     output::save(&args.output, &midi::write(lick, &options), existing)?;
     for loss in midi::losses(lick) {
         output::tell(&format!("note: {loss}"));
@@ -194,6 +195,12 @@ fn tell(rendered: &Rendered<'_>, args: &Args, common: &Common) -> Result<(), Fai
 
 fn may_be_written(args: &Args) -> Result<(), Failure> {
     let path = &args.output;
+    if path == Path::new("-") {
+        return Err(Failure::new(
+            "-: a rendering is written to a file, not to standard output",
+            "give it a name: --output lick.wav, or lick.mid with --midi",
+        ));
+    }
     let (endings, kind): (&[&str], _) =
         if args.midi { (&["mid", "midi"], "MIDI") } else { (&["wav"], "WAV") };
     let ends = |ending: &&str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
@@ -203,13 +210,7 @@ fn may_be_written(args: &Args) -> Result<(), Failure> {
             format!("name it {}", path.with_extension(endings[0]).display()),
         ));
     }
-    if path.exists() && !args.force {
-        return Err(Failure::new(
-            format!("{}: this file is already there", path.display()),
-            "choose another name, or say --force to replace it",
-        ));
-    }
-    Ok(())
+    Existing::unless(args.force).allows(path)
 }
 
 fn manner(args: &Args, lick: &Lick, common: &Common) -> Result<Manner, Failure> {

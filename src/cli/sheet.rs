@@ -1,5 +1,7 @@
 //! `doublecheck sheet`: write a printable practice sheet.
 
+use std::io::Write;
+use std::path::Path;
 use std::path::PathBuf;
 
 use serde_json::json;
@@ -7,9 +9,8 @@ use serde_json::json;
 use super::Common;
 use super::exit::Failure;
 use super::exit::Outcome;
+use super::output;
 use super::output::Existing;
-use super::output::print;
-use super::output::save;
 use crate::lick;
 use crate::report::json;
 use crate::report::json::SCHEMA;
@@ -21,7 +22,7 @@ pub struct Args {
     /// The lick file, or the name of an embedded lick
     #[arg(value_name = "LICK")]
     lick: String,
-    /// The page to write (HTML); print it from a browser, on A4 or Letter
+    /// The page to write (HTML), `-` for standard output; print it from a browser, on A4 or Letter
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
     /// Write over a file that is there
@@ -35,15 +36,19 @@ pub struct Args {
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let lick = lick::find(&args.lick)?;
-    let existing = if args.force { Existing::Replace } else { Existing::Keep };
-    save(&args.output, sheet(&lick, common.a4).as_bytes(), existing)?;
+    let page = sheet(&lick, common.a4);
+    if args.output == Path::new("-") {
+        output::alone(common)?;
+        return output::print(|out| out.write_all(page.as_bytes())).map(|()| Outcome::Done);
+    }
+    output::save(&args.output, page.as_bytes(), Existing::unless(args.force))?;
     if common.json {
         let document = json!({
             "schema": SCHEMA,
             "lick": lick.title,
             "output": args.output.display().to_string(),
         });
-        print(|out| json::document(out, &document))?;
+        output::print(|out| json::document(out, &document))?;
     }
     Ok(Outcome::Done)
 }

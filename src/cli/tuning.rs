@@ -41,6 +41,7 @@ pub struct Args {
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    args.guitar.page_may_be_written()?;
     let (tuning, key) = args.guitar.strings()?;
     let reference = common.a4;
     let open: Vec<_> = tuning.strings().map(|(_, note)| reference.frequency(note)).collect();
@@ -77,7 +78,9 @@ fn told(heard: &Heard, check: &TuningCheck, key: Option<Key>) -> String {
         Heard::Taken { string, cents } => {
             let strings = check.strings();
             let now = strings.iter().find(|now| now.string == *string);
-            now.map_or_else(String::new, |now| tuning::taken(now, *cents, key))
+            now.map_or_else(String::new, |now| {
+                tuning::taken(now, *cents, check.wanted().reference, key)
+            })
         }
     }
 }

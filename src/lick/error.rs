@@ -4,6 +4,7 @@
 //! shows the place, [`LickError::hint`] the way out.
 
 use std::io;
+use std::path::Path;
 
 use super::fault::Fault;
 use super::fault::list;
@@ -52,14 +53,30 @@ impl LickError {
     /// What to do about it.
     pub fn hint(&self) -> String {
         match self {
-            Self::Read { source, .. } if source.kind() == io::ErrorKind::NotFound => {
+            Self::Read { name, source } if source.kind() == io::ErrorKind::NotFound => {
                 let names: Vec<_> = library::names().collect();
-                format!("give the path of a lick file, or an embedded lick: {}", list(&names))
+                let meant = library::near(name)
+                    .map_or(String::new(), |meant| format!("did you mean `{meant}`? "));
+                format!(
+                    "{meant}give the path of a lick file, or an embedded lick: {}",
+                    list(&names)
+                )
             }
             Self::Read { .. } => "check the path and that the file may be read".to_owned(),
+            Self::TooLong { name } | Self::NotText { name, .. } if is_notation(name) => {
+                convert(name)
+            }
+            Self::TooLong { name } | Self::NotText { name, .. } if is_recording(name) => {
+                "a lick comes first and recordings after it: the two may be swapped".to_owned()
+            }
             Self::TooLong { .. } | Self::NotText { .. } => {
                 "a lick is a short TOML file in UTF-8; `doublecheck new` writes one to start from"
                     .to_owned()
+            }
+            Self::Malformed { place, fault: Fault::Syntax { .. } | Fault::Unquoted { .. } }
+                if is_notation(&place.name) =>
+            {
+                convert(&place.name)
             }
             Self::Malformed { fault, .. } => fault.hint(),
         }
@@ -72,6 +89,25 @@ impl LickError {
             _ => String::new(),
         }
     }
+}
+
+fn ends_in(name: &str, endings: &[&str]) -> bool {
+    let ending = Path::new(name).extension().unwrap_or_default();
+    endings.iter().any(|known| ending.eq_ignore_ascii_case(known))
+}
+
+/// Whether the name is that of a file that `convert` reads.
+fn is_notation(name: &str) -> bool {
+    ends_in(name, &["musicxml", "xml", "mxl", "mid", "midi", "tab", "txt"])
+}
+
+fn is_recording(name: &str) -> bool {
+    ends_in(name, &["wav", "flac", "mp3", "ogg", "oga", "m4a", "aif", "aiff", "caf"])
+}
+
+fn convert(name: &str) -> String {
+    let lick = Path::new(name).with_extension("toml");
+    format!("make a lick of it first: doublecheck convert {name} -o {}", lick.display())
 }
 
 /// A message without line breaks and control characters, cut where it gets long.

@@ -19,6 +19,12 @@ pub enum Fault {
         /// What the TOML reader said.
         message: String,
     },
+    /// A value that TOML takes for nothing, since no straight quotes stand round it.
+    #[error("`{value}` without straight quotes")]
+    Unquoted {
+        /// The value as found, less curly quotes.
+        value: String,
+    },
     /// A backslash that TOML takes for the beginning of an escape.
     #[error(r"a lone `\` between double quotes")]
     Escape,
@@ -77,6 +83,12 @@ pub enum Fault {
     #[error("`{found}` is not a length")]
     Length {
         /// The length as found.
+        found: String,
+    },
+    /// An open string that may lie in any octave.
+    #[error("`{found}` names no octave")]
+    NoOctave {
+        /// The name as found.
         found: String,
     },
     /// A name that names nothing: note, key, chord or interval.
@@ -159,6 +171,7 @@ impl Fault {
             Self::Syntax { .. } => {
                 "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from".to_owned()
             }
+            Self::Unquoted { value } => format!("put straight quotes round it: \"{value}\""),
             Self::UnknownKey { found, known } => match nearest(found, known) {
                 Some(meant) => format!("did you mean `{meant}`? the keys here are {}", list(known)),
                 None => format!("the keys here are {}", list(known)),
@@ -184,9 +197,22 @@ impl Fault {
                  0.5, 1, \"1/3\"",
                 Beats::LONGEST
             ),
+            Self::NoOctave { .. } => {
+                "name each string with its octave, separated by blanks, lowest first: \
+                 tuning = \"D2 A2 D3 G3 A3 D4\""
+                    .to_owned()
+            }
             Self::Name(error) => name_hint(error),
             Self::MarkCount { expected, .. } => {
                 format!("write {expected} marks separated by blanks, lowest string first; x is a string that is not played")
+            }
+            Self::Mark { found } if found == "X" => {
+                "a string that is not played is a small x: frets = \"x x x 9 x 9\"".to_owned()
+            }
+            Self::Mark { found } if is_run_together(found) => {
+                "separate the marks by blanks, a small x for a string that is not played: \
+                 frets = \"x x x 9 x 9\""
+                    .to_owned()
             }
             Self::Mark { .. } => {
                 "a mark is x, a fret (0 is open), 5h7, 7p5, 5s7, 5/7, 7\\5, 7b9, <12>, 8<20> or =; \
@@ -224,6 +250,13 @@ impl Fault {
             Self::TooManyNotes { .. } => format!("a step has up to {MOST_NOTES} notes"),
         }
     }
+}
+
+/// Whether these are marks of several strings without blanks between them, as chord shapes are often
+/// written.
+fn is_run_together(found: &str) -> bool {
+    let is_mark = |c: char| c.is_ascii_digit() || matches!(c, 'x' | 'X' | '-');
+    found.len() > 3 && found.chars().all(is_mark)
 }
 
 pub(super) fn lower_first(message: impl std::fmt::Display) -> String {

@@ -162,6 +162,11 @@ fn read_lick(text: &str) -> Found<Written> {
         let span = error.span().unwrap_or(text.len()..text.len());
         let fault = match error.message() {
             message if message.contains("escape") => Fault::Escape,
+            // Such a value is pointed at as a whole.
+            message if message.contains("quoted") && text.get(span.clone()).is_some() => {
+                let curly = ['“', '”', '„', '‘', '’', '‚', '«', '»', '"', '\''];
+                Fault::Unquoted { value: text[span.clone()].trim_matches(curly).to_owned() }
+            }
             message => Fault::Syntax { message: message.to_owned() },
         };
         (span, fault)
@@ -224,7 +229,15 @@ fn read_tuning(text: &str, table: &Table<'_, '_>) -> Found<Tuning> {
     let (names, span) = table.text("tuning")?;
     let mut open = Vec::new();
     for (word, place) in words(text, names, &span) {
-        let spelling: Spelling = word.parse().map_err(|e: NameError| (place.clone(), e.into()))?;
+        let spelling: Spelling = word.parse().map_err(|error: NameError| {
+            let fault = match error {
+                NameError::Note { found } if !found.contains(|c: char| c.is_ascii_digit()) => {
+                    Fault::NoOctave { found }
+                }
+                error => error.into(),
+            };
+            (place.clone(), fault)
+        })?;
         open.extend(spelling.midi());
     }
     let found = open.len();

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::Lick;
 use super::error::LickError;
+use super::fault::nearest;
 use super::file::read_text;
 
 macro_rules! licks {
@@ -32,6 +33,15 @@ pub const STARTER: &str = include_str!("library/starter.toml");
 /// The names of the licks that come with the program, in alphabetical order.
 pub fn names() -> impl Iterator<Item = &'static str> {
     LICKS.iter().map(|(name, _)| *name)
+}
+
+/// The name of an embedded lick that `found` may have meant: a slip of the pen, blanks for hyphens, a
+/// part of it.
+pub(super) fn near(found: &str) -> Option<&'static str> {
+    let found = found.trim_end_matches(".toml").to_lowercase().replace([' ', '_'], "-");
+    let names: Vec<_> = names().collect();
+    let has_part = |name: &&str| found.len() >= 4 && name.contains(&found);
+    nearest(&found, &names).or_else(|| names.iter().copied().find(has_part))
 }
 
 /// The file of an embedded lick.

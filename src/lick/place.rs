@@ -63,7 +63,7 @@ impl Place {
         }
         let label = LabeledSpan::new_with_span(None, self.span.start..end);
         let report = Report::new(MietteDiagnostic::new("").with_labels([label]))
-            .with_source_code(NamedSource::new(&self.name, self.text.clone()));
+            .with_source_code(NamedSource::new(escaped(&self.name), self.text.clone()));
         let mut drawn = String::new();
         let handler = GraphicalReportHandler::new_themed(GraphicalTheme::unicode_nocolor())
             .with_context_lines(1)
@@ -94,7 +94,17 @@ fn char_boundary(text: &str, byte: usize) -> usize {
     (0..=byte.min(text.len())).rev().find(|&at| text.is_char_boundary(at)).unwrap_or(0)
 }
 
-/// Control characters of a file must not reach a terminal.
+/// Text of a lick, or the name of a file, as it is shown to people: on one line, control characters
+/// written as escapes, since a terminal would obey them.
+pub fn escaped(text: &str) -> String {
+    let mut shown = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_control() { shown.extend(c.escape_default()) } else { shown.push(c) }
+    }
+    shown
+}
+
+/// As [`escaped`], keeping lines and columns.
 pub(super) fn printable(text: &str) -> String {
     text.replace(|c: char| c.is_control() && c != '\n', "\u{fffd}")
 }

@@ -29,6 +29,10 @@ const MOST_SPREAD: Cents = Cents(3.0);
 /// themselves.
 const FINGER_CENTS: f64 = 0.5;
 
+/// More than this no saddle mends, nine millimetres of a usual scale where saddles travel some
+/// (common practice): another fret was played, or the string is spoilt.
+pub const MOST_MENDED: Cents = Cents(25.0);
+
 /// What the fretted note is compared with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Against {
@@ -101,7 +105,8 @@ pub enum Advice {
     Shorten,
     /// Leave it.
     Good,
-    /// The error is larger than the tolerance, or something was not heard.
+    /// The error is larger than the tolerance, something was not heard, or the offset is larger than
+    /// any that a saddle mends.
     Unsure,
 }
 
@@ -120,7 +125,8 @@ pub struct StringIntonation {
     pub offset: Option<Mean>,
     /// How many plucks of the lower note or the harmonic there were.
     pub reference_plucks: usize,
-    /// How far the saddle moves away from the nut, the open string being retuned afterwards.
+    /// How far the saddle moves away from the nut, the open string being retuned afterwards; `None`
+    /// if that is not known, or no saddle goes so far.
     pub saddle_mm: Option<f64>,
     /// What to do.
     pub advice: Advice,
@@ -160,7 +166,7 @@ pub enum Heard {
 pub struct IntonationCheck {
     plan: Plan,
     entries: Vec<Entry>,
-    /// Plucks that belong to no string.
+    /// Plucks that belong to no string, neither to one that is looked at nor to another.
     strays: Vec<Refused>,
 }
 
@@ -209,7 +215,10 @@ impl IntonationCheck {
             };
             let fault = Fault::Wrong { heard: loudest.frequency };
             let refused = Refused { at_s, string: None, fault };
-            self.strays.push(refused.clone());
+            // A recording of all strings may be asked about one: what is played on the others is no fault.
+            if !self.is_of_another_string(loudest.frequency) {
+                self.strays.push(refused.clone());
+            }
             return Heard::Refused(refused);
         };
         let fault = pluck.fault(sounding);
@@ -228,6 +237,18 @@ impl IntonationCheck {
             }
             None => Heard::Nothing,
         }
+    }
+
+    /// Whether this is the open or a compared note of a string that is not looked at.
+    fn is_of_another_string(&self, frequency: Hertz) -> bool {
+        let Plan { tuning, strings, reference, against, .. } = &self.plan;
+        let frets = [Fret(0), against.base(), Fret(12), against.fret()];
+        tuning.strings().filter(|(string, _)| !strings.contains(string)).any(|(string, _)| {
+            let places = frets.iter().filter_map(|&fret| tuning.note_at(string, fret));
+            places
+                .map(|note| frequency.cents_above(reference.frequency(note)).0.abs())
+                .any(|off| off < REACH.0)
+        })
     }
 
     fn count(&self, string: StringNumber, role: Role) -> usize {
@@ -303,9 +324,10 @@ impl IntonationCheck {
         });
         let offset = offset.filter(|offset| offset.error.is_finite());
         let frets = (self.plan.against.base(), fret);
-        let saddle = offset.map(|offset| saddle_mm(Cents(offset.cents), self.plan.scale_mm, frets));
+        let mended = offset.filter(|offset| offset.cents.abs() <= MOST_MENDED.0);
+        let saddle = mended.map(|offset| saddle_mm(Cents(offset.cents), self.plan.scale_mm, frets));
         let tolerance = self.plan.tolerance.0;
-        let advice = match offset {
+        let advice = match mended {
             None => Advice::Unsure,
             Some(offset) if offset.error > tolerance => Advice::Unsure,
             Some(offset) if offset.cents > tolerance => Advice::Lengthen,

@@ -3,8 +3,10 @@
 //! **Conventions.** Cents are told against the equal-tempered note; what a string ought to be may lie
 //! elsewhere ([`pure_target`]). Strings may be struck in any order, one by one or together; every
 //! string is the mean of its plucks since it was last tuned.
-//! **Limits.** A string more than [`REACH`] off is not recognised. Beats are those of ideally limp
-//! strings; stiffness adds some tenths a second on low strings.
+//! **Limits.** A string more than [`REACH`] off is taken for the nearest one as long as that was not
+//! heard otherwise, as after new strings are put on; more than [`FAR`] off, or half-way between two, it
+//! is not recognised. Beats are those of ideally limp strings; stiffness adds some tenths a second on
+//! low strings.
 //! **Reference.** Beats of a mistuned interval: H. Helmholtz, *On the Sensations of Tone*, ch. 8.
 
 use super::pluck::Fault;
@@ -26,6 +28,12 @@ const STRUM_S: f64 = 0.5;
 /// A string that has moved farther than this between two plucks was tuned meanwhile: only what comes
 /// after counts.
 const RETUNED: Cents = Cents(3.0);
+
+/// Three semitones, rounded: farther off no string is looked for.
+pub const FAR: Cents = Cents(350.0);
+
+/// A pluck that is nearer to one string than to any other by less than this may be either.
+const UNDECIDED: Cents = Cents(50.0);
 
 /// What the strings are compared with.
 #[derive(Debug, Clone)]
@@ -92,6 +100,13 @@ pub struct StringTuning {
     pub verdict: Verdict,
 }
 
+impl StringTuning {
+    /// Whether it is so far off that only the order of the strings says which one it is.
+    pub fn is_far_off(&self) -> bool {
+        self.measured.is_some_and(|mean| mean.cents.abs() >= REACH.0)
+    }
+}
+
 /// Two neighbouring strings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pair {
@@ -99,7 +114,8 @@ pub struct Pair {
     pub strings: (StringNumber, StringNumber),
     /// The interval that they ought to make.
     pub interval: Interval,
-    /// Beats a second as they are, positive for a wide interval; `None` if one was not heard.
+    /// Beats a second as they are, positive for a wide interval; `None` if one was not heard, or is too
+    /// far off to beat.
     pub beats_hz: Option<f64>,
     /// Beats a second as they ought to be.
     pub target_beats_hz: f64,
@@ -151,9 +167,18 @@ impl TuningCheck {
     pub fn push(&mut self, pluck: &Pluck) -> Vec<Heard> {
         let mut heard = Vec::new();
         for sounding in &pluck.strings {
-            let string = self.string_of(sounding.frequency);
+            let near = self.string_of(sounding.frequency);
+            let looks_far = near.is_none() && sounding.struck;
+            let far = looks_far.then(|| self.far_string_of(sounding.frequency)).flatten();
+            let string = near.or(far);
             let measured = string.is_none_or(|of| self.plucks.iter().any(|&(s, ..)| s == of));
-            let fault = pluck.fault(sounding);
+            // So far off only the way to turn the peg counts, and new strings stretch as they sound.
+            let (fault, moved) = match pluck.fault(sounding) {
+                Some(Fault::Drifting { moved }) if far.is_some() && moved.0.abs() < UNDECIDED.0 => {
+                    (None, moved.0)
+                }
+                fault => (fault, 0.0),
+            };
             if !sounding.struck && (measured || fault.is_some()) {
                 continue;
             }
@@ -172,7 +197,7 @@ impl TuningCheck {
                     let place = self.wanted.reference.frequency(open);
                     let cents = sounding.frequency.cents_above(place);
                     let error = sounding.reading.map_or(f64::INFINITY, |r| r.error_cents);
-                    self.plucks.push((string, cents.0, error));
+                    self.plucks.push((string, cents.0, error.hypot(moved)));
                     heard.push(Heard::Taken { string, cents });
                 }
             }
@@ -186,13 +211,29 @@ impl TuningCheck {
 
     /// The string whose open note is nearest to `frequency`, within [`REACH`].
     fn string_of(&self, frequency: Hertz) -> Option<StringNumber> {
+        let (off, string) = self.by_distance(frequency).into_iter().next()?;
+        (off < REACH.0).then_some(string)
+    }
+
+    /// The string that a pluck of no open note is: the nearest by far, unless it was heard nearer to its
+    /// place before.
+    fn far_string_of(&self, frequency: Hertz) -> Option<StringNumber> {
+        let nearest = self.by_distance(frequency);
+        let (off, string) = *nearest.first()?;
+        let decided = nearest.get(1).is_none_or(|(next, _)| next - off >= UNDECIDED.0);
+        let heard = |(played, cents, _): &(StringNumber, f64, f64)| {
+            *played == string && cents.abs() < REACH.0
+        };
+        (off < FAR.0 && decided && !self.plucks.iter().any(heard)).then_some(string)
+    }
+
+    /// How many cents `frequency` is off every string, the nearest first.
+    fn by_distance(&self, frequency: Hertz) -> Vec<(f64, StringNumber)> {
         let Wanted { tuning, reference, .. } = &self.wanted;
-        let off = |note: MidiNote| frequency.cents_above(reference.frequency(note)).0.abs();
-        tuning
-            .strings()
-            .filter(|(_, note)| off(*note) < REACH.0)
-            .min_by(|(_, a), (_, b)| off(*a).total_cmp(&off(*b)))
-            .map(|(string, _)| string)
+        let off = |note| frequency.cents_above(reference.frequency(note)).0.abs();
+        let mut all: Vec<_> = tuning.strings().map(|(string, note)| (off(note), string)).collect();
+        all.sort_by(|(a, _), (b, _)| a.total_cmp(b));
+        all
     }
 
     /// Every string, lowest first.
@@ -212,7 +253,9 @@ impl TuningCheck {
             let target = wanted.target(note);
             let verdict = match measured {
                 None => Verdict::NotHeard,
-                Some(mean) if mean.error > wanted.tolerance.0 => Verdict::Unsure,
+                Some(mean) if mean.error > wanted.tolerance.0 && mean.cents.abs() < REACH.0 => {
+                    Verdict::Unsure
+                }
                 Some(mean) if mean.cents - target.0 > wanted.tolerance.0 => Verdict::Sharp,
                 Some(mean) if mean.cents - target.0 < -wanted.tolerance.0 => Verdict::Flat,
                 Some(_) => Verdict::Good,
@@ -237,8 +280,9 @@ impl TuningCheck {
                 self.wanted.target_hz(high.note),
                 interval,
             );
+            let far = low.is_far_off() || high.is_far_off();
             let beats_hz = match (low.frequency, high.frequency) {
-                (Some(low), Some(high)) => beats_hz(low, high, interval),
+                (Some(low), Some(high)) if !far => beats_hz(low, high, interval),
                 _ => None,
             };
             let strings = (low.string, high.string);

@@ -134,6 +134,10 @@ pub enum Finding {
     },
     /// Nothing above the noise was found.
     Silent,
+    /// No note was found in what sounds.
+    NoNotes,
+    /// No note can be told in so short a time.
+    TooShort,
     /// Samples at full scale for some of the time.
     Clipped {
         /// Share of the recording, 0–1.

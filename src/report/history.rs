@@ -11,6 +11,7 @@ use serde_json::json;
 
 use super::json::SCHEMA;
 use super::plural;
+use crate::lick::place::escaped;
 
 /// Marks of the ruled line that shows the share of right steps.
 const LINE_MARKS: usize = 20;
@@ -105,7 +106,7 @@ pub fn text(out: &mut impl Write, entries: &[Entry], shown: usize) -> io::Result
         if i > 0 {
             writeln!(out)?;
         }
-        writeln!(out, "{lick}\n")?;
+        writeln!(out, "{}\n", escaped(lick))?;
         let earlier = takes.len().saturating_sub(shown);
         table(out, &takes[earlier..])?;
         if earlier > 0 {
@@ -120,7 +121,7 @@ fn table(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
     let dated = takes.iter().any(|take| take.recorded_at.is_some());
     let name = |take: &Entry| {
         let file = take.recording.rsplit('/').next().unwrap_or_default();
-        if file.is_empty() { take.recording.clone() } else { file.to_owned() }
+        escaped(if file.is_empty() { &take.recording } else { file })
     };
     let widest = takes.iter().map(|take| name(take).chars().count()).max().unwrap_or(0).max(4);
     let (date, day_width) = if dated { ("recorded", 12) } else { ("", 0) };

@@ -57,6 +57,7 @@ fn told(string: &StringIntonation) -> String {
         (Advice::Shorten, Some(mm)) => format!("shorten: saddle {:.1} mm towards the nut", -mm),
         (Advice::Good, _) => "good".to_owned(),
         _ if string.offset.is_none() => "unsure: not all of it heard".to_owned(),
+        (_, None) => "unsure: more than a saddle can mend; was the right fret played?".to_owned(),
         _ => "unsure: the error is too large, play more".to_owned(),
     }
 }

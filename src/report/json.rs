@@ -291,6 +291,8 @@ fn told(finding: &Finding) -> Told<'_> {
             told.offset_cents = Some(hundredths(offset.0));
         }
         Finding::Silent => told.finding = "silent",
+        Finding::NoNotes => told.finding = "no notes",
+        Finding::TooShort => told.finding = "too short",
         Finding::Clipped { share } => {
             told.finding = "clipped";
             told.share = Some((share * 1e6).round() / 1e6);

@@ -21,6 +21,8 @@ pub mod tally;
 pub mod text;
 pub mod tuning;
 
+pub use summary::finding;
+
 use crate::lick::Lick;
 use crate::lick::Step;
 use crate::practice::verdict::TakeJudgement;

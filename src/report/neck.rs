@@ -12,6 +12,7 @@ use super::offsets_page;
 use super::offsets_page::Course;
 use super::plucks;
 use crate::practice::intonation::Advice;
+use crate::practice::intonation::MOST_MENDED;
 use crate::practice::neck::NeckMap;
 use crate::practice::neck::Split;
 use crate::practice::neck::Spot;
@@ -38,7 +39,14 @@ fn told(split: &Split, scale_mm: f64, tolerance: f64) -> Vec<String> {
         let (cents, way) = (nut.0.abs(), way(nut.0));
         told.push(format!("all fretted notes {cents:.1} cents {way} of the open string: {cause}"));
     }
-    if split.saddle.0.abs() > tolerance {
+    if split.saddle.0.abs() > MOST_MENDED.0 {
+        told.push(format!(
+            "{:.1} cents {} at the twelfth fret, more than a saddle can mend; were the right frets \
+             played?",
+            split.saddle.0.abs(),
+            way(split.saddle.0)
+        ));
+    } else if split.saddle.0.abs() > tolerance {
         let mm = split.saddle_mm(scale_mm);
         let side = if mm > 0.0 { "away from" } else { "towards" };
         told.push(format!(
@@ -117,10 +125,9 @@ pub fn text(
     if spots.is_empty() {
         writeln!(out, "No note of the neck was heard.")?;
     } else {
-        writeln!(
-            out,
-            "Cents from equal temperament (second line: what only that fret explains)\n"
-        )?;
+        let second =
+            if splits.is_empty() { "" } else { " (second line: what only that fret explains)" };
+        writeln!(out, "Cents from equal temperament{second}\n")?;
         let frets = frets(&spots);
         let heads: Vec<String> = frets.iter().map(|fret| format!("{:>5}", fret.0)).collect();
         writeln!(out, "string  fret{}", heads.concat())?;
@@ -221,7 +228,7 @@ struct SplitJson {
     tuning_cents: f64,
     nut_cents: Option<f64>,
     saddle_cents: f64,
-    saddle_mm: f64,
+    saddle_mm: Option<f64>,
 }
 
 /// A string as `intonation` tells it without a map, the octave over the open string, and what the
@@ -240,6 +247,7 @@ fn split_json(map: &NeckMap, spots: &[Spot], split: &Split, scale_mm: f64) -> Sp
         .map(|(open, upper)| (upper.cents - open.cents, upper.error.hypot(open.error)));
     let advice = match offset {
         Some((_, error)) if error > plan.tolerance.0 => Advice::Unsure,
+        Some((cents, _)) if cents.abs() > MOST_MENDED.0 => Advice::Unsure,
         Some((cents, _)) if cents > plan.tolerance.0 => Advice::Lengthen,
         Some((cents, _)) if cents < -plan.tolerance.0 => Advice::Shorten,
         Some(_) => Advice::Good,
@@ -257,7 +265,8 @@ fn split_json(map: &NeckMap, spots: &[Spot], split: &Split, scale_mm: f64) -> Sp
         tuning_cents: json::hundredths(split.tuning.0),
         nut_cents: split.nut.map(|nut| json::hundredths(nut.0)),
         saddle_cents: json::hundredths(split.saddle.0),
-        saddle_mm: json::hundredths(split.saddle_mm(scale_mm)),
+        saddle_mm: (split.saddle.0.abs() <= MOST_MENDED.0)
+            .then(|| json::hundredths(split.saddle_mm(scale_mm))),
     }
 }
 

@@ -33,7 +33,9 @@ pub fn fault(fault: Fault, reference: Reference) -> String {
         Fault::Buzzing => "it rattled: press right behind the fret, pluck gently".to_owned(),
         Fault::Wrong { heard } => match reference.nearest(heard) {
             Some((note, cents)) => {
-                format!("{} {:+.0} cents is no note asked for", name(note), cents.0)
+                // Through an integer, so that −0.4 prints as `+0`.
+                let cents = cents.0.round() as i64;
+                format!("{} {cents:+} cents is no note asked for", name(note))
             }
             None => format!("{:.1} Hz is no note asked for", heard.get()),
         },

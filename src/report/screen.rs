@@ -27,6 +27,7 @@ use super::tally::out_of_tune;
 use crate::engine::Stage;
 use crate::lick::Lick;
 use crate::lick::mark::Mark;
+use crate::lick::place::escaped;
 use crate::practice::verdict::HeardNote;
 use crate::practice::verdict::Pitch;
 use crate::practice::verdict::Status;
@@ -193,7 +194,7 @@ impl View<'_> {
 
     fn heading(&self, width: usize) -> Line<'static> {
         let right = format!("{}   {}", self.place, self.pace);
-        let title: String = self.page.title.chars().take(width / 2).collect();
+        let title: String = escaped(&self.page.title).chars().take(width / 2).collect();
         let gap = width.saturating_sub(title.chars().count() + right.chars().count()).max(2);
         let bold = Style::new().add_modifier(Modifier::BOLD);
         Line::from(vec![Span::styled(title, bold), Span::raw(" ".repeat(gap)), Span::raw(right)])

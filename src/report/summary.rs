@@ -153,7 +153,7 @@ fn unmatched(page: &Page, strikes: &[UnmatchedStrike]) -> Option<String> {
 }
 
 /// A finding in a sentence.
-pub(super) fn finding(finding: &Finding) -> String {
+pub fn finding(finding: &Finding) -> String {
     match finding {
         Finding::TunedOff { offset } => format!(
             "The guitar as a whole is tuned {}; the cents are told against that.",
@@ -176,6 +176,12 @@ pub(super) fn finding(finding: &Finding) -> String {
         Finding::Silent => "Nothing above the noise was found: the recording is silent, or far \
                             too quiet."
             .to_owned(),
+        Finding::NoNotes => {
+            "No note was found, though the recording is not silent: is it noise, or \
+                             another recording than you meant?"
+                .to_owned()
+        }
+        Finding::TooShort => "The recording is too short to hold a note.".to_owned(),
         Finding::Clipped { share } => format!(
             "The recording is clipped ({} of it at full scale): record it at a lower level.",
             percent(*share)

@@ -14,6 +14,7 @@ use super::tally::OutOfTune;
 use super::tally::Tally;
 use super::tally::missing_outright;
 use super::tally::out_of_tune;
+use crate::lick::place::escaped;
 use crate::practice::verdict::HeardNote;
 use crate::practice::verdict::Pitch;
 use crate::practice::verdict::Status;
@@ -59,7 +60,7 @@ fn write_take(
     take: &TakeJudgement,
     colour: Colour,
 ) -> io::Result<()> {
-    writeln!(out, "{}, {recording}", page.title)?;
+    writeln!(out, "{}, {}", escaped(&page.title), escaped(recording))?;
     write!(out, "{:.1} s", take.duration_s)?;
     if let Some(tempo) = take.tempo_bpm {
         let written = page.tempo_bpm.round();

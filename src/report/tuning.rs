@@ -16,7 +16,12 @@ use crate::practice::tuning::TuningCheck;
 use crate::practice::tuning::Verdict;
 use crate::theory::key::Key;
 use crate::theory::key::spell;
+use crate::theory::note::Reference;
 use crate::units::Cents;
+
+/// Which peg it is has to be known before one is turned so far.
+const FAR_OFF: &str = "A string so far off is taken for the nearest one: make sure that it is, then \
+    turn its peg slowly.\nIf it gets tight before it is there, stop.";
 
 /// The verdict in words.
 pub fn verdict(verdict: Verdict) -> &'static str {
@@ -40,7 +45,10 @@ pub fn text(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
     writeln!(out, "                          tempered       target   is")?;
     writeln!(out, "{}", "─".repeat(58))?;
     for string in &strings {
-        writeln!(out, "{}", line(string, key).trim_end())?;
+        writeln!(out, "{}", line(string, wanted.reference, key).trim_end())?;
+    }
+    if strings.iter().any(StringTuning::is_far_off) {
+        writeln!(out, "\n{FAR_OFF}")?;
     }
     let pairs = check.pairs();
     if pairs.iter().any(|pair| pair.beats_hz.is_some()) {
@@ -76,17 +84,37 @@ pub fn text(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
 }
 
 /// One line for a pluck of `string` that was taken, `cents` off.
-pub fn taken(string: &StringTuning, cents: Cents, key: Option<Key>) -> String {
+pub fn taken(
+    string: &StringTuning,
+    cents: Cents,
+    reference: Reference,
+    key: Option<Key>,
+) -> String {
     format!(
         "string {} ({}): {} cents, {}",
         string.string.0,
         spell(string.note, key),
         plucks::signed(cents.0),
-        verdict(string.verdict)
+        told(string, reference, key)
     )
 }
 
-fn line(string: &StringTuning, key: Option<Key>) -> String {
+/// The verdict, and what to do about a string that sounds another note than its own.
+fn told(string: &StringTuning, reference: Reference, key: Option<Key>) -> String {
+    let is = verdict(string.verdict);
+    let sounds = string.frequency.and_then(|hz| reference.nearest(hz));
+    match (string.verdict, sounds) {
+        (Verdict::Flat, Some((note, _))) if string.is_far_off() => {
+            format!("{is}, sounds {}: tune up", spell(note, key))
+        }
+        (Verdict::Sharp, Some((note, _))) if string.is_far_off() => {
+            format!("{is}, sounds {}: tune down", spell(note, key))
+        }
+        _ => is.to_owned(),
+    }
+}
+
+fn line(string: &StringTuning, reference: Reference, key: Option<Key>) -> String {
     let note = spell(string.note, key).to_string();
     let head = format!("{:>4}    {note:<4}", string.string.0);
     match (string.frequency, string.measured) {
@@ -96,7 +124,7 @@ fn line(string: &StringTuning, key: Option<Key>) -> String {
             plucks::signed(mean.cents),
             plucks::error(mean.error),
             plucks::signed(mean.cents - string.target.0),
-            verdict(string.verdict)
+            told(string, reference, key)
         ),
         _ => format!("{head}  {:>9}   {:>6} {:<5}  {:>6}   {}", "–", "–", "", "–", "not heard"),
     }
@@ -187,7 +215,7 @@ pub fn page(check: &TuningCheck, key: Option<Key>) -> String {
         .map(|string| Offset {
             label: format!("{} {}", string.string.0, spell(string.note, key)),
             value: string.measured.map(|mean| (mean.cents - string.target.0, mean.error)),
-            remark: verdict(string.verdict).to_owned(),
+            remark: told(string, wanted.reference, key),
         })
         .collect();
     let place = match &wanted.pure {
@@ -209,6 +237,7 @@ pub fn page(check: &TuningCheck, key: Option<Key>) -> String {
                 }
             }
         }
+        @if strings.iter().any(StringTuning::is_far_off) { p.care { (FAR_OFF) } }
         p.care { (plucks::CARE_TUNING) }
     };
     offsets_page::page("Open strings", &body)

@@ -1,6 +1,7 @@
 //! Plain-text tab as a lick.
 
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use super::page::Page;
 use super::page::System;
@@ -183,8 +184,7 @@ fn system_columns(
     system: &System,
     remarks: &mut Remarks,
 ) -> Result<BTreeMap<usize, Column>, NotationError> {
-    let mut columns: BTreeMap<usize, Column> = BTreeMap::new();
-    let mut ends: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut found: Vec<(usize, usize, usize, Token)> = Vec::new();
     for (index, line) in system.lines.iter().enumerate() {
         let string = system.lines.len() - 1 - index;
         let mut at = system.body;
@@ -200,14 +200,27 @@ fn system_columns(
                     let place = format!("line {}, column {}", system.line + index, at + 1);
                     remarks.add(place, *remark);
                 }
-                let column = columns.entry(at).or_default();
-                column.place = format!("line {}, column {}", system.line, at + 1);
-                column.tokens.insert(string, token);
-                let end = ends.entry(at).or_default();
-                *end = (*end).max(at + length);
+                found.push((at, at + length, string, token));
             }
             at += length.max(1);
         }
+    }
+    let bare: BTreeSet<usize> = found
+        .iter()
+        .filter(|(.., token)| !matches!(token.what, What::Tied(_)))
+        .map(|(at, ..)| *at)
+        .collect();
+    let mut columns: BTreeMap<usize, Column> = BTreeMap::new();
+    let mut ends: BTreeMap<usize, usize> = BTreeMap::new();
+    for (at, end, string, token) in found {
+        // A mark in brackets stands where its digit does, not where the bracket opens.
+        let is_bracketed = matches!(token.what, What::Tied(_)) && !bare.contains(&at);
+        let at = at + usize::from(is_bracketed);
+        let column = columns.entry(at).or_default();
+        column.place = format!("line {}, column {}", system.line, at + 1);
+        column.tokens.insert(string, token);
+        let last = ends.entry(at).or_default();
+        *last = (*last).max(end);
     }
     align(&mut columns, &ends, remarks);
     for (at, chord) in &system.chords {

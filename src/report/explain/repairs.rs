@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::super::json::SCHEMA;
 use super::super::json::document;
+use crate::lick::place::escaped;
 use crate::lick::repair::Repaired;
 
 /// Writes every changed line as it was and as it would be, and why.
@@ -26,7 +27,8 @@ pub fn text(out: &mut impl Write, original: &str, repaired: &Repaired) -> io::Re
             .filter(|repair| repair.line == line)
             .map(|repair| repair.why.as_str())
             .collect();
-        writeln!(out, "line {line}: {}\n- {before}\n+ {after}", why.join("; "))?;
+        let why = escaped(&why.join("; "));
+        writeln!(out, "line {line}: {why}\n- {}\n+ {}", escaped(before), escaped(after))?;
     }
     Ok(())
 }

@@ -11,6 +11,7 @@ use crate::lick::explanation::Explanation;
 use crate::lick::facts::Moment;
 use crate::lick::facts::StepFacts;
 use crate::lick::facts::Truth;
+use crate::lick::place::escaped;
 use crate::theory::chord::Role;
 use crate::theory::naming::ChordName;
 
@@ -37,7 +38,7 @@ pub fn text(out: &mut impl Write, lick: &Lick, explanation: &Explanation) -> io:
 }
 
 fn heading(out: &mut impl Write, lick: &Lick) -> io::Result<()> {
-    writeln!(out, "{}", lick.title)?;
+    writeln!(out, "{}", escaped(&lick.title))?;
     let open: Vec<_> = lick.open_names().iter().map(ToString::to_string).collect();
     write!(
         out,
