@@ -402,6 +402,7 @@ mod tests {
 
     const RATE: u32 = 48_000;
 
+    /// At this second, what sounds and what may.
     fn strike(second: u32, notes: &[HeardPitch], doubtful: &[f64]) -> Strike {
         Strike {
             onset: SampleIndex(u64::from(second * RATE)),
@@ -414,30 +415,32 @@ mod tests {
         }
     }
 
+    /// A take of these strikes against steps a beat long, a beat a second.
+    fn judged(frets: &[&str], strikes: Vec<Strike>) -> TakeJudgement {
+        let step = |frets: &&str| format!("  {{ beats = 1, frets = \"{frets}\" }},\n");
+        let steps: String = frets.iter().map(step).collect();
+        let lick = format!(
+            "title = \"Weir\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
+        );
+        let expected = Lick::parse(&lick, "test").expect("a good lick").expected();
+        let take = Take {
+            rate: SampleRate::new(RATE).expect("positive"),
+            length: SampleCount(u64::from((strikes.len() as u32 + 2) * RATE)),
+            strikes,
+            holes: Vec::new(),
+            clipped: SampleCount(0),
+        };
+        judge_take(&expected, &take, &Settings::default())
+    }
+
     #[test]
     fn what_may_be_partials_of_a_hammered_note_does_not_make_it_another_strike() {
-        let lick = r#"
-title = "Two planks"
-key = "D major"
-tempo = 60
-meter = "4/4"
-steps = [{ beats = 2, frets = "x 4h5 5 x x x" }]
-"#;
-        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
         let sure = HeardPitch::sure;
         let hammered = [sure(50.0), HeardPitch { struck_odds: -6.0, ..sure(55.0) }];
         let verdict = |notes: &[HeardPitch], doubtful: &[f64]| {
-            let take = Take {
-                rate: SampleRate::new(RATE).expect("positive"),
-                length: SampleCount(3 * u64::from(RATE)),
-                strikes: vec![
-                    strike(1, &[sure(49.0), sure(55.0)], &[]),
-                    strike(2, notes, doubtful),
-                ],
-                holes: Vec::new(),
-                clipped: SampleCount(0),
-            };
-            judge_take(&expected, &take, &Settings::default()).steps[0].verdict
+            let first = strike(1, &[sure(49.0), sure(55.0)], &[]);
+            let judged = judged(&["x 4h5 5 x x x"], vec![first, strike(2, notes, doubtful)]);
+            judged.steps[0].verdict
         };
         assert_eq!(verdict(&hammered, &[62.0, 69.0, 74.0]), Verdict::Right);
         let other = [sure(52.0), sure(59.0), sure(64.0)];
@@ -446,30 +449,11 @@ steps = [{ beats = 2, frets = "x 4h5 5 x x x" }]
 
     #[test]
     fn everything_some_frets_off_is_wrong_and_told_once() {
-        let lick = r#"
-title = "Weir"
-key = "C major"
-tempo = 60
-meter = "4/4"
-steps = [
-  { beats = 1, frets = "x x x 5 5 x" },
-  { beats = 1, frets = "x x x 7 6 x" },
-  { beats = 1, frets = "x x x 9 8 x" },
-]
-"#;
-        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
         let judged = |off: f64| {
             let at = |midi: f64| HeardPitch::sure(midi + off);
-            let steps = [[60.0, 64.0], [62.0, 65.0], [64.0, 67.0]];
-            let strikes = (1..).zip(steps).map(|(i, notes)| strike(i, &notes.map(at), &[]));
-            let take = Take {
-                rate: SampleRate::new(RATE).expect("positive"),
-                length: SampleCount(5 * u64::from(RATE)),
-                strikes: strikes.collect(),
-                holes: Vec::new(),
-                clipped: SampleCount(0),
-            };
-            let judged = judge_take(&expected, &take, &Settings::default());
+            let notes = [[60.0, 64.0], [62.0, 65.0], [64.0, 67.0]];
+            let strikes = (1..).zip(notes).map(|(i, notes)| strike(i, &notes.map(at), &[]));
+            let judged = judged(&["x x x 5 5 x", "x x x 7 6 x", "x x x 9 8 x"], strikes.collect());
             let verdicts: Vec<Verdict> = judged.steps.iter().map(|step| step.verdict).collect();
             (verdicts, judged.findings)
         };
@@ -484,24 +468,9 @@ steps = [
 
     #[test]
     fn a_bend_to_what_another_string_sounds_is_not_missed() {
-        let lick = r#"
-title = "Weir"
-key = "C major"
-tempo = 60
-meter = "4/4"
-steps = [{ beats = 2, frets = "x x x 7b9 5 x" }]
-"#;
-        let expected = Lick::parse(lick, "test").expect("a good lick").expected();
         let verdict = |notes: &[f64]| {
             let notes: Vec<HeardPitch> = notes.iter().map(|&midi| HeardPitch::sure(midi)).collect();
-            let take = Take {
-                rate: SampleRate::new(RATE).expect("positive"),
-                length: SampleCount(3 * u64::from(RATE)),
-                strikes: vec![strike(1, &notes, &[])],
-                holes: Vec::new(),
-                clipped: SampleCount(0),
-            };
-            judge_take(&expected, &take, &Settings::default()).steps[0].verdict
+            judged(&["x x x 7b9 5 x"], vec![strike(1, &notes, &[])]).steps[0].verdict
         };
         assert_eq!(verdict(&[62.0, 64.0]), Verdict::Right);
         assert_eq!(verdict(&[62.0]), Verdict::Incomplete);
