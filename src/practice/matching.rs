@@ -101,6 +101,11 @@ pub fn match_strike(
     offset: Cents,
 ) -> Match {
     let tone = |sound: &HeardPitch| Tone::at(sound.frequency.get());
+    let is_hidden = |sound: &HeardPitch| {
+        let hides =
+            |other: &HeardPitch| other.is_struck() && tone(sound).is_overtone_of(&tone(other));
+        strike.notes.iter().any(hides)
+    };
     let mut missing = distinct(&step.struck);
     let mut heard: Vec<HeardNote> = Vec::new();
     let mut others: Vec<(Pitch, &HeardPitch)> = Vec::new();
@@ -125,11 +130,8 @@ pub fn match_strike(
             s.is_struck() && semitones(p.note, pitch.note).abs() <= INSTEAD_SEMITONES
         });
         let wanted = missing.iter().position(|e| e.note == pitch.note);
-        let hides =
-            |other: &HeardPitch| other.is_struck() && tone(sound).is_overtone_of(&tone(other));
-        let hidden = || strike.notes.iter().any(hides);
         let counts = may_be_struck(sound)
-            && !(is_faint && (replaced || step.struck.len() < CHORD_NOTES && hidden()));
+            && !(is_faint && (replaced || step.struck.len() < CHORD_NOTES && is_hidden(sound)));
         if let Some(i) = wanted.filter(|_| counts) {
             let expected = missing.remove(i);
             heard.push(note(pitch, Status::Right, Some(expected), sound));
@@ -181,6 +183,8 @@ pub fn match_strike(
             // No fret reaches it: an overtone of what sounds.
             None if pitch.note > HIGHEST_FRETTED => continue,
             None if is_over_a_glide(step, pitch.note) => continue,
+            // In chords hidden strings beat with each other, which looks like one more.
+            None if step.struck.len() >= CHORD_NOTES && is_hidden(sound) => continue,
             None if sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING => continue,
             None => Status::Extra,
         };
@@ -336,6 +340,8 @@ mod tests {
         assert_eq!(told_of("x x x 5 x 8", &[], &[], &hidden), Verdict::Incomplete);
         let others = [sound(64.0, 1.0), sound(67.0, 1.0)];
         assert_eq!(told_of("x x 10 9 8 8", &others, &[], &hidden), Verdict::Right);
+        let octaves = [sound(64.0, 1.0), sound(67.0, 1.0), sound(72.0, 1.0), sound(76.0, 1.0)];
+        assert_eq!(told_of("x x 10 9 8 8", &octaves, &[], &[]), Verdict::Right, "unasked, none");
     }
 
     #[test]
