@@ -3,8 +3,8 @@
 //! **Rule.** The hand lies at its lowest stopped fret. Of all ways to lay the notes on the strings,
 //! no two at once on one string, the one is taken whose sum of hand movements is least; every fret
 //! past the twelfth, where the neck meets the body, counts as a movement of one fret, a stretch of
-//! more than four frets as much as moving the hand from end to end, a slide along an open string as
-//! ten times that, and between equals the lower position wins. A note keeps its string as long as it sounds.
+//! more than four frets as much as moving the hand from end to end, and between equals the lower
+//! position wins. A note keeps its string as long as it sounds.
 //! **Limits.** Where no way exists, notes that still sound are cut short, and after that notes are
 //! left out from the middle of the chord; both are told.
 
@@ -22,9 +22,6 @@ const SPAN: u8 = 3;
 
 /// The last fret before the neck meets the body (common practice).
 const FREE: u8 = 12;
-
-/// What a slide along an open string costs, which no finger can do.
-const OPEN_SLIDE: u32 = 10 * LAST_FRET.0 as u32;
 
 /// Notes that sound at once, as many as a step of a lick can hold.
 const MAX_NOTES: usize = 6;
@@ -87,8 +84,6 @@ pub(super) fn place<T: Ord + Copy>(
 ) -> Vec<Option<Placed<T>>> {
     let last = LAST_FRET.0.saturating_sub(capo.0);
     let choices: Vec<Layout> = notes.iter().map(|note| choices(note, open, last)).collect();
-    let slides_from = |note: &Wanted<T>| (note.down > 0 || note.up > 0).then_some(note.down);
-    let slides: Vec<Option<u8>> = notes.iter().map(slides_from).collect();
     let mut ends: Vec<T> = notes.iter().map(|note| note.end).collect();
     let mut onsets: Vec<Onset> = Vec::new();
     let mut next = 0;
@@ -106,16 +101,16 @@ pub(super) fn place<T: Ord + Copy>(
         while held.len() + fresh.len() > MAX_NOTES && !fresh.is_empty() {
             fresh.remove(fresh.len() / 2);
         }
-        let mut ways = extend(before, &held, &fresh, &choices, &slides);
+        let mut ways = extend(before, &held, &fresh, &choices);
         if ways.is_empty() && !held.is_empty() {
             for note in kept.drain(..) {
                 ends[note] = now;
             }
-            ways = extend(before, &[], &fresh, &choices, &slides);
+            ways = extend(before, &[], &fresh, &choices);
         }
         while ways.is_empty() && !fresh.is_empty() {
             fresh.remove(fresh.len() / 2);
-            ways = extend(before, &[], &fresh, &choices, &slides);
+            ways = extend(before, &[], &fresh, &choices);
         }
         if !ways.is_empty() {
             kept.extend(&fresh);
@@ -145,15 +140,8 @@ fn choices<T>(note: &Wanted<T>, open: &[(StringNumber, MidiNote)], last: u8) -> 
         .collect()
 }
 
-/// The ways to lay `fresh` notes beside the `held` ones (by place in the onset before). Of those that
-/// slide, `slides` has the fret at which they would be open on their way.
-fn extend(
-    before: Option<&Onset>,
-    held: &[usize],
-    fresh: &[usize],
-    choices: &[Layout],
-    slides: &[Option<u8>],
-) -> Vec<Way> {
+/// The ways to lay `fresh` notes beside the `held` ones (by place in the onset before).
+fn extend(before: Option<&Onset>, held: &[usize], fresh: &[usize], choices: &[Layout]) -> Vec<Way> {
     // Only where the held notes lie and where the hand is matters of what came before.
     let mut pasts: BTreeMap<Layout, Hands> = BTreeMap::new();
     match before {
@@ -178,14 +166,11 @@ fn extend(
             let (low, high) = (stopped.clone().min(), stopped.max());
             let cramped = high.map_or(0, |high| high.saturating_sub(FREE));
             let stretch = low.zip(high).map_or(0, |(low, high)| high - low).saturating_sub(SPAN);
-            let struck = fresh.iter().zip(&places[held.len()..]);
-            let open = struck.filter(|(note, (_, fret))| slides[**note] == Some(*fret)).count();
             let laid = hands.iter().map(|(&hand, &(cost, before))| {
                 let position = low.or(hand);
                 let travel = position.zip(hand).map_or(0, |(to, from)| to.abs_diff(from));
                 let effort =
                     u32::from(travel + cramped) + u32::from(stretch) * u32::from(LAST_FRET.0);
-                let effort = effort + open as u32 * OPEN_SLIDE;
                 let cost = cost + 100 * effort + u32::from(low.unwrap_or(0));
                 Way { places: places.clone(), position, cost, before }
             });

@@ -34,7 +34,7 @@ pub enum Range {
 fn any_mark(range: Range) -> impl Strategy<Value = Mark> {
     let moved =
         (3u8..16, prop::collection::vec((0usize..5, 1u8..4), 0..3), prop::option::of(1u8..4));
-    let fretted = moved.prop_map(move |(fret, walks, bend)| {
+    let fretted = moved.prop_map(|(fret, walks, bend)| {
         let mut moves: Vec<Move> = Vec::new();
         let mut at = fret;
         for (kind, distance) in walks {
@@ -45,15 +45,11 @@ fn any_mark(range: Range) -> impl Strategy<Value = Mark> {
                 3 => (MoveKind::PullOff, at.saturating_sub(distance)),
                 _ => (MoveKind::SlideDown, at.saturating_sub(distance)),
             };
-            // No finger slides or bends an open string, and MIDI is read accordingly.
-            let open = at == 0 || to == 0;
-            let slides = !matches!(kind, MoveKind::HammerOn | MoveKind::PullOff);
-            if to != at && !(range == Range::Plain && open && slides) {
+            if to != at {
                 moves.push(Move { kind, to: Fret(to) });
                 at = to;
             }
         }
-        let bend = bend.filter(|_| at > 0 || range == Range::All);
         moves.extend(bend.map(|up| Move { kind: MoveKind::Bend, to: Fret(at + up) }));
         Mark::Fretted { fret: Fret(fret), moves }
     });

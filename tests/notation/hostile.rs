@@ -206,24 +206,6 @@ fn tab_without_beats_is_read_from_its_spacing_and_says_so() {
     assert!(reading.remarks.iter().any(|told| told.contains("read from the spacing")));
 }
 
-/// SMF 1.0 and General MIDI: a wheel at its full deflection bends by two semitones.
-#[test]
-fn midi_slides_begin_on_a_pressed_string() {
-    let marks = |key: u8| -> Vec<String> {
-        let track = [
-            &[0x00, 0x90, key, 100][..],
-            &[0x60, 0xE0, 0x7F, 0x7F],
-            &[0x60, 0x80, key, 0, 0x00, 0xFF, 0x2F, 0x00],
-        ];
-        let reading = midi::read(&smf(96, &track.concat()), None).unwrap();
-        let marks = reading.lick.steps.iter().flat_map(|step| &step.marks);
-        marks.map(ToString::to_string).filter(|mark| mark != "x").collect()
-    };
-    // A2 is the open fifth string and fret 5 of the sixth; below it no other string has E2.
-    assert_eq!(marks(45), ["5s7"]);
-    assert_eq!(marks(40), ["0h2"]);
-}
-
 /// Brackets round a held or faint note are common practice; its digit stands over the others.
 #[test]
 fn a_bracket_moves_no_mark_of_tab() {

@@ -340,16 +340,8 @@ fn fill(
         let mark = Mark::Fretted { fret, moves: Vec::new() };
         happenings.push((start, Happening::Strike(string, mark)));
         happenings.push((end, Happening::Silence(string)));
-        let mut from = fret;
         for &(time, kind, semitones) in &played[note].0.moves {
             let to = Fret((i32::from(fret.0) + semitones) as u8);
-            // No finger slides along an open string.
-            let kind = match kind {
-                MoveKind::Slide if from.0 == 0 => MoveKind::HammerOn,
-                MoveKind::Slide if to.0 == 0 => MoveKind::PullOff,
-                kind => kind,
-            };
-            from = to;
             let time = round(time).clamp(start, end.saturating_sub(1).max(start));
             happenings.push((time, Happening::Move(string, Move { kind, to })));
         }
