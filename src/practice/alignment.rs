@@ -146,30 +146,29 @@ pub fn settle(places: &mut [Place], at_s: &[f64], beats: &[f64]) {
         Place::StageOf(_) | Place::Nothing => None,
     };
     let known: Vec<(usize, usize)> = places.iter().enumerate().filter_map(placed).collect();
-    // Two neighbours with nothing known between them; before the first and after the last, the next two.
-    let between = known.windows(2).map(|pair| [pair[0], pair[1]]);
-    for [(i, j), (k, l)] in between {
-        let strays = (i + 1..k).filter(|&stray| places[stray] == Place::Nothing);
-        if let [stray] = strays.collect::<Vec<_>>()[..]
-            && l == j + 2
-            && is_due([at_s[i], at_s[k]], [beats[j], beats[l]], at_s[stray], beats[j + 1])
-        {
-            places[stray] = Place::Step(j + 1);
+    // A stray, the step it may be, and two that tell the tempo: those on either side of it, or the next two.
+    let mut lone = Vec::new();
+    if let [first @ (1, 1), next, ..] = known[..] {
+        lone.push((0, 0, [first, next]));
+    }
+    for pair in known.windows(2) {
+        let [(i, j), (k, l)] = [pair[0], pair[1]];
+        let mut strays = (i + 1..k).filter(|&stray| places[stray] == Place::Nothing);
+        if let (Some(stray), None, true) = (strays.next(), strays.next(), l == j + 2) {
+            lone.push((stray, j + 1, [(i, j), (k, l)]));
         }
     }
-    if let [(1, 1), (k, l), ..] = known[..]
-        && places[0] == Place::Nothing
-        && is_due([at_s[1], at_s[k]], [beats[1], beats[l]], at_s[0], beats[0])
+    if let [.., before, last @ (k, l)] = known[..]
+        && (k + 2, l + 2) == (places.len(), beats.len())
     {
-        places[0] = Place::Step(0);
+        lone.push((k + 1, l + 1, [before, last]));
     }
-    let (last, end) = (places.len().wrapping_sub(1), beats.len().wrapping_sub(1));
-    if let [.., (i, j), (k, l)] = known[..]
-        && (k + 1, l + 1) == (last, end)
-        && places[last] == Place::Nothing
-        && is_due([at_s[i], at_s[k]], [beats[j], beats[l]], at_s[last], beats[end])
-    {
-        places[last] = Place::Step(end);
+    for (stray, step, pair) in lone {
+        let [known_s, known_beats] = [pair.map(|(i, _)| at_s[i]), pair.map(|(_, j)| beats[j])];
+        if places[stray] == Place::Nothing && is_due(known_s, known_beats, at_s[stray], beats[step])
+        {
+            places[stray] = Place::Step(step);
+        }
     }
 }
 

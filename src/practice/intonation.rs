@@ -31,7 +31,7 @@ const FINGER_CENTS: f64 = 0.5;
 
 /// More than this no saddle mends, nine millimetres of a usual scale where saddles travel some
 /// (common practice): another fret was played, or the string is spoilt.
-pub const MOST_MENDED: Cents = Cents(25.0);
+const MOST_MENDED: Cents = Cents(25.0);
 
 /// What the fretted note is compared with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,6 +108,24 @@ pub enum Advice {
     /// The error is larger than the tolerance, something was not heard, or the offset is larger than
     /// any that a saddle mends.
     Unsure,
+}
+
+impl Advice {
+    /// On an offset in cents, sharp being positive, and its error.
+    pub fn on(offset: Option<(f64, f64)>, tolerance: Cents) -> Self {
+        match offset {
+            Some((cents, error)) if error > tolerance.0 || !is_mended(Cents(cents)) => Self::Unsure,
+            Some((cents, _)) if cents > tolerance.0 => Self::Lengthen,
+            Some((cents, _)) if cents < -tolerance.0 => Self::Shorten,
+            Some(_) => Self::Good,
+            None => Self::Unsure,
+        }
+    }
+}
+
+/// Whether a saddle mends an offset at the twelfth fret.
+pub(super) fn is_mended(offset: Cents) -> bool {
+    offset.0.abs() <= MOST_MENDED.0
 }
 
 /// One string.
@@ -324,16 +342,9 @@ impl IntonationCheck {
         });
         let offset = offset.filter(|offset| offset.error.is_finite());
         let frets = (self.plan.against.base(), fret);
-        let mended = offset.filter(|offset| offset.cents.abs() <= MOST_MENDED.0);
+        let mended = offset.filter(|offset| is_mended(Cents(offset.cents)));
         let saddle = mended.map(|offset| saddle_mm(Cents(offset.cents), self.plan.scale_mm, frets));
-        let tolerance = self.plan.tolerance.0;
-        let advice = match mended {
-            None => Advice::Unsure,
-            Some(offset) if offset.error > tolerance => Advice::Unsure,
-            Some(offset) if offset.cents > tolerance => Advice::Lengthen,
-            Some(offset) if offset.cents < -tolerance => Advice::Shorten,
-            Some(_) => Advice::Good,
-        };
+        let known = offset.map(|offset| (offset.cents, offset.error));
         StringIntonation {
             string,
             note,
@@ -342,7 +353,7 @@ impl IntonationCheck {
             offset,
             reference_plucks: lower.map_or(0, |mean| mean.plucks),
             saddle_mm: saddle,
-            advice,
+            advice: Advice::on(known, self.plan.tolerance),
         }
     }
 

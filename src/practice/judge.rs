@@ -33,8 +33,9 @@ use crate::theory::note::Reference;
 use crate::units::Cents;
 use crate::units::SampleRate;
 
-/// An offset of a semitone or more must make the take fit this much better to be believed: so many
-/// steps' worth of distance.
+/// How much better another offset must make the take fit to be believed, in steps' worth of distance: one
+/// that is but another tuning, and one of a semitone or more.
+const TUNING_GAIN: f64 = 0.3;
 const BELIEVED_GAIN: f64 = 2.5;
 /// A guitar may be tuned off by less than this; what is further off was meant for other frets, in cents.
 const TRANSPOSED_FROM: f64 = 75.0;
@@ -233,15 +234,16 @@ fn best_alignment(steps: &[&ExpectedStep], take: &Take, reference: Reference) ->
     let mut transposed = None;
     if let Some(common) = common {
         // Half a semitone off may be a whole one less half; the rest is a wrong rate, a capo or another fret.
-        let rates = RATE_RATIOS.map(|ratio| (ratio + wrap(common.0 - ratio), 0));
+        let rates = RATE_RATIOS.map(|ratio| (ratio + wrap(common.0 - ratio), None));
         let rates = rates.into_iter().filter(|(offset, _)| is_rate_ratio(*offset));
-        let semitones = [-2, -1, 1, 2].map(|k| (common.0 + 100.0 * f64::from(k), k));
+        let semitones = [-2, -1, 1, 2].map(|k| (common.0 + 100.0 * f64::from(k), Some(k)));
         for (offset, k) in rates.chain(semitones) {
             let other = attempt(Cents(offset));
-            let needed = if offset.abs() < 60.0 { 0.3 } else { BELIEVED_GAIN };
+            let is_tuning = offset.abs() < TRANSPOSED_FROM;
+            let needed = if is_tuning { TUNING_GAIN } else { BELIEVED_GAIN };
             if other.0 + needed < best.0.min(near_cost) {
                 best = other;
-                transposed = Some(k).filter(|_| offset.abs() >= TRANSPOSED_FROM && k != 0);
+                transposed = k.filter(|_| !is_tuning);
             }
         }
     }

@@ -40,9 +40,6 @@ const OUT_OF_NOTHING: f64 = 4.0;
 /// Fret 24 of a first string (common practice), E6.
 const HIGHEST_FRETTED: MidiNote = MidiNote(88);
 
-/// Octave, twelfth and double octave, in semitones.
-const OVERTONES: [i32; 3] = [12, 19, 24];
-
 /// Notes asked for are struck so many times as often as not: a faint one just believed (log odds of
 /// −2 by its sound) is then a guess.
 const ASKED_ODDS: f64 = 7.4;
@@ -105,6 +102,11 @@ pub fn match_strike(
         let hides =
             |other: &HeardPitch| other.is_struck() && tone(sound).is_overtone_of(&tone(other));
         strike.notes.iter().any(hides)
+    };
+    // While a note moves its low partials look like a string of their own.
+    let is_over_a_glide = |sound: &HeardPitch| {
+        let target = |note: MidiNote| Tone::at(reference.frequency(note).raised(offset).get());
+        step.stages.iter().any(|stage| tone(sound).is_overtone_of(&target(stage.to.note)))
     };
     let mut missing = distinct(&step.struck);
     let mut heard: Vec<HeardNote> = Vec::new();
@@ -182,7 +184,7 @@ pub fn match_strike(
             Some((_, _, instead_of)) => Status::Wrong { instead_of },
             // No fret reaches it: an overtone of what sounds.
             None if pitch.note > HIGHEST_FRETTED => continue,
-            None if is_over_a_glide(step, pitch.note) => continue,
+            None if is_over_a_glide(sound) => continue,
             // In chords hidden strings beat with each other, which looks like one more.
             None if step.struck.len() >= CHORD_NOTES && is_hidden(sound) => continue,
             None if sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING => continue,
@@ -205,12 +207,6 @@ pub fn match_strike(
 /// Whether `sound` counts where it was asked for.
 pub(super) fn may_be_struck(sound: &HeardPitch) -> bool {
     sound.struck_odds > SOFTLY_STRUCK
-}
-
-/// Whether `note` lies on low partials of a note that `step` moves to: while it moves these look like a
-/// string of their own.
-fn is_over_a_glide(step: &ExpectedStep, note: MidiNote) -> bool {
-    step.stages.iter().any(|stage| OVERTONES.contains(&semitones(stage.to.note, note)))
 }
 
 /// Whether `note` is a later stage of `step`, or lies between two stages of one string: a slide

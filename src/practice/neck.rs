@@ -17,6 +17,7 @@
 //! Guitar Intonation», American Lutherie 47 (1996) (from memory). The function of the fret follows
 //! from f ∝ 1/L and frets at L · (1 − 2^(−n/12)).
 
+use super::intonation::is_mended;
 use super::intonation::saddle_mm;
 use super::pluck::Fault;
 use super::pluck::Mean;
@@ -218,9 +219,10 @@ impl Split {
         self.tuning.0 + nut + self.saddle.0 * saddle_course(fret)
     }
 
-    /// How far the saddle has to move away from the nut, in millimetres, at this scale.
-    pub fn saddle_mm(&self, scale_mm: f64) -> f64 {
-        saddle_mm(self.saddle, scale_mm, (Fret(0), Fret(12)))
+    /// How far the saddle has to move away from the nut, in millimetres, at this scale; `None` if no
+    /// saddle goes so far.
+    pub fn saddle_mm(&self, scale_mm: f64) -> Option<f64> {
+        is_mended(self.saddle).then(|| saddle_mm(self.saddle, scale_mm, (Fret(0), Fret(12))))
     }
 }
 

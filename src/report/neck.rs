@@ -12,7 +12,6 @@ use super::offsets_page;
 use super::offsets_page::Course;
 use super::plucks;
 use crate::practice::intonation::Advice;
-use crate::practice::intonation::MOST_MENDED;
 use crate::practice::neck::NeckMap;
 use crate::practice::neck::Split;
 use crate::practice::neck::Spot;
@@ -39,22 +38,18 @@ fn told(split: &Split, scale_mm: f64, tolerance: f64) -> Vec<String> {
         let (cents, way) = (nut.0.abs(), way(nut.0));
         told.push(format!("all fretted notes {cents:.1} cents {way} of the open string: {cause}"));
     }
-    if split.saddle.0.abs() > MOST_MENDED.0 {
-        told.push(format!(
-            "{:.1} cents {} at the twelfth fret, more than a saddle can mend; were the right frets \
-             played?",
-            split.saddle.0.abs(),
-            way(split.saddle.0)
-        ));
-    } else if split.saddle.0.abs() > tolerance {
-        let mm = split.saddle_mm(scale_mm);
-        let side = if mm > 0.0 { "away from" } else { "towards" };
-        told.push(format!(
-            "{:.1} cents {} at the twelfth fret by the saddle: {:.1} mm {side} the nut",
-            split.saddle.0.abs(),
-            way(split.saddle.0),
-            mm.abs()
-        ));
+    if split.saddle.0.abs() > tolerance {
+        let off = format!("{:.1} cents {}", split.saddle.0.abs(), way(split.saddle.0));
+        told.push(match split.saddle_mm(scale_mm) {
+            None => format!(
+                "{off} at the twelfth fret, more than a saddle can mend; were the right frets played?"
+            ),
+            Some(mm) => {
+                let side = if mm > 0.0 { "away from" } else { "towards" };
+                let mm = mm.abs();
+                format!("{off} at the twelfth fret by the saddle: {mm:.1} mm {side} the nut")
+            }
+        });
     }
     if told.is_empty() {
         told.push("nothing that tuning, nut or saddle would have to mend".to_owned());
@@ -245,14 +240,6 @@ fn split_json(map: &NeckMap, spots: &[Spot], split: &Split, scale_mm: f64) -> Sp
     let offset = open
         .zip(upper)
         .map(|(open, upper)| (upper.cents - open.cents, upper.error.hypot(open.error)));
-    let advice = match offset {
-        Some((_, error)) if error > plan.tolerance.0 => Advice::Unsure,
-        Some((cents, _)) if cents.abs() > MOST_MENDED.0 => Advice::Unsure,
-        Some((cents, _)) if cents > plan.tolerance.0 => Advice::Lengthen,
-        Some((cents, _)) if cents < -plan.tolerance.0 => Advice::Shorten,
-        Some(_) => Advice::Good,
-        None => Advice::Unsure,
-    };
     SplitJson {
         string: split.string.0,
         open_hz: open.and_then(|open| hz(Fret(0), open.cents)),
@@ -261,12 +248,11 @@ fn split_json(map: &NeckMap, spots: &[Spot], split: &Split, scale_mm: f64) -> Sp
         fret: OCTAVE.0,
         offset_cents: offset.map(|(cents, _)| json::hundredths(cents)),
         offset_error: offset.map(|(_, error)| plucks::error_json(error)),
-        advice: intonation::advice(advice),
+        advice: intonation::advice(Advice::on(offset, plan.tolerance)),
         tuning_cents: json::hundredths(split.tuning.0),
         nut_cents: split.nut.map(|nut| json::hundredths(nut.0)),
         saddle_cents: json::hundredths(split.saddle.0),
-        saddle_mm: (split.saddle.0.abs() <= MOST_MENDED.0)
-            .then(|| json::hundredths(split.saddle_mm(scale_mm))),
+        saddle_mm: split.saddle_mm(scale_mm).map(json::hundredths),
     }
 }
 
