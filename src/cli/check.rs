@@ -52,8 +52,8 @@ pub struct Judging {
     /// How far off a right note may be and still count as in tune, in cents
     #[arg(long, value_name = "CENTS", default_value = "10", value_parser = cents)]
     pub tolerance: Cents,
-    /// Exit with status 1 if the playing had a fault: a step wrong, incomplete or not played, or a
-    /// right note further off than the tolerance
+    /// Exit with status 1 if the playing had a fault: a step wrong, incomplete or not played (so if
+    /// nothing was played at all), or a right note further off than the tolerance
     #[arg(long)]
     pub fail_on_fault: bool,
 }
@@ -110,15 +110,13 @@ pub(super) fn print(page: &Page, takes: &[TakeReport], common: &Common) -> Resul
     })
 }
 
-/// A fault counts only if somebody asked.
+/// A fault counts only if somebody asked; that there is no take at all, for nothing was played, is one
+/// like a take in which nothing was.
 pub(super) fn outcome(takes: &[TakeReport], judging: Judging) -> Outcome {
     let judged = takes.iter().filter_map(|take| take.outcome.as_ref().ok());
     let mut tallies = judged.map(|take| Tally::of(take, judging.tolerance));
-    if judging.fail_on_fault && tallies.any(|tally| tally.has_fault()) {
-        Outcome::Fault
-    } else {
-        Outcome::Done
-    }
+    let fault = takes.is_empty() || tallies.any(|tally| tally.has_fault());
+    if judging.fail_on_fault && fault { Outcome::Fault } else { Outcome::Done }
 }
 
 fn unjudged(failure: Failure) -> Unjudged {

@@ -90,6 +90,27 @@ fn passes_in_which_something_was_played_make_history() {
     assert!(page.contains(&line), "{page}");
 }
 
+/// As `check` has it of a recording in which nothing was played.
+#[test]
+fn nothing_played_is_a_fault_where_faults_are_asked_for() {
+    if !with_card("sessions::nothing_played_is_a_fault_where_faults_are_asked_for") {
+        return;
+    }
+    let (lick, folder) = (audio("all-right", "toml"), takes_folder("nothing"));
+    let arguments = ["practice", &lick, "--plain", "--keep-in", folder.to_str().unwrap()];
+    for (options, code) in [(&["--fail-on-fault"][..], 1), (&[], 0)] {
+        let mut session = Running::start(&[&arguments, options].concat());
+        session.wait_for("Keep headphones");
+        session.signal("-INT");
+        assert_eq!(session.end(), Some(code), "{:?}", session.said);
+        assert!(
+            session.said.iter().any(|line| line == "Nothing was played."),
+            "{:?}",
+            session.said
+        );
+    }
+}
+
 #[test]
 fn what_was_played_outlives_the_program() {
     if !with_card("sessions::what_was_played_outlives_the_program") {
