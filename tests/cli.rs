@@ -387,6 +387,33 @@ fn one_bad_recording_does_not_stop_the_others() {
     assert!(page.out.contains("first.wav") && page.out.contains("last.wav"), "{}", page.out);
 }
 
+/// A terminal breaks lines anywhere: rows are broken before it can. Whoever reads them from a pipe gets
+/// every row in one line.
+#[cfg(target_os = "linux")]
+#[test]
+fn rows_fit_into_a_terminal_and_stay_whole_elsewhere() {
+    let columns = 72;
+    let size = portable_pty::PtySize { rows: 24, cols: columns, pixel_width: 0, pixel_height: 0 };
+    let pair = portable_pty::native_pty_system().openpty(size).expect("a terminal");
+    let program = assert_cmd::cargo::cargo_bin!("doublecheck");
+    let mut command = portable_pty::CommandBuilder::new(program);
+    command.arg("demo");
+    command.env("NO_COLOR", "1");
+    let mut child = pair.slave.spawn_command(command).expect("it starts");
+    drop(pair.slave);
+    let mut bytes = Vec::new();
+    // Linux ends the reading of a terminal that nobody writes to any more with an error.
+    let _ = pair.master.try_clone_reader().expect("a reader").read_to_end(&mut bytes);
+    assert!(child.wait().expect("it ends").success());
+    let shown = String::from_utf8(bytes).expect("UTF-8");
+    let longest = |text: &str| text.lines().map(|line| line.chars().count()).max().unwrap_or(0);
+    assert!((60..=usize::from(columns)).contains(&longest(&shown)), "{shown}");
+    let piped = Desk::new().run(&["demo"]);
+    assert!(longest(&piped.done().out) > usize::from(columns), "{}", piped.out);
+    let words = |text: &str| text.split_whitespace().filter(|w| !w.starts_with('─')).count();
+    assert_eq!(words(&shown), words(&piped.out), "{shown}");
+}
+
 #[test]
 fn json_is_one_document_with_its_schema() {
     let desk = Desk::new();

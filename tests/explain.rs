@@ -25,7 +25,7 @@ fn lick_in(key: &str, tempo: u32, steps: &[&str]) -> Lick {
 
 fn page(lick: &Lick) -> String {
     let mut out = Vec::new();
-    explain::text(&mut out, lick, &lick.explain()).unwrap();
+    explain::text(&mut out, lick, &lick.explain(), None).unwrap();
     String::from_utf8(out).unwrap()
 }
 

@@ -101,13 +101,10 @@ pub(super) fn judge(expected: &Expected, heard: Heard, common: &Common) -> TakeJ
 
 /// Prints the takes on standard output, as text or as JSON.
 pub(super) fn print(page: &Page, takes: &[TakeReport], common: &Common) -> Result<(), Failure> {
-    output::print(|out| {
-        if common.json {
-            json::check(out, page, takes)
-        } else {
-            text::check(out, page, takes, output::colour())
-        }
-    })
+    match common.json {
+        true => output::print(|out| json::check(out, page, takes)),
+        false => output::print_text(|out, look| text::check(out, page, takes, look)),
+    }
 }
 
 /// A fault counts only if somebody asked; that there is no take at all, for nothing was played, is one

@@ -73,14 +73,13 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let take = TakeReport { recording: "embedded take".to_owned(), outcome: Ok(judgement) };
     let page = Page::of(&lick, args.judging.tolerance);
     let takes = [take];
-    output::print(|out| {
-        if common.json {
-            json::demo(out, &page, &takes, &PLANTED)
-        } else {
+    match common.json {
+        true => output::print(|out| json::demo(out, &page, &takes, &PLANTED)),
+        false => output::print_text(|out, look| {
             introduce(out)?;
-            text::check(out, &page, &takes, output::colour())
-        }
-    })?;
+            text::check(out, &page, &takes, look)
+        }),
+    }?;
     Ok(check::outcome(&takes, args.judging))
 }
 

@@ -99,6 +99,7 @@ mod with_sound_card {
     use crate::audio::live::devices::Direction;
     use crate::audio::live::devices::Listed;
     use crate::cli::output;
+    use crate::report::columns;
     use crate::report::json;
     use crate::report::json::SCHEMA;
     use crate::units::SampleRate;
@@ -153,10 +154,10 @@ mod with_sound_card {
             let direction = "input or output";
             return Err(AudioError::NoDevice { direction, asked: None, known: Vec::new() }.into());
         }
-        output::print(|out| match common.json {
-            true => document(out, &listed),
-            false => text(out, &listed),
-        })?;
+        match common.json {
+            true => output::print(|out| document(out, &listed)),
+            false => output::print_text(|out, _| text(out, &listed)),
+        }?;
         Ok(Outcome::Done)
     }
 
@@ -186,7 +187,7 @@ mod with_sound_card {
     }
 
     fn text(out: &mut impl Write, listed: &[Listed]) -> io::Result<()> {
-        let id_width = listed.iter().map(|device| device.id.chars().count()).max().unwrap_or(0);
+        let id_width = listed.iter().map(|device| columns::width(&device.id)).max().unwrap_or(0);
         for (direction, title) in [(Direction::Input, "Inputs"), (Direction::Output, "Outputs")] {
             let mut devices = of(direction, listed).peekable();
             if direction == Direction::Output {
@@ -199,6 +200,7 @@ mod with_sound_card {
             writeln!(out, "{title:id_width$}  channels  rate (Hz)  can run at       name")?;
             for device in devices {
                 let Listed { id, name, abilities, default, .. } = device;
+                let id = columns::padded(id, id_width);
                 let mark = if *default { ", the default" } else { "" };
                 let (channels, rate, span) = match abilities {
                     Ok(Abilities { channels, usual_rate, rates }) => {
@@ -210,7 +212,7 @@ mod with_sound_card {
                 let colon = if refused.is_empty() { "" } else { ": " };
                 writeln!(
                     out,
-                    "{id:id_width$}  {channels:>8}  {rate:>9}  {span:15}  {name}{mark}{colon}{refused}"
+                    "{id}  {channels:>8}  {rate:>9}  {span:15}  {name}{mark}{colon}{refused}"
                 )?;
             }
         }

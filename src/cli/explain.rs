@@ -40,10 +40,12 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     }
     let lick = lick::find(&args.lick)?;
     let explanation = lick.explain();
-    output::print(|out| match common.json {
-        true => explain::json(out, &lick, &explanation),
-        false => explain::text(out, &lick, &explanation),
-    })?;
+    match common.json {
+        true => output::print(|out| explain::json(out, &lick, &explanation)),
+        false => {
+            output::print_text(|out, look| explain::text(out, &lick, &explanation, look.width))
+        }
+    }?;
     Ok(Outcome::Done)
 }
 

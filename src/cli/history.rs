@@ -70,10 +70,10 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         }
     }
     let shown = if args.all { usize::MAX } else { SHOWN };
-    output::print(|out| match common.json {
-        true => json::document(out, &history::document(&entries)),
-        false => history::text(out, &entries, shown),
-    })?;
+    match common.json {
+        true => output::print(|out| json::document(out, &history::document(&entries))),
+        false => output::print_text(|out, look| history::text(out, &entries, shown, look.width)),
+    }?;
     Ok(Outcome::Done)
 }
 

@@ -112,13 +112,10 @@ fn compare(
         })?;
     }
     args.guitar.save_page(|| report::intonation::page(&check, key))?;
-    output::print(|out| {
-        if common.json {
-            report::intonation::json(out, &check, key)
-        } else {
-            report::intonation::text(out, &check, key)
-        }
-    })?;
+    match common.json {
+        true => output::print(|out| report::intonation::json(out, &check, key)),
+        false => output::print_text(|out, _| report::intonation::text(out, &check, key)),
+    }?;
     Ok(Outcome::Done)
 }
 

@@ -39,13 +39,10 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     args.card.unused_for_recordings(&[])?;
     let heard = hear(&path, args.channel, &Progress::new())?;
     tell_damage(path.display(), heard.damage.as_deref());
-    output::print(|out| {
-        if common.json {
-            listen::json(out, &heard.take, common.a4)
-        } else {
-            listen::text(out, &heard.take, common.a4)
-        }
-    })?;
+    match common.json {
+        true => output::print(|out| listen::json(out, &heard.take, common.a4)),
+        false => output::print_text(|out, _| listen::text(out, &heard.take, common.a4)),
+    }?;
     Ok(Outcome::Done)
 }
 

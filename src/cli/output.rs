@@ -11,6 +11,8 @@ use super::Common;
 use super::exit::Failure;
 use crate::lick::place::escaped;
 use crate::report::Colour;
+use crate::report::Look;
+use crate::report::columns;
 
 /// Hands standard output to `write`, all of it at once at the end. Whoever closed the pipe has
 /// seen enough: that is no error.
@@ -28,6 +30,31 @@ pub fn print(
         )),
         _ => Ok(()),
     }
+}
+
+/// As [`print`], text for people: on a terminal its lines are broken where the terminal ends.
+///
+/// # Errors
+/// Whatever keeps the text from being written.
+pub fn print_text(write: impl FnOnce(&mut Vec<u8>, Look) -> io::Result<()>) -> Result<(), Failure> {
+    let look = Look { colour: colour(), width: width() };
+    print(|out| {
+        let mut text = Vec::new();
+        write(&mut text, look)?;
+        match look.width {
+            Some(width) => {
+                let text = String::from_utf8_lossy(&text);
+                out.write_all(columns::folded(&text, width).as_bytes())
+            }
+            None => out.write_all(&text),
+        }
+    })
+}
+
+/// Cells in a line of standard output, if that is a terminal and says so.
+fn width() -> Option<usize> {
+    let size = io::stdout().is_terminal().then(ratatui::crossterm::terminal::size);
+    size.and_then(Result::ok).map(|(columns, _)| usize::from(columns)).filter(|&width| width > 0)
 }
 
 /// Asks before a file goes to standard output whether nothing else does.

@@ -65,9 +65,10 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         }
     }
     args.guitar.save_page(|| tuning::page(&check, key))?;
-    output::print(|out| {
-        if common.json { tuning::json(out, &check, key) } else { tuning::text(out, &check, key) }
-    })?;
+    match common.json {
+        true => output::print(|out| tuning::json(out, &check, key)),
+        false => output::print_text(|out, _| tuning::text(out, &check, key)),
+    }?;
     Ok(Outcome::Done)
 }
 

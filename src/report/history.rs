@@ -9,12 +9,15 @@ use std::io::Write;
 use serde_json::Value;
 use serde_json::json;
 
+use super::columns;
 use super::json::SCHEMA;
 use super::plural;
 use crate::lick::place::escaped;
 
 /// Marks of the ruled line that shows the share of right steps.
 const LINE_MARKS: usize = 20;
+/// No window is narrow enough to shorten names further.
+const SHORTEST_NAME: usize = 8;
 /// Newest takes that the steps to work on are looked for in.
 const LATELY: usize = 5;
 /// Steps to work on that are told.
@@ -97,18 +100,24 @@ fn by_lick(entries: &[Entry]) -> Vec<(&str, Vec<&Entry>)> {
     licks
 }
 
-/// A table a lick, a line a take, the newest `shown` of each; then the steps to work on.
+/// A table a lick, a line a take, the newest `shown` of each; then the steps to work on. Names that do
+/// not fit into `width` cells beside their figures are shortened.
 ///
 /// # Errors
 /// Whatever `out` says.
-pub fn text(out: &mut impl Write, entries: &[Entry], shown: usize) -> io::Result<()> {
+pub fn text(
+    out: &mut impl Write,
+    entries: &[Entry],
+    shown: usize,
+    width: Option<usize>,
+) -> io::Result<()> {
     for (i, (lick, takes)) in by_lick(entries).into_iter().enumerate() {
         if i > 0 {
             writeln!(out)?;
         }
         writeln!(out, "{}\n", escaped(lick))?;
         let earlier = takes.len().saturating_sub(shown);
-        table(out, &takes[earlier..])?;
+        table(out, &takes[earlier..], width)?;
         if earlier > 0 {
             writeln!(out, "{} before these: --all shows all.", plural(earlier, "take"))?;
         }
@@ -117,15 +126,19 @@ pub fn text(out: &mut impl Write, entries: &[Entry], shown: usize) -> io::Result
     Ok(())
 }
 
-fn table(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
+fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Result<()> {
     let dated = takes.iter().any(|take| take.recorded_at.is_some());
     let name = |take: &Entry| {
         let file = take.recording.rsplit('/').next().unwrap_or_default();
         escaped(if file.is_empty() { &take.recording } else { file })
     };
-    let widest = takes.iter().map(|take| name(take).chars().count()).max().unwrap_or(0).max(4);
     let (date, day_width) = if dated { ("recorded", 12) } else { ("", 0) };
     let heads = format!("{:LINE_MARKS$}  right    off by  timing  tempo", "");
+    let room = width.map_or(usize::MAX, |width| {
+        width.saturating_sub(day_width + 2 + heads.len()).max(SHORTEST_NAME)
+    });
+    let names = takes.iter().map(|take| columns::width(&name(take)));
+    let widest = names.max().unwrap_or(0).min(room).max(4);
     writeln!(out, "{date:day_width$}{:widest$}  {heads}", "take")?;
     for take in takes {
         // The day of `2026-03-07T18:05:59Z`.
@@ -137,11 +150,12 @@ fn table(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
             value.map_or("–".to_owned(), |value| format!("{value:.0}{unit}"))
         };
         let (cents, timing) = (told(take.cents, " cents"), told(take.timing_ms, " ms"));
-        let (name, tempo) = (name(take), told(take.tempo_bpm, ""));
+        let name = columns::padded(&columns::shortened(&name(take), widest), widest);
+        let tempo = told(take.tempo_bpm, "");
         let right = format!("{right}/{}", take.steps.len());
         writeln!(
             out,
-            "{day:day_width$}{name:widest$}  {line}  {right:>5}  {cents:>8}  {timing:>6}  {tempo:>5}"
+            "{day:day_width$}{name}  {line}  {right:>5}  {cents:>8}  {timing:>6}  {tempo:>5}"
         )?;
     }
     Ok(())
@@ -202,7 +216,7 @@ mod tests {
 
     fn told(entries: &[Entry], shown: usize) -> String {
         let mut out = Vec::new();
-        text(&mut out, entries, shown).expect("a vector takes everything");
+        text(&mut out, entries, shown, None).expect("a vector takes everything");
         String::from_utf8(out).expect("UTF-8")
     }
 
@@ -223,6 +237,24 @@ mod tests {
         assert!(text.lines().any(|told| told == line), "{text}");
         let heads = "recorded    take                              right    off by  timing  tempo";
         assert!(text.lines().any(|told| told == heads), "{text}");
+    }
+
+    #[test]
+    fn names_stand_in_their_column_whatever_their_letters() {
+        let mut found = vec![entries(&sample()).expect("a document of check").remove(0); 3];
+        found[1].recording = "at/home/道の歌.wav".to_owned();
+        found[2].recording = "at/home/cafe\u{301}-with-a-long-name-12.wav".to_owned();
+        for (width, last) in [(None, "with-a-long-name-12.wav"), (Some(80), "…g-name-12.wav")] {
+            let mut out = Vec::new();
+            text(&mut out, &found, 10, width).expect("a vector takes everything");
+            let text = String::from_utf8(out).expect("UTF-8");
+            let rows = text.lines().filter_map(|line| line.split_once('━'));
+            let starts: Vec<usize> = rows.map(|(name, _)| columns::width(name)).collect();
+            assert!(starts.len() == 3 && starts.iter().all(|s| *s == starts[0]), "{text}");
+            assert!(text.contains(last), "{text}");
+            let widest = text.lines().skip(1).take(5).map(columns::width).max();
+            assert!(widest <= width.or(Some(200)), "{text}");
+        }
     }
 
     #[test]

@@ -3,6 +3,7 @@
 //! **Conventions.** Rounding happens here and only here. Colour is an argument and never the only
 //! carrier of meaning.
 
+pub mod columns;
 pub mod explain;
 pub mod history;
 pub mod intonation;
@@ -83,6 +84,15 @@ pub struct Unjudged {
     pub error: String,
     /// The way out.
     pub hint: String,
+}
+
+/// How text may look where it is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Look {
+    /// Whether it may have colours.
+    pub colour: Colour,
+    /// Cells in a line of the terminal; `None` where it is no terminal, and lines stay whole.
+    pub width: Option<usize>,
 }
 
 /// Whether text may carry terminal colours.

@@ -7,8 +7,10 @@ use std::io;
 use std::io::Write;
 
 use super::Colour;
+use super::Look;
 use super::Page;
 use super::TakeReport;
+use super::columns;
 use super::summary;
 use super::tally::OutOfTune;
 use super::tally::Tally;
@@ -28,6 +30,13 @@ use crate::theory::note::MidiNote;
 /// Columns are padded up to this many characters; a longer cell only moves its own line.
 const WIDEST_COLUMN: usize = 36;
 
+/// A narrow terminal leaves this much to what was heard and to the verdict each, or the table whole.
+const NARROWEST_COLUMN: usize = HEADS[HEARD].len();
+
+/// Columns that a narrow terminal breaks into lines.
+const HEARD: usize = 3;
+const VERDICT: usize = 5;
+
 const HEADS: [&str; 6] = ["step", "tab", "asked for", "heard (cents)", "timing", "verdict"];
 
 /// Writes the reports of all takes; those that could not be judged are left out.
@@ -38,7 +47,7 @@ pub fn check(
     out: &mut impl Write,
     page: &Page,
     takes: &[TakeReport],
-    colour: Colour,
+    look: Look,
 ) -> io::Result<()> {
     let mut first = true;
     for take in takes {
@@ -47,7 +56,7 @@ pub fn check(
                 writeln!(out)?;
             }
             first = false;
-            write_take(out, page, &take.recording, judgement, colour)?;
+            write_take(out, page, &take.recording, judgement, look)?;
         }
     }
     Ok(())
@@ -58,7 +67,7 @@ fn write_take(
     page: &Page,
     recording: &str,
     take: &TakeJudgement,
-    colour: Colour,
+    look: Look,
 ) -> io::Result<()> {
     writeln!(out, "{}, {}", escaped(&page.title), escaped(recording))?;
     write!(out, "{:.1} s", take.duration_s)?;
@@ -67,7 +76,7 @@ fn write_take(
         write!(out, ", played at {} beats a minute, written at {written}", tempo.round())?;
     }
     writeln!(out, "\n")?;
-    write_table(out, page, take, colour)?;
+    write_table(out, page, take, look)?;
     writeln!(out)?;
     let tally = Tally::of(take, page.tolerance);
     for sentence in summary::sentences(page, take, &tally) {
@@ -80,35 +89,65 @@ fn write_table(
     out: &mut impl Write,
     page: &Page,
     take: &TakeJudgement,
-    colour: Colour,
+    look: Look,
 ) -> io::Result<()> {
     let rows: Vec<[String; 6]> = take.steps.iter().map(|step| row(page, step)).collect();
     let width = |column: usize| {
-        let cells = rows.iter().map(|row| row[column].chars().count());
+        let cells = rows.iter().map(|row| columns::width(&row[column]));
         let widest = cells.chain([HEADS[column].len()]).max().unwrap_or(0);
-        widest.min(WIDEST_COLUMN)
+        if column == VERDICT { widest } else { widest.min(WIDEST_COLUMN) }
     };
-    let widths: [usize; 6] = std::array::from_fn(width);
-    write_row(out, &HEADS.map(str::to_owned), &widths, |verdict| verdict.to_owned())?;
-    let [columns @ .., _] = widths;
-    let ruled = columns.iter().map(|width| width + 2).sum::<usize>() + HEADS[5].len();
+    let mut widths: [usize; 6] = std::array::from_fn(width);
+    let narrow = look.width.and_then(|width| narrowed(widths, width));
+    widths = narrow.unwrap_or(widths);
+    write_row(out, &HEADS.map(str::to_owned), &widths, false, |verdict| verdict.to_owned())?;
+    let [before @ .., _] = widths;
+    let ruled = before.iter().map(|width| width + 2).sum::<usize>() + HEADS[VERDICT].len();
     writeln!(out, "{}", "─".repeat(ruled))?;
     for (step, row) in take.steps.iter().zip(&rows) {
-        write_row(out, row, &widths, |verdict| painted(verdict, step.verdict, colour))?;
+        let paint = |words: &str| painted(words, step.verdict, look.colour);
+        write_row(out, row, &widths, narrow.is_some(), paint)?;
     }
     Ok(())
 }
 
+/// `widths` for a terminal of `room` cells: what was heard and the verdict share what the others leave.
+/// `None` if that is too little for either.
+fn narrowed(mut widths: [usize; 6], room: usize) -> Option<[usize; 6]> {
+    let gaps = 2 * (widths.len() - 1);
+    let others = widths.iter().sum::<usize>() - widths[HEARD] - widths[VERDICT];
+    let room = room.checked_sub(others + gaps).filter(|&room| room / 2 >= NARROWEST_COLUMN)?;
+    if widths[HEARD] + widths[VERDICT] > room {
+        widths[HEARD] = widths[HEARD].min((room / 2).max(room.saturating_sub(widths[VERDICT])));
+        widths[VERDICT] = room - widths[HEARD];
+    }
+    Some(widths)
+}
+
+/// One line, or with `wraps` as many as the cells need in their widths.
 fn write_row(
     out: &mut impl Write,
     cells: &[String; 6],
     widths: &[usize; 6],
+    wraps: bool,
     paint: impl Fn(&str) -> String,
 ) -> io::Result<()> {
-    let [step, tab, asked, heard, timing, verdict] = cells;
+    let lines: [Vec<String>; 6] = std::array::from_fn(|column| match column {
+        HEARD | VERDICT if wraps => columns::wrapped(&cells[column], widths[column]),
+        _ => vec![cells[column].clone()],
+    });
     let [w0, w1, w2, w3, w4, _] = *widths;
-    let verdict = paint(verdict);
-    writeln!(out, "{step:>w0$}  {tab:<w1$}  {asked:<w2$}  {heard:<w3$}  {timing:>w4$}  {verdict}")
+    for index in 0..lines.iter().map(Vec::len).max().unwrap_or(0) {
+        let cells = lines.each_ref().map(|lines| lines.get(index).map_or("", String::as_str));
+        let [step, tab, asked, heard, timing, verdict] = cells;
+        let before =
+            format!("{step:>w0$}  {tab:<w1$}  {asked:<w2$}  {heard:<w3$}  {timing:>w4$}  ");
+        match verdict {
+            "" => writeln!(out, "{}", before.trim_end())?,
+            verdict => writeln!(out, "{before}{}", paint(verdict))?,
+        }
+    }
+    Ok(())
 }
 
 fn painted(words: &str, verdict: Verdict, colour: Colour) -> String {
@@ -221,8 +260,13 @@ mod tests {
     use crate::report::sample;
 
     fn printed(takes: &[TakeReport], colour: Colour) -> String {
+        printed_in(None, takes, colour)
+    }
+
+    fn printed_in(width: Option<usize>, takes: &[TakeReport], colour: Colour) -> String {
         let mut out = Vec::new();
-        check(&mut out, &sample::page(), takes, colour).expect("a vector takes all bytes");
+        let look = Look { colour, width };
+        check(&mut out, &sample::page(), takes, look).expect("a vector takes all bytes");
         String::from_utf8(out).expect("text is UTF-8")
     }
 
@@ -242,6 +286,30 @@ mod tests {
             coloured = coloured.replace(code, "");
         }
         assert_eq!(coloured, plain);
+    }
+
+    #[test]
+    fn rows_fit_into_a_terminal_and_go_on_in_their_columns() {
+        let takes = [sample::report()];
+        for width in [80, 72, 100, 200] {
+            let page = printed_in(Some(width), &takes, Colour::Plain);
+            let table = page.lines().skip(3).take_while(|line| !line.is_empty());
+            let widest = table.map(columns::width).max();
+            assert!(widest <= Some(width), "{width}:\n{page}");
+            let words = |page: &str| {
+                let mut words: Vec<String> = page.split_whitespace().map(str::to_owned).collect();
+                words.retain(|word| !word.starts_with('─'));
+                words.sort();
+                words
+            };
+            assert_eq!(words(&page), words(&printed(&takes, Colour::Plain)), "{width}:\n{page}");
+        }
+        let page = printed_in(Some(80), &takes, Colour::Plain);
+        let rows = "   3  x x x 9 x 9    E4 C#5     Eb4 +3 ±1,           +31 ms  wrong: Eb4 instead\n\
+                    \x20                               C#5 +4 ±1, E5 +0 ±1          of E4, E5 extra,\n";
+        assert!(page.contains(rows), "{page}");
+        let whole = printed_in(Some(50), &takes, Colour::Plain);
+        assert_eq!(whole, printed(&takes, Colour::Plain), "too narrow for columns");
     }
 
     #[test]

@@ -78,10 +78,10 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if takes.is_empty() {
         output::tell("Nothing was played.");
     }
-    let printed = output::print(|out| match common.json {
-        true => live::report(out, &page, &takes),
-        false => text::check(out, &page, &takes, output::colour()),
-    });
+    let printed = match common.json {
+        true => output::print(|out| live::report(out, &page, &takes)),
+        false => output::print_text(|out, look| text::check(out, &page, &takes, look)),
+    };
     // Kept even where there is no terminal any more to print on.
     if !args.no_history && !common.json {
         kept::keep(&page, takes.iter().filter(|take| was_played(take)));

@@ -20,14 +20,19 @@ const WIDTH: usize = 96;
 /// Other places told of one step; JSON has them all.
 const MOST_PLACES: usize = 3;
 
-/// Writes the explanation: tab, a table of the steps, then what there is to say of claims, runs,
-/// hard spots and other places.
+/// Writes the explanation: tab, no wider than `width`, a table of the steps, then what there is to say
+/// of claims, runs, hard spots and other places.
 ///
 /// # Errors
 /// Whatever `out` fails with.
-pub fn text(out: &mut impl Write, lick: &Lick, explanation: &Explanation) -> io::Result<()> {
+pub fn text(
+    out: &mut impl Write,
+    lick: &Lick,
+    explanation: &Explanation,
+    width: Option<usize>,
+) -> io::Result<()> {
     heading(out, lick)?;
-    write!(out, "\n{}", tab(lick, &explanation.steps, WIDTH))?;
+    write!(out, "\n{}", tab(lick, &explanation.steps, width.unwrap_or(WIDTH).min(WIDTH)))?;
     writeln!(out)?;
     table(out, &explanation.steps)?;
     claims(out, lick, &explanation.steps)?;

@@ -27,6 +27,7 @@ use ratatui::widgets::Paragraph;
 
 use super::Colour;
 use super::Page;
+use super::columns;
 use crate::engine::Stage;
 use crate::lick::place::escaped;
 use crate::practice::verdict::StepJudgement;
@@ -162,8 +163,8 @@ impl View<'_> {
 
     fn heading(&self, width: usize) -> Line<'static> {
         let right = format!("{}   {}", self.place, self.pace);
-        let title: String = escaped(&self.page.title).chars().take(width / 2).collect();
-        let gap = width.saturating_sub(title.chars().count() + right.chars().count()).max(2);
+        let title = columns::wrapped(&escaped(&self.page.title), width / 2).swap_remove(0);
+        let gap = width.saturating_sub(columns::width(&title) + columns::width(&right)).max(2);
         let bold = Style::new().add_modifier(Modifier::BOLD);
         Line::from(vec![Span::styled(title, bold), Span::raw(" ".repeat(gap)), Span::raw(right)])
     }
