@@ -21,7 +21,8 @@ const SHOWN: usize = 15;
 
 /// Show progress over takes and sessions.
 ///
-/// Without documents it shows the takes that `check` and `practice` kept on this machine.
+/// Without documents it shows the takes that `check` and `practice` kept on this machine. A take in
+/// which nothing was played is listed as that and counts for nothing.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Documents that `check --json` printed, oldest first

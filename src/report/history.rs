@@ -1,6 +1,7 @@
 //! Judged takes in, as `check --json` printed them; out, how the playing came along.
 //!
-//! **Conventions.** Takes keep the order they are given in; takes of one lick stand together.
+//! **Conventions.** Takes keep the order they are given in; takes of one lick stand together. A take in
+//! which nothing was struck is listed as that and counts for nothing.
 
 use std::collections::BTreeMap;
 use std::io;
@@ -32,6 +33,8 @@ pub struct Entry {
     pub recording: String,
     /// When it was recorded, by RFC 3339; `None` where the document does not tell.
     pub recorded_at: Option<String>,
+    /// Whether anything was struck.
+    pub played: bool,
     /// Number of each step with whether it was right.
     pub steps: Vec<(u64, bool)>,
     /// Median distance of right notes from their pitch, in cents.
@@ -70,11 +73,14 @@ fn entry(lick: &str, take: &Value) -> Option<Entry> {
         .flatten()
         .filter(|note| text(note, "status").as_deref() == Some("right"))
         .filter_map(|note| note.get("cents")?.as_f64());
+    let struck = steps.iter().any(|step| text(step, "verdict").as_deref() != Some("not played"));
+    let strays = take.get("unmatched").and_then(Value::as_array).is_some_and(|all| !all.is_empty());
     let timing = steps.iter().filter_map(|step| step.get("timing_ms")?.as_f64());
     Some(Entry {
         lick: lick.to_owned(),
         recording: text(take, "recording").unwrap_or_default(),
         recorded_at: text(take, "recorded_at"),
+        played: struck || strays,
         steps: steps.iter().enumerate().map(judged).collect(),
         cents: median_distance(cents),
         timing_ms: median_distance(timing),
@@ -143,6 +149,11 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
     for take in takes {
         // The day of `2026-03-07T18:05:59Z`.
         let day = take.recorded_at.as_deref().and_then(|at| at.get(..10)).unwrap_or("");
+        let name = columns::padded(&columns::shortened(&name(take), widest), widest);
+        if !take.played {
+            writeln!(out, "{day:day_width$}{name}  nothing played")?;
+            continue;
+        }
         let right = take.right();
         let marks = (LINE_MARKS * right).checked_div(take.steps.len()).unwrap_or(0);
         let line = format!("{}{}", "━".repeat(marks), "·".repeat(LINE_MARKS - marks));
@@ -150,7 +161,6 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
             value.map_or("–".to_owned(), |value| format!("{value:.0}{unit}"))
         };
         let (cents, timing) = (told(take.cents, " cents"), told(take.timing_ms, " ms"));
-        let name = columns::padded(&columns::shortened(&name(take), widest), widest);
         let tempo = told(take.tempo_bpm, "");
         let right = format!("{right}/{}", take.steps.len());
         writeln!(
@@ -163,7 +173,8 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
 
 /// The steps that were most often not right in the newest takes.
 fn to_work_on(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
-    let lately = &takes[takes.len().saturating_sub(LATELY)..];
+    let played: Vec<&Entry> = takes.iter().copied().filter(|take| take.played).collect();
+    let lately = &played[played.len().saturating_sub(LATELY)..];
     let mut missed: BTreeMap<u64, usize> = BTreeMap::new();
     for (step, _) in lately.iter().flat_map(|take| &take.steps).filter(|(_, right)| !right) {
         *missed.entry(*step).or_default() += 1;
@@ -189,6 +200,7 @@ pub fn document(entries: &[Entry]) -> Value {
                     let missed = take.steps.iter().filter(|(_, right)| !right);
                     let missed: Vec<u64> = missed.map(|(step, _)| *step).collect();
                     json!({ "recording": take.recording, "recorded_at": take.recorded_at,
+                            "played": take.played,
                             "right": take.right(), "steps": take.steps.len(),
                             "steps_not_right": missed, "median_cents": take.cents,
                             "median_timing_ms": take.timing_ms, "tempo_bpm": take.tempo_bpm })
@@ -237,6 +249,27 @@ mod tests {
         assert!(text.lines().any(|told| told == line), "{text}");
         let heads = "recorded    take                              right    off by  timing  tempo";
         assert!(text.lines().any(|told| told == heads), "{text}");
+    }
+
+    #[test]
+    fn a_take_in_which_nothing_was_played_is_listed_and_counts_for_nothing() {
+        let mut found = entries(&sample()).expect("a document of check");
+        let silent = json!({ "lick": "Stone bridge", "takes": [ { "recording": "silent.wav",
+            "unmatched": [], "steps": [ { "step": 1, "verdict": "not played", "heard": [] },
+                                        { "step": 2, "verdict": "not played", "heard": [] } ] } ] });
+        let mut strays = silent.clone();
+        strays["takes"][0]["unmatched"] = json!([{ "start_s": 1.0, "heard": [] }]);
+        found.push(found[0].clone());
+        found.extend(entries(&silent).expect("a document of check"));
+        let text = told(&found, 10);
+        assert!(text.contains("            silent.wav  nothing played\n"), "{text}");
+        assert!(text.contains("in the last 2 takes: step 2 (2)."), "{text}");
+        let takes = &document(&found)["licks"][0]["takes"];
+        let played = |take: usize| (&takes[take]["played"], &takes[take]["steps"]);
+        assert_eq!(played(2), (&json!(false), &json!(2)), "nothing is lost");
+        assert_eq!(played(0), (&json!(true), &json!(2)));
+        let strays = entries(&strays).expect("a document of check");
+        assert!(told(&strays, 10).contains("0/2"), "what fits no step was played");
     }
 
     #[test]
