@@ -387,6 +387,22 @@ fn one_bad_recording_does_not_stop_the_others() {
     assert!(page.out.contains("first.wav") && page.out.contains("last.wav"), "{}", page.out);
 }
 
+#[test]
+fn one_bad_recording_does_not_stop_the_measuring_of_a_guitar() {
+    let desk = Desk::new();
+    desk.sine("string.wav", 1.0, 0.3);
+    desk.put("broken.wav", scrambled(300));
+    for options in [&[][..], &["--frets", "1-12"]] {
+        let both = ["intonation", "broken.wav", "string.wav", "--json"];
+        let run = desk.run(&[&both, options].concat());
+        run.refused(&["broken.wav", "1 of 2"]);
+        assert_eq!(run.json()["schema"], 1, "the other one counts");
+        let run = desk.run(&[&["intonation", "broken.wav", "broken.wav"], options].concat());
+        run.refused(&["broken.wav", "2 of 2"]);
+        assert_eq!(run.out, "", "there is nothing to tell");
+    }
+}
+
 /// A terminal breaks lines anywhere: rows are broken before it can. Whoever reads them from a pipe gets
 /// every row in one line.
 #[cfg(target_os = "linux")]

@@ -83,7 +83,9 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if !args.no_history && !common.json {
         kept::keep(&page, &takes);
     }
-    match failure(&takes) {
+    let failures = takes.iter().filter_map(|take| take.outcome.as_ref().err());
+    let failures = failures.map(|why| Failure::new(&why.error, &why.hint)).collect();
+    match Failure::of_recordings(failures, takes.len()) {
         Some(failure) => Err(failure),
         None => Ok(outcome(&takes, args.judging)),
     }
@@ -118,24 +120,6 @@ pub(super) fn outcome(takes: &[TakeReport], judging: Judging) -> Outcome {
 
 fn unjudged(failure: Failure) -> Unjudged {
     Unjudged { error: failure.error, hint: failure.hint }
-}
-
-/// One failure for all recordings that could not be judged.
-fn failure(takes: &[TakeReport]) -> Option<Failure> {
-    let unjudged: Vec<&Unjudged> =
-        takes.iter().filter_map(|take| take.outcome.as_ref().err()).collect();
-    let first = unjudged.first()?;
-    if takes.len() == 1 {
-        return Some(Failure::new(&first.error, &first.hint));
-    }
-    let errors: Vec<&str> = unjudged.iter().map(|why| why.error.as_str()).collect();
-    let mut hints: Vec<&str> = unjudged.iter().map(|why| why.hint.as_str()).collect();
-    hints.dedup();
-    let (count, all) = (unjudged.len(), takes.len());
-    Some(Failure::new(
-        format!("{count} of {all} recordings could not be judged: {}", errors.join("; ")),
-        hints.join("; "),
-    ))
 }
 
 fn cents(text: &str) -> Result<Cents, String> {

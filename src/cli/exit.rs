@@ -46,6 +46,23 @@ impl Failure {
     pub fn new(error: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { error: error.into(), excerpt: String::new(), hint: hint.into() }
     }
+
+    /// One failure for those of `all` recordings that could not be judged; `None` if all could.
+    pub fn of_recordings(mut failures: Vec<Self>, all: usize) -> Option<Self> {
+        if all == 1 {
+            return failures.pop();
+        }
+        let errors: Vec<&str> = failures.iter().map(|failure| failure.error.as_str()).collect();
+        let mut hints: Vec<&str> = failures.iter().map(|failure| failure.hint.as_str()).collect();
+        hints.dedup();
+        let count = failures.len();
+        (count > 0).then(|| {
+            Self::new(
+                format!("{count} of {all} recordings could not be judged: {}", errors.join("; ")),
+                hints.join("; "),
+            )
+        })
+    }
 }
 
 impl From<LickError> for Failure {

@@ -61,7 +61,8 @@ pub struct Args {
 /// Runs the command.
 ///
 /// # Errors
-/// Whatever keeps the job from being done, with the way out.
+/// Whatever keeps the job from being done, with the way out; a recording that cannot be listened to is
+/// told after the others have been.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     args.guitar.page_may_be_written()?;
     let (tuning, key) = args.guitar.strings()?;
@@ -92,6 +93,7 @@ fn compare(
         tolerance: args.guitar.tolerance,
     });
     let listener = |rate: SampleRate| PluckListener::new(Settings { rate });
+    let mut unheard = None;
     if live {
         ask(&check);
         args.guitar.hear_live(listener, |pluck| {
@@ -107,7 +109,7 @@ fn compare(
             ask(&check)
         })?;
     } else {
-        args.guitar.hear(&args.recordings, listener, |pluck| {
+        unheard = args.guitar.hear(&args.recordings, listener, |pluck| {
             check.push(pluck);
         })?;
     }
@@ -116,7 +118,7 @@ fn compare(
         true => output::print(|out| report::intonation::json(out, &check, key)),
         false => output::print_text(|out, _| report::intonation::text(out, &check, key)),
     }?;
-    Ok(Outcome::Done)
+    unheard.map_or(Ok(Outcome::Done), Err)
 }
 
 /// Says what to play next.
@@ -142,6 +144,7 @@ fn map_neck(
     let tolerance = args.guitar.tolerance;
     let mut map = NeckMap::new(neck::Plan { tuning, strings, frets, reference, tolerance });
     let listener = |rate: SampleRate| PluckListener::new(Settings { rate });
+    let mut unheard = None;
     if args.recordings.is_empty() {
         ask_place(&map);
         args.guitar.hear_live(listener, |pluck| {
@@ -157,7 +160,7 @@ fn map_neck(
             ask_place(&map)
         })?;
     } else {
-        args.guitar.hear(&args.recordings, listener, |pluck| {
+        unheard = args.guitar.hear(&args.recordings, listener, |pluck| {
             map.push(pluck);
         })?;
     }
@@ -169,7 +172,7 @@ fn map_neck(
             report::neck::text(out, &map, args.scale_mm, key)
         }
     })?;
-    Ok(Outcome::Done)
+    unheard.map_or(Ok(Outcome::Done), Err)
 }
 
 /// Says which place of the neck to play next.

@@ -90,21 +90,28 @@ impl Guitar {
         self.report.as_deref().map_or(Ok(()), |path| Existing::unless(self.force).allows(path))
     }
 
-    /// Listens to the recordings one after the other.
+    /// Listens to the recordings one after the other, and gives what kept it from listening to some.
     ///
     /// # Errors
-    /// Options for listening live; a recording that cannot be opened or holds no sound.
+    /// Options for listening live; no recording that can be opened and holds sound.
     pub fn hear(
         &self,
         recordings: &[PathBuf],
         listener: impl Fn(SampleRate) -> PluckListener,
         mut on_pluck: impl FnMut(&Pluck),
-    ) -> Result<(), Failure> {
+    ) -> Result<Option<Failure>, Failure> {
         self.card.unused_for_recordings(&[("--keep", self.keep.is_some())])?;
         read_once(recordings)?;
         let progress = Progress::new();
+        let mut failures = Vec::new();
         for path in recordings {
-            let mut recording = Recording::open(path, self.channel.choice())?;
+            let mut recording = match Recording::open(path, self.channel.choice()) {
+                Ok(recording) => recording,
+                Err(error) => {
+                    failures.push(error.into());
+                    continue;
+                }
+            };
             let mut listener = listener(recording.rate());
             let mut count = 0;
             let mut counted = |pluck: &Pluck| {
@@ -128,7 +135,11 @@ impl Guitar {
                 output::tell(&format!("{name}: {count} {noun}"));
             }
         }
-        Ok(())
+        let some = failures.len() < recordings.len();
+        match Failure::of_recordings(failures, recordings.len()) {
+            Some(failure) if !some => Err(failure),
+            failure => Ok(failure),
+        }
     }
 
     /// Writes the page, if one was asked for.

@@ -50,9 +50,11 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let tolerance = args.guitar.tolerance;
     let mut check = TuningCheck::new(Wanted { tuning, reference, pure: args.pure, tolerance });
     match args.recording {
-        Some(path) => args.guitar.hear(&[path], listener, |pluck| {
-            check.push(pluck);
-        })?,
+        Some(path) => {
+            args.guitar.hear(&[path], listener, |pluck| {
+                check.push(pluck);
+            })?;
+        }
         None => {
             output::tell("Pluck the open strings one by one and let each ring for two seconds.");
             args.guitar.hear_live(listener, |pluck| {
