@@ -149,7 +149,7 @@ fn a_click_that_leaks_is_no_playing() {
         "--keep-in",
         folder.to_str().unwrap(),
     ]);
-    session.wait_for("estimated from your playing");
+    session.wait_for("the middle of your own strikes");
     let report: Value = serde_json::from_str(&session.wait_for("\"report\"")).unwrap();
     assert_eq!(session.end(), Some(1), "not played is a fault: {:?}", session.said);
     assert!(!session.said.iter().any(|line| line.contains("\"stage\"")), "{:?}", session.said);
@@ -249,6 +249,8 @@ fn a_click_that_leaks_into_the_playing_changes_no_verdict() {
     thread::sleep(Duration::from_millis(2_150));
     let report = session.hears(name);
     assert_eq!(session.end(), Some(1), "{:?}", session.said);
+    let said = |part: &str| session.said.iter().any(|line| line.contains(part));
+    assert!(said("\"delay_ms\":null") && said("told against the middle of your own strikes, "));
     assert_eq!(verdicts(&report), true_verdicts(name), "{report}");
     let recording = report["takes"][0]["recording"].as_str().unwrap();
     assert_eq!(verdicts(&check(&lick, recording)), true_verdicts(name), "its recording");

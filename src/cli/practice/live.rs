@@ -193,25 +193,27 @@ impl<'a> Rehearsal<'a> {
 
     fn greet(&mut self) -> Result<(), Failure> {
         let line = self.input.input().line();
+        let measured_ms = match delay(self.input.input(), self.output.as_ref()) {
+            Delay::Measured(ms) => Some(ms),
+            Delay::Estimated => None,
+        };
         let begin = self.show.begin(json!({
             "schema": SCHEMA,
             "lick": self.page.title,
             "input": line.id,
             "rate_hz": line.rate.get(),
+            "delay_ms": measured_ms,
         }));
         self.told(begin)?;
         if self.args.pace == Pace::Click {
-            let delay = match delay(self.input.input(), self.output.as_ref()) {
-                Delay::Measured(ms) => {
-                    format!("Timing allows for the measured delay of {ms:.0} ms.")
-                }
-                Delay::Estimated => {
-                    "Timing allows for a delay that is estimated from your playing; \
-                    `doublecheck calibrate` measures it."
+            self.say(&match measured_ms {
+                Some(ms) => format!("Timing allows for the measured delay of {ms:.0} ms."),
+                None => {
+                    "The delay of this set-up is not known: early and late are told against the \
+                         middle of your own strikes. `doublecheck calibrate` measures it."
                         .to_owned()
                 }
-            };
-            self.say(&delay)?;
+            })?;
         }
         self.say(match self.args.pace {
             Pace::Free => "Begin when you like: the lick waits for you at every step.",
@@ -444,8 +446,8 @@ impl<'a> Rehearsal<'a> {
             .extend(trouble.map(|error| format!("The last pass is not kept to its end: {error}.")));
         notes.extend(estimated.filter(|_| told).map(|ms| {
             format!(
-                "Timing is told against the click less a constant {ms:.0} ms, estimated from the \
-                 middle lateness of this playing; `doublecheck calibrate` measures the true delay."
+                "Early and late are told against the middle of your own strikes, {ms:.0} ms after the \
+                 click: how much of that is delay and how much was late, `doublecheck calibrate` tells."
             )
         }));
         (self.page, self.takes, notes)
