@@ -193,6 +193,24 @@ fn a_lick_that_cannot_be_read_is_told_with_its_place() {
     assert_eq!(run.out, "");
 }
 
+/// Disks of other systems bear such names.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_lick_is_read_whatever_bytes_its_name_has() {
+    use std::os::unix::ffi::OsStrExt;
+    let desk = Desk::new();
+    let name = std::ffi::OsStr::from_bytes(b"caf\xe9.toml");
+    fs::write(desk.folder.path().join(name), LICK).expect("a file");
+    let take = desk.sine("take.wav", 1.0, 0.3);
+    let sheet = ["-o".as_ref(), "-".as_ref()];
+    for (command, more) in [("explain", &[][..]), ("check", &[take.as_os_str()]), ("sheet", &sheet)]
+    {
+        let run =
+            Run::of(desk.command(&[command]).arg(name).args(more).output().expect("it starts"));
+        assert!(run.done().out.contains("Cellar stairs"), "{command}: {}", run.out);
+    }
+}
+
 /// What comes in a title or a file's name is shown and not obeyed by the terminal; JSON keeps it.
 #[test]
 fn control_characters_reach_no_terminal() {

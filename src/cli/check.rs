@@ -33,7 +33,7 @@ use crate::units::Cents;
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The lick file, or the name of an embedded lick
-    lick: String,
+    lick: PathBuf,
     /// Takes of it: WAV, FLAC, MP3, Ogg Vorbis, M4A, AIFF or CAF; `-` reads one from standard input
     #[arg(required = true, value_name = "RECORDING")]
     recordings: Vec<PathBuf>,

@@ -141,7 +141,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 
 fn read(path: &Path, from: Format, grid: Option<u64>) -> Result<Reading, Failure> {
     if from == Format::Lick {
-        let lick = lick::find(&path.to_string_lossy())?;
+        let lick = lick::find(path)?;
         return Ok(Reading { lick, remarks: Vec::new() });
     }
     let mut bytes = Vec::new();

@@ -3,7 +3,7 @@
 
 use std::io;
 use std::io::IsTerminal;
-use std::path::Path;
+use std::path::PathBuf;
 
 use super::Common;
 use super::exit::Failure;
@@ -21,7 +21,7 @@ use crate::report::explain::repairs;
 pub struct Args {
     /// The lick file, or the name of an embedded lick
     #[arg(value_name = "LICK")]
-    lick: String,
+    lick: PathBuf,
     /// Repair what is certain (spelling, claims): show the difference, ask, then write the file
     #[arg(long)]
     fix: bool,
@@ -51,19 +51,20 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 
 fn fix(args: &Args, common: &Common) -> Result<Outcome, Failure> {
     let original = library::find_text(&args.lick)?;
-    let repaired = repair(&original, &args.lick)?;
+    let name = args.lick.display().to_string();
+    let repaired = repair(&original, &name)?;
     if !common.json {
         output::print(|out| repairs::text(out, &original, &repaired))?;
     }
-    let wanted = !repaired.repairs.is_empty() && (args.yes || (!common.json && agreed(&args.lick)));
+    let wanted = !repaired.repairs.is_empty() && (args.yes || (!common.json && agreed(&name)));
     if wanted {
-        output::save(Path::new(&args.lick), repaired.text.as_bytes(), Existing::Replace)?;
-        output::tell(&format!("{} written", args.lick));
+        output::save(&args.lick, repaired.text.as_bytes(), Existing::Replace)?;
+        output::tell(&format!("{name} written"));
     } else if !repaired.repairs.is_empty() {
-        output::tell(&format!("{} not changed; --yes writes it without asking", args.lick));
+        output::tell(&format!("{name} not changed; --yes writes it without asking"));
     }
     if common.json {
-        output::print(|out| repairs::json(out, &args.lick, &repaired, wanted))?;
+        output::print(|out| repairs::json(out, &name, &repaired, wanted))?;
     }
     Ok(Outcome::Done)
 }

@@ -33,7 +33,7 @@ use crate::practice::pass::Pace;
 #[command(after_help = CAUTION)]
 pub struct Args {
     /// The lick file, or the name of an embedded lick
-    lick: String,
+    lick: PathBuf,
     /// `free`: the lick waits for you, a step is done when it was struck; `click`: it goes on with
     /// a click, after a count-in
     #[arg(long, value_name = "PACE", default_value = "free", value_parser = pace)]

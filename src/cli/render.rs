@@ -43,7 +43,7 @@ const LONGEST_MINUTES: f64 = 60.0;
 #[command(after_help = "Turn the volume down before you listen, on headphones above all.")]
 pub struct Args {
     /// The lick file, or the name of an embedded lick
-    lick: String,
+    lick: PathBuf,
     /// The file to write, ending in .wav (.mid with --midi)
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -219,7 +219,7 @@ fn manner(args: &Args, lick: &Lick, common: &Common) -> Result<Manner, Failure> 
         args.level.iter().find(|(string, _)| lick.tuning.open(*string).is_none())
     {
         return Err(Failure::new(
-            format!("--level: {} has no string {}", args.lick, string.0),
+            format!("--level: {} has no string {}", args.lick.display(), string.0),
             format!("its strings are 1 (the highest) to {n_strings}"),
         ));
     }
@@ -250,7 +250,7 @@ fn not_too_long(args: &Args, lick: &Lick, manner: &Manner) -> Result<(), Failure
     Err(Failure::new(
         format!(
             "{}: would sound for {minutes:.0} minutes, at most {LONGEST_MINUTES:.0} can be rendered",
-            args.lick
+            args.lick.display()
         ),
         "raise --speed, or cut the lick into shorter ones",
     ))

@@ -21,7 +21,7 @@ use crate::report::sheet::sheet;
 pub struct Args {
     /// The lick file, or the name of an embedded lick
     #[arg(value_name = "LICK")]
-    lick: String,
+    lick: PathBuf,
     /// The page to write (HTML), `-` for standard output; print it from a browser, on A4 or Letter
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,

@@ -54,16 +54,18 @@ pub fn text(name: &str) -> Option<&'static str> {
 ///
 /// # Errors
 /// A file that is not a lick, or neither a file nor a name.
-pub fn find(name_or_path: &str) -> Result<Lick, LickError> {
-    find_text(name_or_path).and_then(|text| Lick::parse(&text, name_or_path))
+pub fn find(name_or_path: impl AsRef<Path>) -> Result<Lick, LickError> {
+    let path = name_or_path.as_ref();
+    find_text(path).and_then(|text| Lick::parse(&text, &path.to_string_lossy()))
 }
 
 /// The text of what [`find`] finds.
 ///
 /// # Errors
 /// Neither a readable file nor a name.
-pub fn find_text(name_or_path: &str) -> Result<String, LickError> {
-    match (read_text(Path::new(name_or_path)), text(name_or_path)) {
+pub fn find_text(name_or_path: impl AsRef<Path>) -> Result<String, LickError> {
+    let path = name_or_path.as_ref();
+    match (read_text(path), path.to_str().and_then(text)) {
         (Err(LickError::Read { source, .. }), Some(embedded))
             if source.kind() == io::ErrorKind::NotFound =>
         {

@@ -2,7 +2,6 @@
 
 use std::io;
 use std::io::IsTerminal;
-use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::sync::atomic::Ordering;
@@ -147,7 +146,7 @@ impl<'a> Rehearsal<'a> {
             delay,
             judge: judge::Settings { reference: common.a4 },
         };
-        let stem = Path::new(&args.lick).file_stem().unwrap_or_default().to_string_lossy();
+        let stem = args.lick.file_stem().unwrap_or_default().to_string_lossy();
         let ear = Ear::new(expected, settings, &folder, stem.into_owned());
         let show = if common.json {
             Show::Json
