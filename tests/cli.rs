@@ -182,7 +182,10 @@ fn a_command_line_that_means_nothing_is_refused_with_a_hint() {
 fn a_lick_that_cannot_be_read_is_told_with_its_place() {
     let desk = Desk::new();
     desk.sine("take.wav", 0.5, 0.3);
-    desk.run(&["check", "nowhere.toml", "take.wav"]).refused(&["nowhere.toml"]);
+    let nowhere = "nowhere.toml: no such file or directory\n";
+    desk.run(&["check", "nowhere.toml", "take.wav"]).refused(&[nowhere]);
+    desk.run(&["convert", "nowhere.toml", "-o", "out.mid"]).refused(&[nowhere]);
+    desk.run(&["history", "nowhere.toml"]).refused(&[nowhere]);
     desk.put("empty.toml", "");
     desk.run(&["check", "empty.toml", "take.wav"]).refused(&["empty.toml"]);
     desk.put("marks.toml", LICK.replace("x x x 7 x 7", "x x x 7 7"));

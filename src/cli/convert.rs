@@ -18,6 +18,7 @@ use super::output::save;
 use super::output::tell;
 use crate::lick;
 use crate::lick::Lick;
+use crate::lick::error::told_by_system;
 use crate::notation::Reading;
 use crate::notation::error::NotationError;
 use crate::notation::midi;
@@ -148,7 +149,7 @@ fn read(path: &Path, from: Format, grid: Option<u64>) -> Result<Reading, Failure
     File::open(path).and_then(|file| file.take(MAX_BYTES).read_to_end(&mut bytes)).map_err(
         |error| {
             Failure::new(
-                format!("{}: cannot be read: {error}", path.display()),
+                format!("{}: {}", path.display(), told_by_system(&error)),
                 "check the name of the file",
             )
         },

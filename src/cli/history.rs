@@ -12,6 +12,7 @@ use super::exit::Failure;
 use super::exit::Outcome;
 use super::kept;
 use super::output;
+use crate::lick::error::told_by_system;
 use crate::report::history;
 use crate::report::history::Entry;
 use crate::report::json;
@@ -84,7 +85,10 @@ fn read(path: &Path) -> Result<Vec<Entry>, Failure> {
                 `doublecheck check LICK TAKE --json > DOCUMENT`";
     let text = std::fs::read_to_string(path).map_err(|cause| match cause.kind() {
         io::ErrorKind::InvalidData => Failure::new(format!("{name}: not text"), hint),
-        _ => Failure::new(format!("{name}: {cause}"), "name files that can be read"),
+        _ => Failure::new(
+            format!("{name}: {}", told_by_system(&cause)),
+            "name files that can be read",
+        ),
     })?;
     let document: Value = serde_json::from_str(&text)
         .map_err(|cause| Failure::new(format!("{name}: no JSON: {cause}"), hint))?;

@@ -181,10 +181,7 @@ mod with_sound_card {
         match written {
             Ok(()) => Ok(true),
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(false),
-            Err(error) => Err(Failure::new(
-                format!("standard output: cannot be written: {error}"),
-                "check the disk or the program the result goes to",
-            )),
+            Err(error) => Err(output::unwritable(&error)),
         }
     }
 }

@@ -9,6 +9,7 @@ use std::path::Path;
 
 use super::Common;
 use super::exit::Failure;
+use crate::lick::error::told_by_system;
 use crate::lick::place::escaped;
 use crate::report::Colour;
 use crate::report::Look;
@@ -24,12 +25,17 @@ pub fn print(
 ) -> Result<(), Failure> {
     let mut out = BufWriter::new(io::stdout().lock());
     match write(&mut out).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::new(
-            format!("standard output: cannot be written: {error}"),
-            "check the disk or the program the result goes to",
-        )),
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(unwritable(&error)),
         _ => Ok(()),
     }
+}
+
+/// Standard output does not take the result.
+pub fn unwritable(error: &io::Error) -> Failure {
+    Failure::new(
+        format!("standard output: cannot be written: {}", told_by_system(error)),
+        "check the disk or the program the result goes to",
+    )
 }
 
 /// As [`print`], text for people: on a terminal its lines are broken where the terminal ends.

@@ -18,7 +18,7 @@ use super::place::printable;
 #[non_exhaustive]
 pub enum LickError {
     /// The file cannot be read.
-    #[error("{name}: {}", lower_first(source))]
+    #[error("{name}: {}", told_by_system(source))]
     Read {
         /// The path as given.
         name: String,
@@ -89,6 +89,12 @@ impl LickError {
             _ => String::new(),
         }
     }
+}
+
+/// What the system says of a file, without its number for it.
+pub fn told_by_system(error: &io::Error) -> String {
+    let words = lower_first(error);
+    words.split(" (os error").next().unwrap_or_default().to_owned()
 }
 
 fn ends_in(name: &str, endings: &[&str]) -> bool {
