@@ -78,7 +78,7 @@ mod with_sound_card {
     pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         let mut input = Input::open(&args.card.input(args.channel))?;
         let mut player = Output::open(&args.card.output(input.line().rate))?;
-        output::tell(&format!(
+        output::tell_lines(&format!(
             "Chirps will sound on {} and are listened for on {}.\n\
              Connect the two by a cable, or hold the microphone before the loudspeaker.\n\
              Begin with the volume low, and keep headphones off your ears.",

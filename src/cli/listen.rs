@@ -57,7 +57,6 @@ use with_sound_card::live;
 #[cfg(feature = "live")]
 mod with_sound_card {
     use std::io;
-    use std::io::IsTerminal;
     use std::io::Write;
     use std::sync::atomic::Ordering;
 
@@ -78,6 +77,7 @@ mod with_sound_card {
     use crate::engine::Settings;
     use crate::engine::Stage;
     use crate::engine::Strike;
+    use crate::report::columns;
     use crate::theory::note::Reference;
     use crate::units::SampleRate;
 
@@ -96,8 +96,7 @@ mod with_sound_card {
         output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
         output::tell(&format!("{CAUTION}."));
         let mut listener = Listener::new(Settings { rate });
-        let mut lines =
-            Lines { rate, reference, rewrites: io::stdout().is_terminal(), open: false };
+        let mut lines = Lines { rate, reference, rewrites: output::obeys_sequences(), open: false };
         let mut told = Ok(true);
         if !common.json {
             told = said(listen::heading(&mut io::stdout()));
@@ -162,17 +161,22 @@ mod with_sound_card {
             }
             let mut line = Vec::new();
             listen::line(&mut line, strike, self.rate, self.reference)?;
-            let mut line = String::from_utf8_lossy(&line).trim_end().to_owned();
-            if !whole {
-                // A longer line would wrap, and could not be written over.
-                line = line.chars().take(79).collect();
-            }
+            let line = shown(&String::from_utf8_lossy(&line), whole, output::width());
             let mut out = io::stdout().lock();
             let again = if self.open { AGAIN } else { "" };
-            let end = if whole { "\n" } else { "" };
-            write!(out, "{again}{line}{end}")?;
+            write!(out, "{again}{line}")?;
             self.open = !whole;
             out.flush()
+        }
+    }
+
+    /// `line` as it stands on a terminal of `width` cells: what is written over is part of one line, for
+    /// no more can be.
+    fn shown(line: &str, whole: bool, width: Option<usize>) -> String {
+        match (whole, width) {
+            (true, Some(width)) => columns::folded(line, width),
+            (true, None) => line.to_owned(),
+            (false, width) => line.trim_end().chars().take(width.unwrap_or(80) - 1).collect(),
         }
     }
 
@@ -182,6 +186,22 @@ mod with_sound_card {
             Ok(()) => Ok(true),
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(false),
             Err(error) => Err(output::unwritable(&error)),
+        }
+    }
+
+    #[cfg(test)]
+    mod tests {
+        use super::shown;
+
+        /// A second line on the terminal would stay there for good.
+        #[test]
+        fn what_is_written_over_takes_one_line() {
+            let line = "   0.60 s  major sixth        D4 +0 ±1, B4 +0 ±1\n";
+            assert_eq!(shown(line, false, Some(41)), "   0.60 s  major sixth        D4 +0 ±1, ");
+            let folded =
+                "   0.60 s  major sixth        D4 +0 ±1,\n                              B4 +0 ±1\n";
+            assert_eq!(shown(line, true, Some(46)), folded);
+            assert_eq!(shown(line, true, None), line);
         }
     }
 }

@@ -58,8 +58,12 @@ pub fn print_text(write: impl FnOnce(&mut Vec<u8>, Look) -> io::Result<()>) -> R
 }
 
 /// Cells in a line of standard output, if that is a terminal and says so.
-fn width() -> Option<usize> {
-    let size = io::stdout().is_terminal().then(ratatui::crossterm::terminal::size);
+pub fn width() -> Option<usize> {
+    width_of(&io::stdout())
+}
+
+fn width_of(stream: &impl IsTerminal) -> Option<usize> {
+    let size = stream.is_terminal().then(ratatui::crossterm::terminal::size);
     size.and_then(Result::ok).map(|(columns, _)| usize::from(columns)).filter(|&width| width > 0)
 }
 
@@ -80,13 +84,23 @@ pub fn alone(common: &Common) -> Result<(), Failure> {
 /// Colour if standard output is a terminal and `NO_COLOR` is not set.
 pub fn colour() -> Colour {
     let unwanted = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
-    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
-    if io::stdout().is_terminal() && !unwanted && !dumb { Colour::Ansi } else { Colour::Plain }
+    if obeys_sequences() && !unwanted { Colour::Ansi } else { Colour::Plain }
 }
 
-/// A message of one line beside the result, on standard error. Nothing is lost if nobody reads it.
+/// Whether standard output is a terminal that does more than print letter after letter.
+pub fn obeys_sequences() -> bool {
+    io::stdout().is_terminal() && std::env::var_os("TERM").is_none_or(|term| term != "dumb")
+}
+
+/// A message of one line beside the result, on standard error; broken where a terminal ends. Nothing is
+/// lost if nobody reads it.
 pub fn tell(message: &str) {
-    let _ = writeln!(io::stderr(), "{}", escaped(message));
+    let line = escaped(message) + "\n";
+    let shown = match width_of(&io::stderr()) {
+        Some(width) => columns::folded(&line, width),
+        None => line,
+    };
+    let _ = io::stderr().write_all(shown.as_bytes());
 }
 
 /// A message of several lines.

@@ -56,7 +56,8 @@ pub struct Args {
     /// Sound the lick first
     #[arg(long)]
     play: bool,
-    /// Print one line a step instead of a screen (as is done where the output is no terminal)
+    /// Print one line a step instead of a screen (as is done where the output is no terminal, or TERM
+    /// is dumb)
     #[arg(long)]
     plain: bool,
     /// Folder for the recordings [default: this program's folder for data]

@@ -60,7 +60,10 @@ pub fn folded(text: &str, cells: usize) -> String {
         let roomy = |at: &usize| width(&line[..*at]) + NARROWEST <= cells;
         let (before, last) = line.split_at(starts.rfind(roomy).unwrap_or(0));
         let indent = width(before);
-        let broken = at_blanks(last, cells - indent);
+        let broken = match indent {
+            0 => at_blanks(last, cells),
+            _ => wrapped(last, cells - indent),
+        };
         format!("{before}{}", broken.join(&format!("\n{}", " ".repeat(indent))))
     });
     lines.map(|line| line + "\n").collect()
@@ -99,7 +102,7 @@ mod tests {
         assert_eq!(folded, expected, "\n{folded}");
         let far = "name                           is some more words";
         assert_eq!(super::folded(far, 40), "name                           is some\nmore words\n");
-        assert_eq!(super::folded("one two three", 8), "one two\nthree\n");
+        assert_eq!(super::folded("one, two three", 10), "one, two\nthree\n");
         assert_eq!(super::folded("E|-7--5--3----|", 8), "E|-7--5--3----|\n");
     }
 

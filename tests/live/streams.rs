@@ -216,6 +216,7 @@ fn a_way_without_sound_is_no_measurement() {
         "{said}"
     );
     assert!(said.contains("\nhint: "), "{said}");
+    assert!(said.contains("\nConnect the two by a cable"), "lines are lines: {said}");
 }
 
 #[test]

@@ -188,15 +188,16 @@ fn a_dead_device_leaves_a_terminal_and_a_report_to_read() {
     kill_server();
     let text = terminal.wait_for("it is looked for again");
     // The message is longer than a line, and whole.
-    let message = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(message.contains("what you played is kept in"), "{text}");
+    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words(&text).contains("what you played is kept in"), "{text}");
     assert!(text.contains("q stop and report"), "{text}");
     let _ = player.wait();
     terminal.keys.write_all(b"q").unwrap();
     assert!(terminal.ended().success());
     let text = terminal.wait_for("of 4 steps right");
     terminal.is_given_back();
-    assert!(text.contains("what you played is kept in"), "what was said is still there: {text}");
+    let message = words(&text);
+    assert!(message.contains("what you played is kept in"), "what was said is still there: {text}");
 }
 
 /// `p` stops the click, sounds the lick, and begins the pass anew.

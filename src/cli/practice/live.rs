@@ -150,7 +150,7 @@ impl<'a> Rehearsal<'a> {
         let ear = Ear::new(expected, settings, &folder, stem.into_owned());
         let show = if common.json {
             Show::Json
-        } else if args.plain || !io::stdout().is_terminal() || !io::stdin().is_terminal() {
+        } else if args.plain || !output::obeys_sequences() || !io::stdin().is_terminal() {
             Show::Plain(live::Lines::default())
         } else {
             let staff = Staff::of(&lick, from, to);
