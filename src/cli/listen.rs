@@ -77,7 +77,6 @@ mod with_sound_card {
     use crate::engine::Settings;
     use crate::engine::Stage;
     use crate::engine::Strike;
-    use crate::report::columns;
     use crate::theory::note::Reference;
     use crate::units::SampleRate;
 
@@ -174,8 +173,7 @@ mod with_sound_card {
     /// no more can be.
     fn shown(line: &str, whole: bool, width: Option<usize>) -> String {
         match (whole, width) {
-            (true, Some(width)) => columns::folded(line, width),
-            (true, None) => line.to_owned(),
+            (true, width) => output::fitted(line, width).into_owned(),
             (false, width) => line.trim_end().chars().take(width.unwrap_or(80) - 1).collect(),
         }
     }

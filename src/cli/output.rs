@@ -1,5 +1,6 @@
 //! Standard output and standard error: a closed pipe is no error, colour is for terminals.
 
+use std::borrow::Cow;
 use std::io;
 use std::io::BufWriter;
 use std::io::IsTerminal;
@@ -47,14 +48,13 @@ pub fn print_text(write: impl FnOnce(&mut Vec<u8>, Look) -> io::Result<()>) -> R
     print(|out| {
         let mut text = Vec::new();
         write(&mut text, look)?;
-        match look.width {
-            Some(width) => {
-                let text = String::from_utf8_lossy(&text);
-                out.write_all(columns::folded(&text, width).as_bytes())
-            }
-            None => out.write_all(&text),
-        }
+        out.write_all(fitted(&String::from_utf8_lossy(&text), look.width).as_bytes())
     })
+}
+
+/// `text` with its lines broken at `width`, if there is one.
+pub fn fitted(text: &str, width: Option<usize>) -> Cow<'_, str> {
+    width.map_or(Cow::Borrowed(text), |width| Cow::Owned(columns::folded(text, width)))
 }
 
 /// Cells in a line of standard output, if that is a terminal and says so.
@@ -96,11 +96,7 @@ pub fn obeys_sequences() -> bool {
 /// lost if nobody reads it.
 pub fn tell(message: &str) {
     let line = escaped(message) + "\n";
-    let shown = match width_of(&io::stderr()) {
-        Some(width) => columns::folded(&line, width),
-        None => line,
-    };
-    let _ = io::stderr().write_all(shown.as_bytes());
+    let _ = io::stderr().write_all(fitted(&line, width_of(&io::stderr())).as_bytes());
 }
 
 /// A message of several lines.

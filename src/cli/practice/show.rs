@@ -77,7 +77,12 @@ impl Show {
                 screen.take(news);
                 return Ok(());
             }
-            Self::Plain(lines) => lines.write(&mut out, page, news)?,
+            Self::Plain(lines) => {
+                let mut text = Vec::new();
+                lines.write(&mut text, page, news)?;
+                let text = String::from_utf8_lossy(&text);
+                out.write_all(output::fitted(&text, output::width()).as_bytes())?;
+            }
             Self::Json => live::event(&mut out, page, pass, news)?,
         }
         out.flush()
