@@ -39,7 +39,7 @@ pub fn unwritable(error: &io::Error) -> Failure {
     )
 }
 
-/// As [`print`], text for people: on a terminal its lines are broken where the terminal ends.
+/// As [`print()`], text for people: on a terminal its lines are broken where the terminal ends.
 ///
 /// # Errors
 /// Whatever keeps the text from being written.
