@@ -33,6 +33,17 @@ const FIRST: f64 = 1.247;
 const FAINT_DB: f64 = -18.0;
 const FAINT: f64 = 0.3;
 
+/// Pairs of partials on which two strings struck together lie, each taken for the first of its string:
+/// fifth, fourth, thirds, sixths, tenth.
+const PAIRS: [(usize, usize); 7] = [(2, 3), (3, 4), (4, 5), (5, 6), (3, 5), (5, 8), (2, 5)];
+/// What no two such strings would explain lies at most so far below the loudest partial: of 21 000 tones
+/// that sound, 99.8 % (the others are low E strings) …
+const OWN_DB: f64 = -26.0;
+/// … and counts so much for every decibel more.
+const NOT_OWN: f64 = 0.5;
+/// Fewer partials than this tell nothing of it.
+const LEAST_OWN: usize = 2;
+
 /// Partials that stand out by less than this many times 24 dB are not there …
 const SHOWN: f64 = 0.5;
 /// … and where odd ones hold less than this share of what stands out, the true tones lie an octave
@@ -61,6 +72,9 @@ pub struct Signs {
     pub level_db: f64,
     /// Clarity of the first partial, if it is exclusive.
     pub first: Option<f64>,
+    /// The loudest of those that two other strings at any of [`PAIRS`] would leave unexplained, below the
+    /// loudest of all, in decibels: 0 to −180.
+    pub own_db: f64,
 }
 
 impl Signs {
@@ -72,6 +86,7 @@ impl Signs {
             power += look.amplitude * look.amplitude;
         }
         signs.level_db = 10.0 * ((power + 1e-12) / (total_power + 1e-12)).log10();
+        signs.own_db = own_db(looks);
         let first = looks.first().filter(|first| first.exclusive);
         signs.first = first.map(|first| first.clarity.clamp(-0.8, 3.3));
         signs
@@ -82,6 +97,7 @@ impl Signs {
             + LEVEL_DB * self.level_db
             + self.first.map_or(0.0, |first| HAS_FIRST + FIRST * first)
             - FAINT * (FAINT_DB - self.level_db).max(0.0)
+            - NOT_OWN * (OWN_DB - self.own_db).max(0.0)
     }
 }
 
@@ -97,6 +113,19 @@ pub struct Evidence {
     /// Partials that stand out, less partials that ought to and do not, loud ones counting more:
     /// the most prominent candidate is taken first.
     pub prominence: f64,
+}
+
+/// See [`Signs::own_db`]; 0 where hardly a partial could tell.
+fn own_db(looks: &[Look]) -> f64 {
+    // How many partials neither string explains, and the loudest of them.
+    let besides = |(p, q): (usize, usize)| {
+        let numbered = (1..).zip(looks);
+        let own = numbered.filter(|(n, look)| look.exclusive && n % p != 0 && n % q != 0);
+        own.fold((0, 1e-9), |(n_own, top), (_, look)| (n_own + 1, look.amplitude.max(top)))
+    };
+    let (_, all) = besides((usize::MAX, usize::MAX));
+    let told = PAIRS.map(besides).into_iter().filter(|(n_own, _)| *n_own >= LEAST_OWN);
+    told.map(|(_, own)| 20.0 * (own / all).log10()).fold(0.0, f64::min)
 }
 
 /// Gathers the evidence for `candidate`, given that `fitter` has fitted the tones known to sound.
