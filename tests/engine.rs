@@ -3,6 +3,7 @@
 //!
 //! The sounds are the crate's own strings; the promises are those in DEVELOPERS.md and the contract.
 
+use std::f64::consts::PI;
 use std::f64::consts::TAU;
 
 use assert_no_alloc::AllocDisabler;
@@ -16,6 +17,7 @@ use doublecheck::engine::Settings;
 use doublecheck::engine::Take;
 use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
+use doublecheck::pitch::tone::Tone;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
 use doublecheck::practice::verdict::Status;
@@ -488,6 +490,35 @@ fn a_touch_just_before_a_strike_is_not_the_strike() {
     assert_eq!(struck(&take), [60, 64]);
     let off_s = take.strikes[0].onset.seconds(take.rate) - onset as f64 / 44_100.0;
     assert!(off_s.abs() < NOTICED_S, "{off_s:.4} s off");
+}
+
+/// Low strings that begin out of step swell once more, before either is sure: that is no strike.
+#[test]
+fn low_strings_that_beat_are_one_strike() {
+    let rate = rate(44_100);
+    let onset = 13_230;
+    // MIDI numbers, and by how much of a half-turn one string begins behind.
+    for (notes, turn) in
+        [([42, 43], 0.5), ([43, 44], 0.5), ([40, 42], 0.125), ([41, 43], 0.25), ([40, 44], 0.375)]
+    {
+        let tones = notes.map(|n| Tone::at(440.0 * (f64::from(n - 69) / 12.0).exp2()));
+        let mut random = Random::new(1, 0);
+        let mut sample = |i: usize| {
+            let t = i.saturating_sub(onset) as f64 / 44_100.0;
+            let partial = |string: usize, n: usize| {
+                let phase = PI * turn * (string * n) as f64;
+                let decay = (-t * (1.0 + 0.4 * n as f64)).exp();
+                0.2 / n as f64 * decay * (TAU * tones[string].partial(n) * t + phase).sin()
+            };
+            let both: f64 = (1..12).map(|n| partial(0, n) + partial(1, n)).sum();
+            (2e-3 * (random.uniform() - 0.5) + if i < onset { 0.0 } else { both }) as f32
+        };
+        let samples: Vec<f32> = (0..onset + 40_000).map(&mut sample).collect();
+        let take = hear(&samples, rate);
+        assert_eq!(struck(&take), notes, "{turn}");
+        let off_s = take.strikes[0].onset.seconds(take.rate) - onset as f64 / 44_100.0;
+        assert!(off_s.abs() < NOTICED_S, "{notes:?}: {off_s:.4} s off");
+    }
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The stream flows in, up to where something happens: an onset, a moment when a strike is told, or
 //! one when it may have faded.
 
+use super::CUT_S;
 use super::EARLY_S;
 use super::Engine;
 use super::Event;
@@ -102,8 +103,11 @@ impl Engine {
             return;
         }
         self.close(onset, on_event);
+        let cut = self.unheard.filter(|&cut| onset - cut < self.samples(CUT_S));
         self.open = Some(Open {
             onset,
+            began: onset,
+            cut,
             told: None,
             loudest: 0.0,
             loud_until: onset,

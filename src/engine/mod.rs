@@ -80,6 +80,11 @@ const HIGH_HZ: f64 = 190.0;
 const WHOLE_S: f64 = 1.5;
 /// A chord is strummed in less than this, in seconds.
 const STRUM_S: f64 = 0.25;
+/// What is cut off sooner, before a note was sure, is told with the strike that cut it off, in seconds:
+/// low strings that beat rise once more.
+const CUT_S: f64 = 0.13;
+/// … unless what follows is louder by this factor of power: it was a finger's or the pick's touch.
+const TOUCH: f32 = 2.0;
 /// How much of the stream is kept, in seconds.
 const KEEP_S: f64 = 4.0;
 /// What follows the end of a stream.
@@ -89,6 +94,10 @@ const SILENCE: [f32; 256] = [0.0; 256];
 #[derive(Debug, Clone, Copy)]
 struct Open {
     onset: u64,
+    /// When it is told to have begun.
+    began: u64,
+    /// When what it cut off began, until it is told.
+    cut: Option<u64>,
     told: Option<Stage>,
     /// Loudest mean power of 50 ms so far, and whether the strike holds any note.
     loudest: f64,
@@ -249,16 +258,23 @@ impl Engine {
         if open.told != Some(Stage::Whole) {
             self.tell(end, Stage::Whole, on_event);
         }
+        let Some(open) = self.open.take() else { return };
         let since = self.unheard.filter(|&u| open.onset - u < self.samples(STRUM_S));
-        self.unheard = Some(since.unwrap_or(open.onset));
-        if self.open.is_some_and(|o| o.whole_has_notes) {
-            self.unheard = None;
-        }
-        if self.open.is_some_and(|o| o.has_notes) {
-            let (onset, end) = (self.outside(open.onset), self.outside(end));
+        self.unheard = (!open.whole_has_notes).then_some(since.unwrap_or(open.onset));
+        if open.has_notes {
+            let (onset, end) = (self.outside(open.began), self.outside(end));
             on_event(Event::Ended { onset, end });
         }
-        self.open = None;
+    }
+
+    /// Whether what sounded from `cut` on was but a touch before the strike at `onset`.
+    fn is_touch(&self, cut: u64, onset: u64) -> bool {
+        let loudness = |onset: u64| {
+            let from = onset + self.samples(0.01);
+            let samples = &self.stream[self.stretch(from, from + self.samples(0.04))];
+            samples.iter().map(|s| s * s).sum::<f32>()
+        };
+        TOUCH * loudness(cut) < loudness(onset)
     }
 
     /// Instant of the decimated stream, told in samples of the input.
@@ -278,8 +294,12 @@ impl Engine {
 
     /// Analyses the open strike as far as `end` and tells what sounds.
     fn tell(&mut self, end: u64, stage: Stage, on_event: &mut impl FnMut(Event<'_>)) {
-        let Some(open) = &mut self.open else { return };
+        let Some(mut open) = self.open else { return };
         open.told = Some(stage);
+        if let Some(cut) = open.cut.take().filter(|&cut| !self.is_touch(cut, open.onset)) {
+            open.began = cut;
+        }
+        self.open = Some(open);
         let (onset, loud_until) = (open.onset, open.loud_until);
         // What was damped leaves only noise behind.
         let sounding = self.sounds_until(onset, end);
@@ -288,9 +308,13 @@ impl Engine {
         }
         self.strike.later.clear();
         if stage == Stage::Whole {
+            let is_sure = self.strike.notes.iter().any(HeardPitch::is_struck);
+            if !is_sure && end - onset < self.samples(CUT_S) {
+                return;
+            }
             self.listen_to_the_end(onset, end.min(loud_until));
         }
-        self.strike.onset = self.outside(onset);
+        self.strike.onset = self.outside(open.began);
         self.strike.end = self.outside(end);
         self.strike.stage = stage;
         if let Some(open) = &mut self.open {
