@@ -24,6 +24,7 @@ use super::verdict::StepJudgement;
 use super::verdict::TakeJudgement;
 use super::verdict::UnmatchedStrike;
 use super::verdict::Verdict;
+use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::engine::Take;
 use crate::lick::expected::Expected;
@@ -65,6 +66,12 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     let at_s: Vec<f64> = take.strikes.iter().map(second).collect();
     let beats: Vec<f64> = steps.iter().map(|step| step.start_beats).collect();
     settle(&mut places, &at_s, &beats);
+    // The one strike of a take is the one step that was asked for, right or not.
+    if let ([strike], [_]) = (take.strikes.as_slice(), steps.as_slice())
+        && strike.notes.iter().any(HeardPitch::is_struck)
+    {
+        places[0] = Place::Step(0);
+    }
     let mut judged: Vec<StepJudgement> = steps.iter().map(|s| not_played(s)).collect();
     let mut unmatched = Vec::new();
     for (strike, place) in take.strikes.iter().zip(&places) {
@@ -396,7 +403,6 @@ fn findings(take: &Take, offset: Cents, transposed: Option<i32>) -> Vec<Finding>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::HeardPitch;
     use crate::engine::Stage;
     use crate::lick::Lick;
     use crate::units::SampleCount;
@@ -447,6 +453,15 @@ mod tests {
         assert_eq!(verdict(&hammered, &[62.0, 69.0, 74.0]), Verdict::Right);
         let other = [sure(52.0), sure(59.0), sure(64.0)];
         assert_eq!(verdict(&other, &[50.0]), Verdict::Incomplete, "three other notes");
+    }
+
+    #[test]
+    fn the_one_strike_of_a_take_is_the_one_step() {
+        let verdict = |struck: Vec<Strike>| judged(&["x x x 5 5 x"], struck).steps[0].verdict;
+        let wrong = || strike(1, &[HeardPitch::sure(45.0), HeardPitch::sure(71.0)], &[]);
+        assert_eq!(verdict(vec![wrong()]), Verdict::Wrong);
+        assert_eq!(verdict(vec![strike(1, &[], &[])]), Verdict::NotPlayed, "a bump");
+        assert_eq!(verdict(vec![wrong(), wrong()]), Verdict::NotPlayed, "either may be it");
     }
 
     #[test]

@@ -128,10 +128,13 @@ pub fn match_strike(
     let faint = strike.faint.iter().map(|sound| (sound, true));
     for (sound, is_faint) in strike.doubtful.iter().map(|sound| (sound, false)).chain(faint) {
         let Some(pitch) = place(sound, reference, offset) else { continue };
-        let replaced = others.iter().any(|(p, s)| {
-            s.is_struck() && semitones(p.note, pitch.note).abs() <= INSTEAD_SEMITONES
-        });
         let wanted = missing.iter().position(|e| e.note == pitch.note);
+        // Another struck nearer to it than to all else that is missing stands in its place.
+        let replaced = others.iter().filter(|(_, other)| other.is_struck()).any(|(p, _)| {
+            let distance = |note: MidiNote| semitones(p.note, note).abs();
+            let nearest = missing.iter().map(|e| distance(e.note)).min();
+            distance(pitch.note) <= INSTEAD_SEMITONES && nearest == Some(distance(pitch.note))
+        });
         let counts = may_be_struck(sound)
             && !(is_faint && (replaced || step.struck.len() < CHORD_NOTES && is_hidden(sound)));
         if let Some(i) = wanted.filter(|_| counts) {
@@ -293,6 +296,15 @@ mod tests {
         doubtful: &[HeardPitch],
         faint: &[HeardPitch],
     ) -> Verdict {
+        matched(frets, notes, doubtful, faint).verdict
+    }
+
+    fn matched(
+        frets: &str,
+        notes: &[HeardPitch],
+        doubtful: &[HeardPitch],
+        faint: &[HeardPitch],
+    ) -> Match {
         let lick = format!(
             "title = \"Weir\"\nkey = \"C major\"\ntempo = 90\nmeter = \"4/4\"\n\
              steps = [{{ beats = 1, frets = \"{frets}\" }}]\n"
@@ -307,7 +319,7 @@ mod tests {
             faint: faint.to_vec(),
             later: Vec::new(),
         };
-        match_strike(&expected.steps[0], &strike, Reference::default(), Cents(0.0)).verdict
+        match_strike(&expected.steps[0], &strike, Reference::default(), Cents(0.0))
     }
 
     /// C4 is heard and perhaps `doubtful`, which C4's partials would hide.
@@ -328,6 +340,17 @@ mod tests {
         assert_eq!(told(&[], &[], &[sound(71.0, 0.2)]), Verdict::Right);
         assert_eq!(told(&[], &[], &[sound(70.0, 0.4)]), Verdict::Incomplete, "not asked for");
         assert_eq!(told(&[sound(70.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn one_note_stands_in_the_place_of_one() {
+        let missing = |faint: f64| {
+            let found = matched("x x 7 5 5 x", &[sound(61.0, 1.0)], &[], &[sound(faint, 0.2)]);
+            assert_eq!(found.verdict, Verdict::Wrong);
+            found.missing.iter().map(|e| e.note.0).collect::<Vec<_>>()
+        };
+        assert_eq!(missing(57.0), [64], "C#4 is nearer to E4 than to A3, which is faint");
+        assert_eq!(missing(64.0), [57, 64], "it stands for E4");
     }
 
     #[test]
