@@ -521,6 +521,39 @@ fn low_strings_that_beat_are_one_strike() {
     }
 }
 
+/// Strings that swell from nothing over ringing ones hardly rise in power: that notes begin there which did
+/// not sound tells the strike.
+#[test]
+fn a_soft_strike_is_found_by_its_notes() {
+    let rate = rate(44_100);
+    let (ringing, soft) = ([57, 60], [47, 50]);
+    for (level, swell_s) in [(0.1, 0.02), (0.2, 0.03), (0.3, 0.04), (0.5, 0.06)] {
+        let mut random = Random::new(1, 0);
+        let string = |note: i32, t: f64| {
+            let tone = Tone::at(440.0 * (f64::from(note - 69) / 12.0).exp2());
+            let partial = |n: usize| {
+                let decay = (-t * (1.0 + 0.4 * n as f64)).exp();
+                0.2 / n as f64 * decay * (TAU * tone.partial(n) * t).sin()
+            };
+            if t > 0.0 { (1..12).map(partial).sum::<f64>() } else { 0.0 }
+        };
+        let mut sample = |i: usize| {
+            let t = i as f64 / 44_100.0;
+            let before = ringing.map(|note| string(note, t - 0.3)).iter().sum::<f64>();
+            let swell = level * ((t - 0.6) / swell_s).clamp(0.0, 1.0);
+            let struck = soft.map(|note| swell * string(note, t - 0.6)).iter().sum::<f64>();
+            (2e-3 * (random.uniform() - 0.5) + before + struck) as f32
+        };
+        let samples: Vec<f32> = (0..60_000).map(&mut sample).collect();
+        let mut take = hear(&samples, rate);
+        assert_eq!(take.strikes.len(), 2, "{level}");
+        let off_s = take.strikes[1].onset.seconds(take.rate) - 0.6;
+        assert!(off_s.abs() < NOTICED_S, "{off_s:.4} s off");
+        take.strikes.remove(0);
+        assert_eq!(struck(&take), soft, "{level}");
+    }
+}
+
 #[test]
 fn a_recording_may_begin_with_the_noise_of_the_pick() {
     let rate = rate(44_100);

@@ -54,9 +54,11 @@ impl Engine {
     /// How many samples, one at least, can be taken at once: nothing happens before the last of them.
     fn quiet(&self) -> usize {
         let room = self.stream.capacity() - self.stream.len();
-        let quiet = self.detector.until_frame().min(room);
+        let now = self.now();
+        let until_doubt = self.doubt_due().map_or(u64::MAX, |due| due.saturating_sub(now).max(1));
+        let quiet = self.detector.until_frame().min(room).min(until_doubt as usize);
         let Some(open) = self.open else { return quiet };
-        let age = self.now() - open.onset;
+        let age = now - open.onset;
         let due = self.next_stage(&open).map_or(u64::MAX, |(_, due)| due);
         let until_due = due.saturating_sub(age).max(1);
         let follow = self.samples(FOLLOW_EVERY_S).max(1);
@@ -80,24 +82,35 @@ impl Engine {
         if let Some(onset) = self.detector.push(samples) {
             let within = onset.at.saturating_sub(self.stream_start) as usize;
             let start = onset::refine(&self.stream, within, self.rate);
+            let at = self.stream_start + start.at as u64;
             if start.rise_db <= onset.least_rise_db {
                 self.detector.dismiss();
+                self.doubts.add(at, start.rise_db / onset.least_rise_db);
             } else {
-                self.begin(self.stream_start + start.at as u64, on_event);
+                self.settle_doubts(at, on_event);
+                self.begin(at, on_event);
             }
         }
-        let Some(open) = self.open else { return };
         let now = self.now();
+        if self.doubt_due().is_some_and(|due| now >= due) {
+            self.settle_doubt(now, on_event);
+        }
+        let Some(open) = self.open else { return };
         if let Some((stage, due)) = self.next_stage(&open)
             && now - open.onset >= due
         {
-            self.tell(now, stage, on_event);
+            if stage == Stage::Whole {
+                self.settle_doubts(now, on_event);
+            }
+            if self.open.is_some_and(|now_open| now_open.onset == open.onset) {
+                self.tell(now, stage, on_event);
+            }
         }
         self.follow(now, on_event);
     }
 
     /// Ends the open strike and opens another at `onset`.
-    fn begin(&mut self, onset: u64, on_event: &mut impl FnMut(Event<'_>)) {
+    pub(super) fn begin(&mut self, onset: u64, on_event: &mut impl FnMut(Event<'_>)) {
         // Where a recording is cut off there is a jolt, but no time to hear a string.
         if self.end.is_some_and(|end| onset + self.samples(0.05) > end) {
             return;

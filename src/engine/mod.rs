@@ -5,6 +5,7 @@
 //! **Limits.** No I/O, no clock, no randomness, no threads.
 
 mod beside;
+mod doubt;
 mod event;
 mod flow;
 mod later;
@@ -20,6 +21,8 @@ pub use listener::Listener;
 pub use listener::Take;
 
 use std::f64::consts::TAU;
+
+use self::doubt::Doubts;
 
 use crate::dsp::decimate::Decimator;
 use crate::dsp::onset::Detector;
@@ -85,6 +88,8 @@ const STRUM_S: f64 = 0.25;
 const CUT_S: f64 = 0.13;
 /// … unless what follows is louder by this factor of power: it was a finger's or the pick's touch.
 const TOUCH: f32 = 2.0;
+/// Fewer samples than this tell nothing.
+const LEAST_SAMPLES: usize = 64;
 /// How much of the stream is kept, in seconds.
 const KEEP_S: f64 = 4.0;
 /// What follows the end of a stream.
@@ -136,6 +141,8 @@ pub struct Engine {
     /// Onset of a strike just before that was too short to be heard: what it struck belongs to the
     /// strike that cut it off, as when a chord is strummed slowly.
     unheard: Option<u64>,
+    /// Rises of the open strike that may have been others.
+    doubts: Doubts,
     /// Tones of the strike before, for telling what rings on.
     previous: Vec<Tone>,
     strike: Strike,
@@ -171,6 +178,7 @@ impl Engine {
             guesses: true,
             open: None,
             unheard: None,
+            doubts: Doubts::default(),
             previous: Vec::with_capacity(MAX_TONES),
             strike: Strike {
                 onset: SampleIndex(0),
@@ -219,6 +227,7 @@ impl Engine {
     /// Tells that `lost` samples never arrived; listening restarts after the hole.
     pub fn gap(&mut self, lost: SampleCount, mut on_event: impl FnMut(Event<'_>)) {
         let now = self.now();
+        self.settle_doubts(now, &mut on_event);
         self.close(now, &mut on_event);
         on_event(Event::Gap { at: SampleIndex(self.heard), lost });
         self.heard += lost.0;
@@ -240,6 +249,7 @@ impl Engine {
             self.listen_decimated(&SILENCE[..now], &mut on_event);
             silence -= now;
         }
+        self.settle_doubts(end, &mut on_event);
         self.close(end, &mut on_event);
     }
 
@@ -371,7 +381,7 @@ impl Engine {
         }
         let to = end.min(from + self.samples(DECIDE_S));
         let range = self.stretch(from, to);
-        if range.len() < 64 {
+        if range.len() < LEAST_SAMPLES {
             return false;
         }
         self.transformer.transform(&self.stream[range.clone()], &mut self.spectrum);

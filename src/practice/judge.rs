@@ -16,7 +16,6 @@ use super::strings::tell_strings;
 use super::timing::Struck;
 use super::timing::beat_s;
 use super::timing::lateness_ms;
-use super::unnoticed::judge_unnoticed;
 use super::verdict::Finding;
 use super::verdict::HeardNote;
 use super::verdict::Status;
@@ -95,7 +94,6 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             }),
         }
     }
-    judge_unnoticed(&mut judged, &steps, take, &places, settings, offset);
     let struck: Vec<(usize, Struck)> = judged
         .iter()
         .enumerate()

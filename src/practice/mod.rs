@@ -20,5 +20,4 @@ pub mod session;
 pub mod strings;
 pub mod timing;
 pub mod tuning;
-mod unnoticed;
 pub mod verdict;

@@ -1,0 +1,127 @@
+//! Rises that were hardly a strike by their power: they are one if a note began there.
+
+use super::DECIDE_S;
+use super::Engine;
+use super::Event;
+use super::LEAST_SAMPLES;
+use super::SKIP_S;
+use crate::pitch::fit::MAX_TONES;
+use crate::pitch::tone::Tone;
+
+/// Doubtful rises kept of an open strike.
+const MOST: usize = 4;
+/// One that rises by less than this share of what would be enough is none.
+const LEAST_SHARE: f64 = 0.45;
+/// So much of what follows one decides, in seconds.
+const DECIDED_S: f64 = SKIP_S + DECIDE_S;
+/// Nearer to another strike than this, in seconds, it cannot be told from it.
+const APART_S: f64 = 0.12;
+/// The stretch before it that tells what sounded already, in seconds.
+const BEFORE_S: f64 = 0.2;
+/// Log odds of having been struck there from which a note that did not sound before makes it a strike,
+/// and those that it sounds at all.
+const STRUCK: f64 = 6.0;
+const SOUNDS: f64 = 3.0;
+
+/// Instants of doubtful rises, in order of time.
+#[derive(Debug, Default)]
+pub(super) struct Doubts {
+    at: [u64; MOST],
+    n: usize,
+}
+
+impl Doubts {
+    pub(super) fn clear(&mut self) {
+        self.n = 0;
+    }
+
+    /// Keeps one at `at` that rises by so much of what would be enough.
+    pub(super) fn add(&mut self, at: u64, share: f64) {
+        if let Some(slot) = self.at.get_mut(self.n).filter(|_| share > LEAST_SHARE) {
+            *slot = at;
+            self.n += 1;
+        }
+    }
+
+    fn first(&self) -> Option<u64> {
+        self.at[..self.n].first().copied()
+    }
+
+    fn remove_first(&mut self) {
+        self.at.rotate_left(1);
+        self.n -= 1;
+    }
+}
+
+impl Engine {
+    /// When the first doubt can be settled, sooner if nothing more is heard of it.
+    pub(super) fn doubt_due(&self) -> Option<u64> {
+        self.doubts.first().map(|at| at + self.samples(DECIDED_S))
+    }
+
+    /// Parts the open strike where a note began at the first doubtful rise; `end` is as far as is heard
+    /// of it.
+    pub(super) fn settle_doubt(&mut self, end: u64, on_event: &mut impl FnMut(Event<'_>)) {
+        let (Some(at), Some(open)) = (self.doubts.first(), self.open) else {
+            return self.doubts.clear();
+        };
+        self.doubts.remove_first();
+        let apart = self.samples(APART_S);
+        if at > open.onset + apart && at + apart < end && self.is_strike(open.onset, at, end) {
+            self.begin(at, on_event);
+        }
+    }
+
+    /// Settles all doubts about the open strike, of which no more is heard than up to `end`.
+    pub(super) fn settle_doubts(&mut self, end: u64, on_event: &mut impl FnMut(Event<'_>)) {
+        while self.doubts.first().is_some() {
+            self.settle_doubt(end, on_event);
+        }
+    }
+
+    /// Whether a note that did not sound before began at `at`.
+    fn is_strike(&mut self, onset: u64, at: u64, end: u64) -> bool {
+        let near = at - self.samples(0.006);
+        let from = (onset + self.samples(SKIP_S)).max(near.saturating_sub(self.samples(BEFORE_S)));
+        let (known, n_known) = self.tones(from, near);
+        let from = at + self.samples(SKIP_S);
+        let (tones, n) = self.tones(from, end.min(from + self.samples(DECIDE_S)));
+        let sounds = |engine: &Self, i: usize| {
+            engine.estimator.found()[i].evidence.log_odds > SOUNDS
+                && !known[..n_known].iter().any(|k| {
+                    tones[i].is_note_of(k)
+                        || tones[i].is_overtone_of(k)
+                        || k.is_overtone_of(&tones[i])
+                })
+        };
+        if !(0..n).any(|i| sounds(self, i)) {
+            return false;
+        }
+        // For this once what sounded just before is what may ring on.
+        let mut previous = [Tone::at(440.0); MAX_TONES];
+        let n_previous = self.previous.len();
+        previous[..n_previous].copy_from_slice(&self.previous);
+        self.previous.clear();
+        self.previous.extend_from_slice(&known[..n_known]);
+        let struck = self.struck(at, end, &tones[..n]);
+        self.previous.clear();
+        self.previous.extend_from_slice(&previous[..n_previous]);
+        (0..n).any(|i| struck.odds[i] > STRUCK && sounds(self, i))
+    }
+
+    /// What sounds from `from` to `to`.
+    fn tones(&mut self, from: u64, to: u64) -> ([Tone; MAX_TONES], usize) {
+        let range = self.stretch(from, to);
+        if range.len() < LEAST_SAMPLES {
+            return ([Tone::at(440.0); MAX_TONES], 0);
+        }
+        self.transformer.transform(&self.stream[range], &mut self.spectrum);
+        self.estimator.estimate(&self.spectrum);
+        let mut tones = [Tone::at(440.0); MAX_TONES];
+        let found = self.estimator.found();
+        for (slot, found) in tones.iter_mut().zip(found) {
+            *slot = found.fitted.tone;
+        }
+        (tones, found.len().min(MAX_TONES))
+    }
+}
