@@ -55,7 +55,7 @@ const ALONG_STEPS: usize = 4;
 const RINGS_STEPS: usize = 3;
 /// One step in so many has a wrong note …
 const WRONG_IN: usize = 8;
-/// … or, in other licks, another string struck along.
+/// … or, in other licks, another string struck along, or a note left out.
 const EXTRA_IN: usize = 4;
 /// Semitones above another where all partials of a note are that one's.
 const ABOVE: [i32; 7] = [0, 12, 19, 24, 28, 31, 36];
@@ -82,6 +82,8 @@ enum Planted {
     Semitones,
     /// One string more, open or as it was stopped before.
     Strings,
+    /// One of the two notes is left out.
+    Gaps,
 }
 
 /// What one lick gave.
@@ -110,7 +112,8 @@ pub fn measure(plan: &Plan) {
     let mut outcomes = Vec::new();
     for set in plan.instruments() {
         let mut wanted = Vec::new();
-        for (planted, seed) in [(Planted::Semitones, 2060), (Planted::Strings, 2061)] {
+        let seeds = [(Planted::Semitones, 2060), (Planted::Strings, 2061), (Planted::Gaps, 2062)];
+        for (planted, seed) in seeds {
             let mut random = Random(seed);
             for way in WAYS {
                 for tempo_bpm in TEMPI {
@@ -174,6 +177,8 @@ fn figures(name: &str, outcomes: &[Outcome], chosen: impl Fn(&Outcome) -> bool) 
     figure("planted semitones told wrong", share(true, Verdict::Wrong), "%", Target::AtLeast(99.5));
     let strings = share_of(&of(Planted::Strings), true, Verdict::Wrong);
     figure("planted strings told wrong", strings, "%", Target::AtLeast(99.5));
+    let gaps = share_of(&of(Planted::Gaps), true, Verdict::Incomplete);
+    figure("notes left out told missing", gaps, "%", Target::AtLeast(99.5));
     let n_notes = 2 * N_STEPS * these.len();
     for (name, count) in [
         ("struck notes told ringing", (|o| o.struck_told_ringing) as fn(&Outcome) -> usize),
@@ -262,7 +267,10 @@ impl<'a> Played<'a> {
                     let stopped = before.copied().find(|place| place.0 == string);
                     plant_string(&mut played[k], stopped.unwrap_or((string, 0)), set, random);
                 }
-                Planted::Strings => {}
+                Planted::Gaps if random.below(EXTRA_IN) == 0 => {
+                    played[k].remove(random.below(2));
+                }
+                Planted::Strings | Planted::Gaps => {}
             }
         }
         let mut begins_s = Vec::new();

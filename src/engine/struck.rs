@@ -24,6 +24,8 @@ const LOUDER_DB: f64 = 6.0;
 const LOUDER_WEIGHT: f64 = 0.3;
 /// Multiples of a ringing tone on which others are looked for.
 const MULTIPLES: RangeInclusive<usize> = 2..=6;
+/// … and from which log odds on they count where no partial there lies apart from others'.
+const UNCLEAR_ABOVE: f64 = 0.0;
 /// Log odds where there is nothing to compare with: it is taken for struck.
 pub(super) const SURELY: f64 = 20.0;
 
@@ -55,7 +57,9 @@ impl Struck {
             let change = after.change_above(before, t, multiple, apart_s);
             let above = Tone::at(after.hz(t, multiple));
             let known = tones.iter().any(|other| above.is_note_of(other));
-            let log_odds = change.log_odds().filter(|_| change.n_clear > 0 && !known);
+            let log_odds = change
+                .log_odds()
+                .filter(|&odds| (change.n_clear > 0 || odds > UNCLEAR_ABOVE) && !known);
             if let Some(log_odds) = log_odds.filter(|&odds| odds > LEAST_FAINT)
                 && let Some(slot) = self.above.get_mut(self.n_above)
             {
