@@ -492,32 +492,76 @@ fn a_touch_just_before_a_strike_is_not_the_strike() {
     assert!(off_s.abs() < NOTICED_S, "{off_s:.4} s off");
 }
 
+/// Where strings are struck that begin by so much of a half-turn out of step.
+const BEATING_FROM: usize = 13_230;
+
+/// Two strings by their MIDI numbers, for `length` samples at 44.1 kHz from [`BEATING_FROM`] on.
+fn beating(notes: [i32; 2], turn: f64, length: usize) -> Vec<f32> {
+    let tones = notes.map(|n| Tone::at(440.0 * (f64::from(n - 69) / 12.0).exp2()));
+    let mut random = Random::new(1, 0);
+    let mut sample = |i: usize| {
+        let t = i.saturating_sub(BEATING_FROM) as f64 / 44_100.0;
+        let partial = |string: usize, n: usize| {
+            let phase = PI * turn * (string * n) as f64;
+            let decay = (-t * (1.0 + 0.4 * n as f64)).exp();
+            0.2 / n as f64 * decay * (TAU * tones[string].partial(n) * t + phase).sin()
+        };
+        let both: f64 = (1..12).map(|n| partial(0, n) + partial(1, n)).sum();
+        (2e-3 * (random.uniform() - 0.5) + if i < BEATING_FROM { 0.0 } else { both }) as f32
+    };
+    (0..BEATING_FROM + length).map(&mut sample).collect()
+}
+
 /// Low strings that begin out of step swell once more, before either is sure: that is no strike.
 #[test]
 fn low_strings_that_beat_are_one_strike() {
-    let rate = rate(44_100);
-    let onset = 13_230;
-    // MIDI numbers, and by how much of a half-turn one string begins behind.
     for (notes, turn) in
         [([42, 43], 0.5), ([43, 44], 0.5), ([40, 42], 0.125), ([41, 43], 0.25), ([40, 44], 0.375)]
     {
-        let tones = notes.map(|n| Tone::at(440.0 * (f64::from(n - 69) / 12.0).exp2()));
-        let mut random = Random::new(1, 0);
-        let mut sample = |i: usize| {
-            let t = i.saturating_sub(onset) as f64 / 44_100.0;
-            let partial = |string: usize, n: usize| {
-                let phase = PI * turn * (string * n) as f64;
-                let decay = (-t * (1.0 + 0.4 * n as f64)).exp();
-                0.2 / n as f64 * decay * (TAU * tones[string].partial(n) * t + phase).sin()
-            };
-            let both: f64 = (1..12).map(|n| partial(0, n) + partial(1, n)).sum();
-            (2e-3 * (random.uniform() - 0.5) + if i < onset { 0.0 } else { both }) as f32
-        };
-        let samples: Vec<f32> = (0..onset + 40_000).map(&mut sample).collect();
-        let take = hear(&samples, rate);
+        let take = hear(&beating(notes, turn, 40_000), rate(44_100));
         assert_eq!(struck(&take), notes, "{turn}");
-        let off_s = take.strikes[0].onset.seconds(take.rate) - onset as f64 / 44_100.0;
+        let off_s = take.strikes[0].onset.seconds(take.rate) - BEATING_FROM as f64 / 44_100.0;
         assert!(off_s.abs() < NOTICED_S, "{notes:?}: {off_s:.4} s off");
+    }
+}
+
+/// With what cut it off an unsure strike is told; the end of a recording cuts nothing off.
+#[test]
+fn an_unsure_strike_at_the_end_is_told() {
+    for (notes, turn) in [([42, 43], 0.5), ([40, 42], 0.125), ([41, 43], 0.25)] {
+        for length in [3_528, 4_410, 5_292] {
+            let take = hear(&beating(notes, turn, length), rate(44_100));
+            assert_eq!(take.strikes.len(), 1, "{notes:?} for {length} samples");
+        }
+    }
+}
+
+/// A thicket of strikes that swell, in which one that is found later may have begun sooner.
+#[test]
+fn strikes_that_swell_into_each_other_come_in_order() {
+    let rate = rate(11_025);
+    for seed in [9, 10] {
+        let mut random = Random::new(seed, 1);
+        let mut samples = vec![0.0_f64; 6 * 11_025];
+        let mut at = 0;
+        while at < samples.len() {
+            at += ((0.01 + 0.1 * random.uniform()) * 11_025.0) as usize;
+            let hz = 80.0 * (2.5 * random.uniform()).exp();
+            let level = 0.3 * random.uniform().powi(3);
+            let (swell_s, decay) = (0.05 * random.uniform(), 2.0 + 30.0 * random.uniform());
+            for (i, sample) in samples.iter_mut().skip(at).take(11_025).enumerate() {
+                let t = i as f64 / 11_025.0;
+                let envelope = level * (t / swell_s).min(1.0) * (-decay * t).exp();
+                let partial = |n: i32| (TAU * hz * f64::from(n) * t).sin() / f64::from(n);
+                *sample += envelope * (1..6).map(partial).sum::<f64>();
+            }
+        }
+        let noisy = samples.iter().map(|s| (s + 1e-3 * (random.uniform() - 0.5)) as f32);
+        let samples: Vec<f32> = noisy.collect();
+        assert_eq!(events(&samples, rate, || 1), events(&samples, rate, || usize::MAX), "{seed}");
+        let take = hear(&samples, rate);
+        let onsets: Vec<u64> = take.strikes.iter().map(|s| s.onset.0).collect();
+        assert!(onsets.len() > 20 && onsets.is_sorted_by(|a, b| a < b), "{onsets:?}");
     }
 }
 

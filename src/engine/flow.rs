@@ -116,7 +116,7 @@ impl Engine {
             return;
         }
         self.close(onset, on_event);
-        let cut = self.unheard.filter(|&cut| onset - cut < self.samples(CUT_S));
+        let cut = self.unheard.filter(|&cut| self.is_within(cut, onset, CUT_S));
         self.open = Some(Open {
             onset,
             began: onset,

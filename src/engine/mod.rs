@@ -262,6 +262,12 @@ impl Engine {
         (seconds * self.rate) as u64
     }
 
+    /// Whether `onset` follows `before` within `seconds`. Of two strikes that swell into each other the later
+    /// one found may have begun first.
+    fn is_within(&self, before: u64, onset: u64, seconds: f64) -> bool {
+        (before..before + self.samples(seconds)).contains(&onset)
+    }
+
     /// Ends the open strike at `end`.
     fn close(&mut self, end: u64, on_event: &mut impl FnMut(Event<'_>)) {
         let Some(open) = self.open else { return };
@@ -269,7 +275,7 @@ impl Engine {
             self.tell(end, Stage::Whole, on_event);
         }
         let Some(open) = self.open.take() else { return };
-        let since = self.unheard.filter(|&u| open.onset - u < self.samples(STRUM_S));
+        let since = self.unheard.filter(|&u| self.is_within(u, open.onset, STRUM_S));
         self.unheard = (!open.whole_has_notes).then_some(since.unwrap_or(open.onset));
         if open.has_notes {
             let (onset, end) = (self.outside(open.began), self.outside(end));
@@ -319,7 +325,8 @@ impl Engine {
         self.strike.later.clear();
         if stage == Stage::Whole {
             let is_sure = self.strike.notes.iter().any(HeardPitch::is_struck);
-            if !is_sure && end - onset < self.samples(CUT_S) {
+            let is_cut_off = end < self.end.unwrap_or(self.now());
+            if is_cut_off && !is_sure && end - onset < self.samples(CUT_S) {
                 return;
             }
             self.listen_to_the_end(onset, end.min(loud_until));
