@@ -77,6 +77,7 @@ mod with_sound_card {
     use crate::engine::Settings;
     use crate::engine::Stage;
     use crate::engine::Strike;
+    use crate::report::columns;
     use crate::theory::note::Reference;
     use crate::units::SampleRate;
 
@@ -174,7 +175,7 @@ mod with_sound_card {
     fn shown(line: &str, whole: bool, width: Option<usize>) -> String {
         match (whole, width) {
             (true, width) => output::fitted(line, width).into_owned(),
-            (false, width) => line.trim_end().chars().take(width.unwrap_or(80) - 1).collect(),
+            (false, width) => columns::cut(line.trim_end(), width.unwrap_or(80) - 1).to_owned(),
         }
     }
 

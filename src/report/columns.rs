@@ -20,13 +20,20 @@ pub fn padded(text: &str, cells: usize) -> String {
     format!("{text}{}", " ".repeat(cells.saturating_sub(width(text))))
 }
 
+/// As much of the beginning of `text` as fits in `cells`.
+pub fn cut(text: &str, cells: usize) -> &str {
+    let ends = text.char_indices().map(|(at, _)| at).chain([text.len()]);
+    let fitting = ends.take_while(|&end| width(&text[..end]) <= cells);
+    &text[..fitting.last().unwrap_or(0)]
+}
+
 /// As much of the end of `name` as fits in `cells`, for there the names of takes differ.
 pub(super) fn shortened(name: &str, cells: usize) -> String {
     if width(name) <= cells {
         return name.to_owned();
     }
-    let ends = name.char_indices().map(|(at, _)| &name[at..]);
-    let end = ends.into_iter().find(|end| width(end) < cells).unwrap_or_default();
+    let mut ends = name.char_indices().map(|(at, _)| &name[at..]);
+    let end = ends.find(|end| width(end) < cells).unwrap_or_default();
     format!("…{end}")
 }
 
@@ -53,7 +60,7 @@ pub fn folded(text: &str, cells: usize) -> String {
             return line.to_owned();
         }
         if line.chars().all(|c| c == '─') {
-            return line.chars().take(cells).collect();
+            return cut(line, cells).to_owned();
         }
         let letters = line.char_indices().filter(|(_, c)| *c != ' ').map(|(at, _)| at);
         let mut starts = letters.filter(|at| line[..*at].ends_with("  "));
@@ -88,6 +95,11 @@ mod tests {
         for (text, cells) in [("道a", 3), ("e\u{301}", 1), ("\x1b[32mright\x1b[0m", 5)] {
             assert_eq!(width(text), cells, "{text:?}");
             assert_eq!(padded(text, 6), format!("{text}{}", " ".repeat(6 - cells)));
+        }
+        for (cells, beginning) in
+            [(0, ""), (1, ""), (2, "道"), (3, "道a\u{301}"), (9, "道a\u{301}b")]
+        {
+            assert_eq!(cut("道a\u{301}b", cells), beginning, "{cells}");
         }
         assert_eq!(shortened("ferry-12.wav", 12), "ferry-12.wav");
         assert_eq!(shortened("ferry-12.wav", 8), "…-12.wav");

@@ -163,7 +163,8 @@ impl View<'_> {
 
     fn heading(&self, width: usize) -> Line<'static> {
         let right = format!("{}   {}", self.place, self.pace);
-        let title = columns::wrapped(&escaped(&self.page.title), width / 2).swap_remove(0);
+        let title = escaped(&self.page.title);
+        let title = columns::cut(&title, width / 2).to_owned();
         let gap = width.saturating_sub(columns::width(&title) + columns::width(&right)).max(2);
         let bold = Style::new().add_modifier(Modifier::BOLD);
         Line::from(vec![Span::styled(title, bold), Span::raw(" ".repeat(gap)), Span::raw(right)])
@@ -266,16 +267,19 @@ mod tests {
     use ratatui::backend::TestBackend;
 
     fn drawn(width: u16, height: u16, colour: Colour) -> String {
+        drawn_as(&sample::page(), width, height, colour)
+    }
+
+    fn drawn_as(page: &Page, width: u16, height: u16, colour: Colour) -> String {
         let lick = lick::find("slate-staircase").expect("an embedded lick");
         let take = sample::take();
-        let page = sample::page();
         let stage = Stage::Settled;
         let heard = take.steps.iter().filter(|step| step.start_s.is_some()).map(|step| {
             let found = Reading { stage, judgement: step.clone() };
             (step.step, Some(found))
         });
         let view = View {
-            page: &page,
+            page,
             staff: &Staff::of(&lick, 1, lick.steps.len()),
             place: "pass 2 of 5".to_owned(),
             pace: "60 % = 60 beats a minute".to_owned(),
@@ -345,15 +349,22 @@ mod tests {
     }
 
     #[test]
-    fn small_windows_do_no_harm() {
-        for (width, height) in [(1, 1), (20, 5), (40, 12), (80, 10), (200, 60)] {
-            let screen = drawn(width, height, Colour::Ansi);
-            assert_eq!(
-                screen.lines().count().max(1),
-                usize::from(height).max(1).min(screen.lines().count().max(1))
-            );
+    fn a_title_of_any_length_leaves_room_for_the_pass() {
+        for (title, shown) in [("", ""), ("Ferry", "Ferry"), (&"道".repeat(99), "道 道 道")] {
+            let page = Page { title: title.to_owned(), ..sample::page() };
+            let screen = drawn_as(&page, 80, 24, Colour::Plain);
+            let heading = screen.lines().next().unwrap_or_default();
+            assert!(heading.starts_with(shown), "{heading}");
+            assert!(heading.ends_with("pass 2 of 5   60 % = 60 beats a minute"), "{heading}");
         }
-        assert!(drawn(80, 10, Colour::Plain).contains("q stop and report"));
+    }
+
+    #[test]
+    fn windows_of_any_size_do_no_harm() {
+        for (width, height) in (1..=120).step_by(7).zip((1..=30).cycle()) {
+            drawn(width, height, Colour::Ansi);
+            drawn(width, 30, Colour::Ansi);
+        }
     }
 
     /// What was heard last and what is next; of a narrow window the verdict too.
