@@ -271,7 +271,7 @@ fn not_played(step: &ExpectedStep) -> StepJudgement {
     }
 }
 
-pub(super) fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
+fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
     judgement.verdict = found.verdict;
     judgement.heard = found.heard;
     judgement.missing = found.missing;
