@@ -186,6 +186,8 @@ fn a_lick_that_cannot_be_read_is_told_with_its_place() {
     desk.run(&["check", "nowhere.toml", "take.wav"]).refused(&[nowhere]);
     desk.run(&["convert", "nowhere.toml", "-o", "out.mid"]).refused(&[nowhere]);
     desk.run(&["history", "nowhere.toml"]).refused(&[nowhere]);
+    let render = ["render", "ferry-landing-sixths", "-o", "nowhere/out.wav"];
+    desk.run(&render).refused(&["nowhere/out.wav: cannot be written: no such file or directory\n"]);
     desk.put("empty.toml", "");
     desk.run(&["check", "empty.toml", "take.wav"]).refused(&["empty.toml"]);
     desk.put("marks.toml", LICK.replace("x x x 7 x 7", "x x x 7 7"));

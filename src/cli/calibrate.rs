@@ -54,6 +54,7 @@ mod with_sound_card {
     use crate::audio::live::delay;
     use crate::cli::live_input::pause;
     use crate::cli::output;
+    use crate::lick::error::told_by_system;
     use crate::lick::place::escaped;
     use crate::report::json;
     use crate::report::json::SCHEMA;
@@ -107,16 +108,17 @@ mod with_sound_card {
         let kept_in = match calibration::keep(delay.clone()) {
             Ok(path) => Some(path),
             Err(error) => {
-                output::tell(&format!("The delay is measured but not kept: {error}"));
+                let why = told_by_system(error);
+                output::tell(&format!("The delay is measured but not kept: {why}"));
                 None
             }
         };
         let document =
             Document { schema: SCHEMA, delay: &delay, chirps_played: played, delays_ms, kept_in };
-        output::print(|out| match common.json {
-            true => json::document(out, &document),
-            false => text(out, &document),
-        })?;
+        match common.json {
+            true => output::print(|out| json::document(out, &document)),
+            false => output::print_text(|out, _| text(out, &document)),
+        }?;
         Ok(Outcome::Done)
     }
 

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use crate::audio::AudioError;
 use crate::lick::error::LickError;
+use crate::lick::error::told_by_system;
 use crate::lick::place::escaped;
 
 /// What a command that did its job found.
@@ -73,7 +74,8 @@ impl From<LickError> for Failure {
 
 impl From<AudioError> for Failure {
     fn from(error: AudioError) -> Self {
-        let cause = error.source().map(|cause| format!(": {cause}")).unwrap_or_default();
+        let cause = error.source().map(|cause| format!(": {}", told_by_system(cause)));
+        let cause = cause.unwrap_or_default();
         Self::new(format!("{error}{cause}"), error.hint())
     }
 }

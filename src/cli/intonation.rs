@@ -165,13 +165,10 @@ fn map_neck(
         })?;
     }
     args.guitar.save_page(|| report::neck::page(&map, args.scale_mm, key))?;
-    output::print(|out| {
-        if common.json {
-            report::neck::json(out, &map, args.scale_mm)
-        } else {
-            report::neck::text(out, &map, args.scale_mm, key)
-        }
-    })?;
+    match common.json {
+        true => output::print(|out| report::neck::json(out, &map, args.scale_mm)),
+        false => output::print_text(|out, _| report::neck::text(out, &map, args.scale_mm, key)),
+    }?;
     unheard.map_or(Ok(Outcome::Done), Err)
 }
 

@@ -3,6 +3,7 @@
 //! **Conventions.** `Display` is one lower-case line with the place first; [`LickError::excerpt`]
 //! shows the place, [`LickError::hint`] the way out.
 
+use std::fmt::Display;
 use std::io;
 use std::path::Path;
 
@@ -92,7 +93,7 @@ impl LickError {
 }
 
 /// What the system says of a file, without its number for it.
-pub fn told_by_system(error: &io::Error) -> String {
+pub fn told_by_system(error: impl Display) -> String {
     let words = lower_first(error);
     words.split(" (os error").next().unwrap_or_default().to_owned()
 }

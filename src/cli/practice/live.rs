@@ -37,6 +37,7 @@ use crate::cli::live_input::stop_flag;
 use crate::cli::output;
 use crate::lick;
 use crate::lick::Lick;
+use crate::lick::error::told_by_system;
 use crate::practice::click::Score;
 use crate::practice::judge;
 use crate::practice::pass::Delay;
@@ -490,7 +491,7 @@ fn delay(input: &Input, output: Option<&Output>) -> Delay {
 
 fn unwritable(error: io::Error) -> Failure {
     Failure::new(
-        format!("the terminal or output cannot be used: {error}"),
+        format!("the terminal or output cannot be used: {}", told_by_system(error)),
         "use another terminal, or --plain",
     )
 }
