@@ -208,12 +208,15 @@ fn a_lick_is_read_whatever_bytes_its_name_has() {
     fs::write(desk.folder.path().join(name), LICK).expect("a file");
     let take = desk.sine("take.wav", 1.0, 0.3);
     let sheet = ["-o".as_ref(), "-".as_ref()];
+    let run = |command: &[&str], more: &[&std::ffi::OsStr]| {
+        Run::of(desk.command(command).arg(name).args(more).output().expect("it starts"))
+    };
     for (command, more) in [("explain", &[][..]), ("check", &[take.as_os_str()]), ("sheet", &sheet)]
     {
-        let run =
-            Run::of(desk.command(&[command]).arg(name).args(more).output().expect("it starts"));
+        let run = run(&[command], more);
         assert!(run.done().out.contains("Cellar stairs"), "{command}: {}", run.out);
     }
+    run(&["tuning", "--lick"], &[take.as_os_str()]).done();
 }
 
 /// What comes in a title or a file's name is shown and not obeyed by the terminal; JSON keeps it.

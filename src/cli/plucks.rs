@@ -32,7 +32,7 @@ pub struct Guitar {
     tuning: Option<Tuning>,
     /// Take the tuning of this lick, capo counted
     #[arg(long, value_name = "LICK")]
-    lick: Option<String>,
+    lick: Option<PathBuf>,
     /// How far off may still be called good, in cents
     #[arg(long, value_name = "CENTS", default_value = "2", value_parser = tolerance)]
     pub tolerance: Cents,
@@ -75,6 +75,7 @@ impl Guitar {
                 .map(|(string, _)| lick.tuning.note_at(string, capo))
                 .collect();
             let tuning = open.and_then(Tuning::new).ok_or_else(|| {
+                let name = name.display();
                 Failure::new(format!("{name}: its capo is too high"), "use a lower capo")
             })?;
             return Ok((tuning, Some(lick.key)));
