@@ -59,8 +59,7 @@ impl Engine {
         self.doubts.first().map(|at| at + self.samples(DECIDED_S))
     }
 
-    /// Parts the open strike where a note began at the first doubtful rise; `end` is as far as is heard
-    /// of it.
+    /// Parts the open strike where a note began at the first doubtful rise; `end` is as far as is heard.
     pub(super) fn settle_doubt(&mut self, end: u64, on_event: &mut impl FnMut(Event<'_>)) {
         let (Some(at), Some(open)) = (self.doubts.first(), self.open) else {
             return self.doubts.clear();

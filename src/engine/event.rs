@@ -107,7 +107,8 @@ pub struct LaterNote {
 /// What an engine tells.
 #[derive(Debug)]
 pub enum Event<'a> {
-    /// A strike, told up to three times with a growing [`Stage`] and the same `onset`.
+    /// A strike, told up to three times with a growing [`Stage`] and the same `onset`. One that was cut off
+    /// before any of its notes was sure is told anew, after its end, with what cut it off.
     Strike(&'a Strike),
     /// A strike that was told has faded, or was cut off by the next.
     Ended {
