@@ -72,8 +72,8 @@ pub struct Signs {
     pub level_db: f64,
     /// Clarity of the first partial, if it is exclusive.
     pub first: Option<f64>,
-    /// The loudest of those that two other strings at any of [`PAIRS`] would leave unexplained, below the
-    /// loudest of all, in decibels: 0 to −180.
+    /// The loudest of those that two other strings a fifth, fourth, third, sixth or tenth apart would
+    /// leave unexplained, below the loudest of all, in decibels: 0 to −180.
     pub own_db: f64,
 }
 
