@@ -83,17 +83,19 @@ impl Engine {
         let near = at - self.samples(0.006);
         let from = (onset + self.samples(SKIP_S)).max(near.saturating_sub(self.samples(BEFORE_S)));
         let (known, n_known) = self.tones(from, near);
+        let known = &known[..n_known];
         let from = at + self.samples(SKIP_S);
         let (tones, n) = self.tones(from, end.min(from + self.samples(DECIDE_S)));
-        let sounds = |engine: &Self, i: usize| {
-            engine.estimator.found()[i].evidence.log_odds > SOUNDS
-                && !known[..n_known].iter().any(|k| {
-                    tones[i].is_note_of(k)
-                        || tones[i].is_overtone_of(k)
-                        || k.is_overtone_of(&tones[i])
-                })
+        let tones = &tones[..n];
+        let is_part = |tone: &Tone, of: &Tone| {
+            tone.is_note_of(of) || tone.is_overtone_of(of) || of.is_overtone_of(tone)
         };
-        if !(0..n).any(|i| sounds(self, i)) {
+        let mut is_new = [false; MAX_TONES];
+        for ((slot, tone), found) in is_new.iter_mut().zip(tones).zip(self.estimator.found()) {
+            let is_known = known.iter().any(|before| is_part(tone, before));
+            *slot = found.evidence.log_odds > SOUNDS && !is_known;
+        }
+        if !is_new.contains(&true) {
             return false;
         }
         // For this once what sounded just before is what may ring on.
@@ -101,11 +103,11 @@ impl Engine {
         let n_previous = self.previous.len();
         previous[..n_previous].copy_from_slice(&self.previous);
         self.previous.clear();
-        self.previous.extend_from_slice(&known[..n_known]);
-        let struck = self.struck(at, end, &tones[..n]);
+        self.previous.extend_from_slice(known);
+        let struck = self.struck(at, end, tones);
         self.previous.clear();
         self.previous.extend_from_slice(&previous[..n_previous]);
-        (0..n).any(|i| struck.odds[i] > STRUCK && sounds(self, i))
+        is_new.iter().zip(struck.odds).any(|(is_new, odds)| *is_new && odds > STRUCK)
     }
 
     /// What sounds from `from` to `to`.
@@ -114,8 +116,7 @@ impl Engine {
         if range.len() < LEAST_SAMPLES {
             return ([Tone::at(440.0); MAX_TONES], 0);
         }
-        self.transformer.transform(&self.stream[range], &mut self.spectrum);
-        self.estimator.estimate(&self.spectrum);
+        self.estimate(range);
         let mut tones = [Tone::at(440.0); MAX_TONES];
         let found = self.estimator.found();
         for (slot, found) in tones.iter_mut().zip(found) {

@@ -99,12 +99,7 @@ impl Engine {
         if let Some((stage, due)) = self.next_stage(&open)
             && now - open.onset >= due
         {
-            if stage == Stage::Whole {
-                self.settle_doubts(now, on_event);
-            }
-            if self.open.is_some_and(|now_open| now_open.onset == open.onset) {
-                self.tell(now, stage, on_event);
-            }
+            self.tell(now, stage, on_event);
         }
         self.follow(now, on_event);
     }

@@ -33,8 +33,7 @@ impl Engine {
         }
         let to = end - self.samples(0.02);
         let range = self.stretch(to - length, to);
-        self.transformer.transform(&self.stream[range], &mut self.spectrum);
-        self.estimator.estimate(&self.spectrum);
+        self.estimate(range);
         self.previous.extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
         for found in self.estimator.found() {
             let tone = found.fitted.tone;

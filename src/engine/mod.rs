@@ -308,6 +308,12 @@ impl Engine {
         from..to.max(from)
     }
 
+    /// Finds the tones of a stretch of the stream; its spectrum is kept.
+    fn estimate(&mut self, stretch: std::ops::Range<usize>) {
+        self.transformer.transform(&self.stream[stretch], &mut self.spectrum);
+        self.estimator.estimate(&self.spectrum);
+    }
+
     /// Analyses the open strike as far as `end` and tells what sounds.
     fn tell(&mut self, end: u64, stage: Stage, on_event: &mut impl FnMut(Event<'_>)) {
         let Some(mut open) = self.open else { return };
@@ -391,8 +397,7 @@ impl Engine {
         if range.len() < LEAST_SAMPLES {
             return false;
         }
-        self.transformer.transform(&self.stream[range.clone()], &mut self.spectrum);
-        self.estimator.estimate(&self.spectrum);
+        self.estimate(range.clone());
         let tones = self.look_beside(from, to);
         let struck = self.struck_beside(onset, end, &tones);
         let found = tones.found();
