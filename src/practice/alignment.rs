@@ -3,10 +3,13 @@
 //! **Conventions.** Strikes and steps keep their order. A strike may belong to no step (false start,
 //! repetition, bump), a step may have no strike.
 //! **Limits.** Of a repeated passage the run that fits best counts, the last one where they fit
-//! equally: a player who starts again means the second time.
+//! equally: a player who starts again means the second time. Of steps alike those are taken that leave
+//! no gap, then the first: a player stops halfway, or begins there, sooner than leaving steps out.
 
 /// What leaving a step out costs, in the unit of [`super::matching::Match::distance`].
 const SKIP_STEP: f64 = 0.75;
+/// … and beginning to, between others: just enough to decide where steps are alike.
+const SKIP_STEPS: f64 = 0.001;
 /// What beginning to leave strikes out costs …
 const SKIP_STRIKES: f64 = 0.25;
 /// … and each of them.
@@ -61,6 +64,8 @@ enum Move {
 struct Cell {
     cost: f64,
     last: Move,
+    /// The last step that has a strike, counted from 1; 0 for none.
+    step: usize,
 }
 
 /// The cheapest alignment, a place for every strike, and what it costs.
@@ -69,7 +74,7 @@ struct Cell {
 pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
     let (n, m) = (costs.n_strikes(), costs.n_steps());
     // row[j]: the first i strikes and j steps are dealt with; above[j]: i − 1 strikes.
-    let start = Cell { cost: f64::INFINITY, last: Move::LeaveStrike };
+    let start = Cell { cost: f64::INFINITY, last: Move::LeaveStrike, step: 0 };
     let (mut above, mut row) = (vec![start; m + 1], vec![start; m + 1]);
     let mut moves = Vec::with_capacity((n + 1) * (m + 1));
     for i in 0..=n {
@@ -78,12 +83,18 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
             if i == 0 && j == 0 {
                 best.cost = 0.0;
             }
-            let mut offer = |cost: f64, last: Move| {
-                // At equal cost the way that matches this strike wins: the last run counts.
+            let mut offer = |cost: f64, last: Move, step: usize| {
+                // At equal cost the first offer wins: of steps alike the first, of runs the last.
                 if cost < best.cost - 1e-9 {
-                    best = Cell { cost, last };
+                    best = Cell { cost, last, step };
                 }
             };
+            if j > 0 {
+                let left = row[j - 1];
+                let begins = j > 1 && left.step == j - 1 && i < n;
+                let begin = if begins { SKIP_STEPS } else { 0.0 };
+                offer(left.cost + SKIP_STEP + begin, Move::LeaveStep, left.step);
+            }
             if i > 0 && j > 0 {
                 let distance = costs.distance(i - 1, j - 1);
                 if distance < MAX_DISTANCE {
@@ -93,7 +104,7 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
                     } else {
                         0.0
                     };
-                    offer(before.cost + distance + haste, Move::Match);
+                    offer(before.cost + distance + haste, Move::Match, j);
                 }
             }
             let is_matched = matches!(above[j].last, Move::Match | Move::Stage);
@@ -102,14 +113,11 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
                 && is_matched
                 && let Some(cost) = costs.stage(i - 1, j - 1)
             {
-                offer(above[j].cost + cost, Move::Stage);
+                offer(above[j].cost + cost, Move::Stage, above[j].step);
             }
             if i > 0 {
                 let begin = if i == 1 || is_matched { SKIP_STRIKES } else { 0.0 };
-                offer(above[j].cost + SKIP_STRIKE + begin, Move::LeaveStrike);
-            }
-            if j > 0 {
-                offer(row[j - 1].cost + SKIP_STEP, Move::LeaveStep);
+                offer(above[j].cost + SKIP_STRIKE + begin, Move::LeaveStrike, above[j].step);
             }
             row[j] = best;
             moves.push(best.last);
@@ -186,6 +194,53 @@ mod tests {
     use super::Place::StageOf;
     use super::Place::Step;
     use super::*;
+
+    /// Strikes and steps as letters, alike or with nothing in common.
+    struct Letters<'a>(&'a str, &'a str);
+
+    impl Costs for Letters<'_> {
+        fn n_strikes(&self) -> usize {
+            self.0.len()
+        }
+
+        fn n_steps(&self) -> usize {
+            self.1.len()
+        }
+
+        fn distance(&self, i: usize, j: usize) -> f64 {
+            if self.0.as_bytes()[i] == self.1.as_bytes()[j] { 0.0 } else { MAX_DISTANCE }
+        }
+
+        fn stage(&self, _: usize, _: usize) -> Option<f64> {
+            None
+        }
+
+        fn haste(&self, _: usize, _: usize, _: usize, _: usize) -> f64 {
+            0.0
+        }
+    }
+
+    /// The step of every strike, counted from 1; `-` for none.
+    fn aligned(strikes: &str, steps: &str) -> String {
+        let places = align(&Letters(strikes, steps)).0;
+        let told = |place: &Place| match place {
+            Step(j) => (j + 1).to_string(),
+            StageOf(_) | Nothing => "-".to_owned(),
+        };
+        places.iter().map(told).collect()
+    }
+
+    #[test]
+    fn of_steps_alike_those_count_that_leave_no_gap() {
+        let lick = "ABCDEDF";
+        assert_eq!(aligned("ABCD", lick), "1234", "stopped halfway");
+        assert_eq!(aligned("DF", lick), "67", "began late");
+        assert_eq!(aligned("DED", lick), "456", "the middle alone");
+        assert_eq!(aligned("ABCDF", lick), "12347", "where both leave one, the first");
+        assert_eq!(aligned("AB", "ABAB"), "12", "the first bar of two alike");
+        assert_eq!(aligned("ABABC", "ABC"), "--123", "of runs the last");
+        assert_eq!(aligned("AXABC", "ABC"), "--123", "begun anew");
+    }
 
     fn settled(places: [Place; 4], at_s: [f64; 4]) -> [Place; 4] {
         let mut settled = places;
