@@ -83,9 +83,12 @@ fn tuning(page: &Page, take: &TakeJudgement, tally: &Tally) -> Option<String> {
     }
     let notes = plural(tally.right_notes, "right note");
     if tally.out_of_tune == 0 {
-        return Some(match tally.right_notes {
-            1 => format!("The one right note is in tune within {within}."),
-            _ => format!("All {notes} are in tune within {within}."),
+        return Some(match (tally.right_notes, tally.perhaps_in_tune) {
+            (1, 0) => format!("The one right note is in tune within {within}."),
+            (_, 0) => format!("All {notes} are in tune within {within}."),
+            (_, perhaps) => format!(
+                "No right note is surely off by more than {within}; {perhaps} of {notes} may be."
+            ),
         });
     }
     let mut off: Vec<(usize, &HeardNote)> = take
@@ -226,6 +229,18 @@ mod tests {
         assert!(said.starts_with("The one step is right."), "{said}");
         assert!(said.contains("All 2 right notes are in tune within 10 cents."), "{said}");
         assert!(!said.contains("wrong"), "{said}");
+    }
+
+    #[test]
+    fn what_may_be_out_of_tune_is_not_told_in_tune() {
+        let mut take = sample::take();
+        take.steps.truncate(1);
+        take.steps[0].heard[0].pitch.cents = Cents(21.0);
+        take.steps[0].heard[0].pitch.cents_error = Some(Cents(8.0));
+        let said = said(&take);
+        let expected =
+            "No right note is surely off by more than 10 cents; 1 of 2 right notes may be.";
+        assert!(said.contains(expected), "{said}");
     }
 
     #[test]

@@ -67,6 +67,8 @@ pub struct Tally {
     pub right_notes: usize,
     /// Right notes further off than the tolerance.
     pub out_of_tune: usize,
+    /// Right notes that may be in tune or not: further off, but by less than their error.
+    pub perhaps_in_tune: usize,
     faults: BTreeMap<Fault, usize>,
 }
 
@@ -127,6 +129,8 @@ impl Tally {
                             OutOfTune::Flat => Fault::Flat { string },
                         });
                     }
+                } else if cents_off(heard).abs() > tolerance.0 {
+                    self.perhaps_in_tune += 1;
                 }
             }
             Status::Wrong { instead_of } => self.add(Fault::OffBy {
@@ -164,15 +168,20 @@ pub enum OutOfTune {
 const SURE: f64 = 2.0;
 
 /// Which way `heard` is out of tune; `None` if it may be within `tolerance`, its error allowed for, or is
-/// not a right note. A harmonic is held to where its string puts it.
+/// not a right note.
 pub fn out_of_tune(heard: &HeardNote, tolerance: Cents) -> Option<OutOfTune> {
-    let by_nature = heard.expected.map_or(0.0, |expected| expected.tempered_offset().0);
-    let cents = heard.pitch.cents.0 - by_nature;
+    let cents = cents_off(heard);
     let doubt = SURE * heard.pitch.cents_error.map_or(0.0, |error| error.0);
     if heard.status != Status::Right || cents.abs() <= tolerance.0 + doubt {
         return None;
     }
     Some(if cents > 0.0 { OutOfTune::Sharp } else { OutOfTune::Flat })
+}
+
+/// How far off `heard` is, in cents. A harmonic is held to where its string puts it.
+fn cents_off(heard: &HeardNote) -> f64 {
+    let by_nature = heard.expected.map_or(0.0, |expected| expected.tempered_offset().0);
+    heard.pitch.cents.0 - by_nature
 }
 
 #[cfg(test)]
@@ -207,7 +216,8 @@ mod tests {
         assert!(!Tally::of(&take, Cents(12.0)).has_fault());
         take.steps[0].heard[0].pitch.cents = Cents(-17.0);
         take.steps[0].heard[0].pitch.cents_error = Some(Cents(4.0));
-        assert!(!Tally::of(&take, TEN).has_fault(), "it may be in tune");
+        let tally = Tally::of(&take, TEN);
+        assert!(!tally.has_fault() && tally.perhaps_in_tune == 1, "it may be in tune");
         take.steps[0].heard[0].pitch.cents_error = Some(Cents(3.0));
         assert!(Tally::of(&take, TEN).has_fault());
     }
