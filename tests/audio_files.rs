@@ -603,6 +603,29 @@ fn a_take_keeps_time_over_a_hole_and_never_replaces_another() {
     assert_eq!(mix(&path).samples.len(), 10_200, "the first take is untouched");
 }
 
+/// Encoders refuse a file whose one channel is said to be the left one.
+#[test]
+fn what_is_written_is_mono_to_other_programs() {
+    let folder = folder();
+    let (rendered, kept) = (folder.path().join("rendered.wav"), folder.path().join("kept.wav"));
+    let second = sine(A4_HZ, 48_000, 1.0);
+    let mut wav = WavWriter::create(&rendered, rate_48k(), SampleFormat::Int24).unwrap();
+    wav.write(&second).unwrap();
+    wav.finish().unwrap();
+    let mut take = TakeRecorder::create(&kept, rate_48k()).unwrap();
+    take.write(&second).unwrap();
+    take.finish().unwrap();
+    for wav in [rendered, kept] {
+        let encoded = wav.with_extension("m4a");
+        if ffmpeg(&["-i", text(&wav), "-c:a", "aac", text(&encoded)]) {
+            let heard = mix(&encoded);
+            assert_eq!(heard.channels, 1, "{}", wav.display());
+            let hz = frequency(&heard.samples, heard.rate);
+            assert!((hz - A4_HZ).abs() < FREQUENCY_TOLERANCE_HZ, "{}: {hz} Hz", wav.display());
+        }
+    }
+}
+
 fn names_in(folder: &Path) -> Vec<PathBuf> {
     fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect()
 }

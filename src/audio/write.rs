@@ -10,6 +10,8 @@
 use std::fs::File;
 use std::io;
 use std::io::BufWriter;
+use std::io::Seek;
+use std::io::SeekFrom;
 use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
@@ -22,6 +24,11 @@ use crate::units::SampleRate;
 
 /// The bytes of samples a file may hold: 32 bits less room for headers.
 const ROOM_BYTES: u64 = u32::MAX as u64 - 1024;
+
+/// Where a file of more than 16 bits says which loudspeakers its channels are for (WAVEFORMATEXTENSIBLE,
+/// `dwChannelMask`), and what it says of mono: front centre.
+const SPEAKERS_AT: u64 = 40;
+const FRONT_CENTRE: u32 = 4;
 
 /// How samples are kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,11 +62,7 @@ impl SampleFormat {
         }
     }
 
-    fn put<W: Write + io::Seek>(
-        self,
-        wav: &mut hound::WavWriter<W>,
-        sample: f32,
-    ) -> hound::Result<()> {
+    fn put(self, wav: &mut Wav, sample: f32) -> hound::Result<()> {
         match self {
             Self::Float32 => wav.write_sample(sample),
             _ => {
@@ -76,7 +79,7 @@ impl SampleFormat {
 pub struct WavWriter {
     path: PathBuf,
     temporary: NamedTempFile,
-    wav: Writer<BufWriter<File>>,
+    wav: Writer,
 }
 
 impl WavWriter {
@@ -98,7 +101,7 @@ impl WavWriter {
                 builder.permissions(std::fs::Permissions::from_mode(0o666));
             }
             let temporary = builder.prefix(".doublecheck-").suffix(".part").tempfile_in(folder)?;
-            let file = BufWriter::new(temporary.reopen()?);
+            let file = temporary.reopen()?;
             Ok((temporary, Writer::new(file, rate, format)?))
         };
         let (temporary, wav) = begin().map_err(|error| write_error(path, error))?;
@@ -131,7 +134,7 @@ impl WavWriter {
 #[derive(Debug)]
 pub struct TakeRecorder {
     path: PathBuf,
-    wav: Writer<BufWriter<File>>,
+    wav: Writer,
     second: u64,
     unsaved: u64,
 }
@@ -146,8 +149,7 @@ impl TakeRecorder {
             io::ErrorKind::AlreadyExists => AudioError::Exists { path: path.to_owned() },
             _ => AudioError::Write { path: path.to_owned(), source },
         })?;
-        let wav = Writer::new(BufWriter::new(file), rate, SampleFormat::Float32)
-            .and_then(|mut wav| wav.wav.flush().map(|()| wav))
+        let wav = Writer::new(file, rate, SampleFormat::Float32)
             .map_err(|error| write_error(path, error))?;
         let second = u64::from(rate.get());
         Ok(Self { path: path.to_owned(), wav, second, unsaved: 0 })
@@ -206,16 +208,26 @@ impl TakeRecorder {
     }
 }
 
+type Wav = hound::WavWriter<BufWriter<File>>;
+
 /// What both writers share: the format, and how much room is left.
-struct Writer<W: Write + io::Seek> {
-    wav: hound::WavWriter<W>,
+struct Writer {
+    wav: Wav,
     format: SampleFormat,
     room_bytes: u64,
 }
 
-impl<W: Write + io::Seek> Writer<W> {
-    fn new(file: W, rate: SampleRate, format: SampleFormat) -> hound::Result<Self> {
-        let wav = hound::WavWriter::new(file, format.spec(rate))?;
+impl Writer {
+    /// Begins `file`, which is a valid recording from now on.
+    fn new(mut file: File, rate: SampleRate, format: SampleFormat) -> hound::Result<Self> {
+        let mut wav = hound::WavWriter::new(BufWriter::new(file.try_clone()?), format.spec(rate))?;
+        wav.flush()?;
+        // `hound` takes a lone channel for the left one, and encoders refuse such a file.
+        if format.bits() > 16 {
+            file.seek(SeekFrom::Start(SPEAKERS_AT))?;
+            file.write_all(&FRONT_CENTRE.to_le_bytes())?;
+            file.seek(SeekFrom::End(0))?;
+        }
         Ok(Self { wav, format, room_bytes: ROOM_BYTES })
     }
 
@@ -236,7 +248,7 @@ impl<W: Write + io::Seek> Writer<W> {
     }
 }
 
-impl<W: Write + io::Seek> std::fmt::Debug for Writer<W> {
+impl std::fmt::Debug for Writer {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Writer").field("format", &self.format).finish_non_exhaustive()
     }
