@@ -290,9 +290,10 @@ fn candidates(
         tones.push(if is_open(hz) { open_tone(hz) } else { Tone::at(hz.get()) });
         origins.push(if note.is_struck() { Origin::Struck } else { Origin::Ringing });
     }
-    // A string hides if it is tuned to a partial of another one. Nobody looks for what cannot be
-    // measured.
-    let open = if meter.can_measure(samples) { open } else { &[] };
+    // A string of a strum hides if it is tuned to a partial of another one; beside a string that sounds
+    // alone it would be made of that one's partials. Nobody looks for what cannot be measured.
+    let open = if tones.len() > 1 && meter.can_measure(samples) { open } else { &[] };
+    let is_strum = origins.iter().filter(|origin| **origin == Origin::Struck).count() > 1;
     for string in open {
         let near = |tone: &Tone| {
             Hertz::new(tone.f1).is_some_and(|hz| hz.cents_above(*string).0.abs() < REACH.0)
@@ -300,7 +301,7 @@ fn candidates(
         let above = |tone: &Tone| string.get() > tone.f1 && is_partial(string.get(), tone.f1);
         if tones.iter().any(above) && !tones.iter().any(near) {
             tones.push(meter.search(samples, open_tone(*string), REACH.0, &tones));
-            origins.push(Origin::Sought);
+            origins.push(if is_strum { Origin::Sought } else { Origin::Ringing });
         }
     }
     (tones, origins)
@@ -376,23 +377,38 @@ mod tests {
     use crate::engine::HeardPitch;
     use crate::units::SampleIndex;
 
-    #[test]
-    fn nobody_looks_for_hidden_strings_in_what_is_too_short_to_measure() {
+    /// How the tones came about that are fitted to `n` samples of a strike of `notes`; the open strings are
+    /// E2, A2 and, on the fourth partial of the one and the third of the other, E4 (ISO 16).
+    fn fitted(notes: &[HeardPitch], n: usize) -> Vec<Origin> {
         let strike = Strike {
             onset: SampleIndex(0),
             end: SampleIndex(0),
             stage: Stage::Whole,
-            notes: vec![HeardPitch::sure(40.0)],
+            notes: notes.to_vec(),
             doubtful: Vec::new(),
             faint: Vec::new(),
             later: Vec::new(),
         };
-        // E2, and E4 on its fourth partial (ISO 16).
-        let open = [82.407, 329.628].map(|hz| Hertz::new(hz).expect("positive"));
-        let mut meter = Meter::new(44_100.0);
-        for (n, expected) in [(0, 1), (10, 1), (3_108, 1), (4_420, 1), (44_100, 2)] {
-            let found = candidates(&strike, &open, &vec![0.1; n], &mut meter).0.len();
-            assert_eq!(found, expected, "{n} samples");
+        let open = [82.407, 110.0, 329.628].map(|hz| Hertz::new(hz).expect("positive"));
+        candidates(&strike, &open, &vec![0.1; n], &mut Meter::new(44_100.0)).1
+    }
+
+    #[test]
+    fn nobody_looks_for_hidden_strings_in_what_is_too_short_to_measure() {
+        let strum = [40.0, 45.0].map(HeardPitch::sure);
+        for (n, expected) in [(0, 2), (10, 2), (3_108, 2), (4_420, 2), (44_100, 3)] {
+            assert_eq!(fitted(&strum, n).len(), expected, "{n} samples");
         }
+    }
+
+    #[test]
+    fn a_string_plucked_alone_strikes_no_other() {
+        let (second, alone) = (44_100, HeardPitch::sure(45.0));
+        assert_eq!(fitted(&[alone], second), [Origin::Struck]);
+        let strum = [HeardPitch::sure(40.0), alone];
+        assert_eq!(fitted(&strum, second), [Origin::Struck, Origin::Struck, Origin::Sought]);
+        let before = HeardPitch { struck_odds: -9.0, ..HeardPitch::sure(40.0) };
+        let rings = [Origin::Ringing, Origin::Struck, Origin::Ringing];
+        assert_eq!(fitted(&[before, alone], second), rings, "E4 may ring on, as E2 does");
     }
 }
