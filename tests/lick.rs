@@ -184,6 +184,56 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "a string that is not played is a small x: frets = \"x x x 9 x 9\"",
     ),
     (
+        "x x x 11 x 10",
+        "- - - 11 - 10",
+        "good.toml:9:25: `-` is not a mark",
+        "a string that is not played is a small x: frets = \"x x x 9 x 9\"",
+    ),
+    (
+        "x x x 11 x 10",
+        "x,x,x,11,x,10",
+        "good.toml:9:25: `x,x,x,11,x,10` is not a mark",
+        "separate the marks by blanks, a small x for a string that is not played: \
+         frets = \"x x x 9 x 9\"",
+    ),
+    (
+        "beats = 0.5,",
+        "beats = 0,5,",
+        "good.toml:10:16: extra comma in inline table, expected `=`",
+        "write a name, = and a value: beats = 0.5, with a point in the number",
+    ),
+    (
+        "\"D major\"",
+        "",
+        "good.toml:2:10: string values must be quoted, expected literal string",
+        "write a name, = and a value: beats = 0.5, with a point in the number",
+    ),
+    (
+        "\"D major\"",
+        "true",
+        "good.toml:2:10: `key` is true or false, expected a string",
+        "write key = \"D major\"",
+    ),
+    (
+        "\"D major\"",
+        "t",
+        "good.toml:2:10: invalid boolean, expected `true`",
+        "straight quotes stand on both sides of a text: title = \"Ferry landing sixths\"",
+    ),
+    (
+        "7h9 7 x\" },",
+        "7h9 7 x },",
+        "good.toml:11:43: invalid basic string, expected `\"`",
+        "straight quotes stand on both sides of a text: title = \"Ferry landing sixths\"",
+    ),
+    (
+        "7h9 7 x\" },",
+        "7h9 7 x\" }",
+        "good.toml:12:3: missing comma between array elements, expected `,`",
+        "a comma stands between two steps, and within a step between its parts; or is a quote missing \
+         before this place?",
+    ),
+    (
         "x x x  9 x  9",
         "xxx9x9",
         "good.toml:10:27: `xxx9x9` is not a mark",
@@ -310,7 +360,7 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "\"D major\"",
         "\"D major",
         "good.toml:2:18: invalid basic string, expected `\"`",
-        "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from",
+        "straight quotes stand on both sides of a text: title = \"Ferry landing sixths\"",
     ),
     (
         "steps = [",

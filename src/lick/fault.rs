@@ -168,9 +168,7 @@ impl Fault {
                 r"write the marks between single quotes, where it stands for itself: frets = 'x x x x 7\5 5'"
                     .to_owned()
             }
-            Self::Syntax { .. } => {
-                "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from".to_owned()
-            }
+            Self::Syntax { message } => syntax_hint(message).to_owned(),
             Self::Unquoted { value } => format!("put straight quotes round it: \"{value}\""),
             Self::UnknownKey { found, known } => match nearest(found, known) {
                 Some(meant) => format!("did you mean `{meant}`? the keys here are {}", list(known)),
@@ -206,7 +204,7 @@ impl Fault {
             Self::MarkCount { expected, .. } => {
                 format!("write {expected} marks separated by blanks, lowest string first; x is a string that is not played")
             }
-            Self::Mark { found } if found == "X" => {
+            Self::Mark { found } if found == "X" || found == "-" => {
                 "a string that is not played is a small x: frets = \"x x x 9 x 9\"".to_owned()
             }
             Self::Mark { found } if is_run_together(found) => {
@@ -252,10 +250,27 @@ impl Fault {
     }
 }
 
+/// Going by what the TOML reader expected, which its messages end in.
+fn syntax_hint(message: &str) -> &'static str {
+    match message.rsplit_once("expected ").map(|(_, expected)| expected) {
+        Some("`\"`" | "`true`" | "`false`") => {
+            "straight quotes stand on both sides of a text: title = \"Ferry landing sixths\""
+        }
+        Some("`,`") => {
+            "a comma stands between two steps, and within a step between its parts; or is a quote missing \
+             before this place?"
+        }
+        Some("`=`" | "literal string") => {
+            "write a name, = and a value: beats = 0.5, with a point in the number"
+        }
+        _ => "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from",
+    }
+}
+
 /// Whether these are marks of several strings without blanks between them, as chord shapes are often
 /// written.
 fn is_run_together(found: &str) -> bool {
-    let is_mark = |c: char| c.is_ascii_digit() || matches!(c, 'x' | 'X' | '-');
+    let is_mark = |c: char| c.is_ascii_digit() || matches!(c, 'x' | 'X' | '-' | ',');
     found.len() > 3 && found.chars().all(is_mark)
 }
 

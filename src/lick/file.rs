@@ -158,19 +158,25 @@ impl Written {
 }
 
 fn read_lick(text: &str) -> Found<Written> {
-    let document = DeTable::parse(text).map_err(|error| {
-        let span = error.span().unwrap_or(text.len()..text.len());
+    let (document, errors) = DeTable::parse_recoverable(text);
+    let place = |error: &toml::de::Error| error.span().unwrap_or(text.len()..text.len());
+    // A quote left open is told after what it spoils.
+    if let Some(error) = errors.iter().min_by_key(|error| place(error).start) {
+        let span = place(error);
         let fault = match error.message() {
             message if message.contains("escape") => Fault::Escape,
             // Such a value is pointed at as a whole.
-            message if message.contains("quoted") && text.get(span.clone()).is_some() => {
+            message
+                if message.contains("quoted")
+                    && text.get(span.clone()).is_some_and(|value| !value.is_empty()) =>
+            {
                 let curly = ['“', '”', '„', '‘', '’', '‚', '«', '»', '"', '\''];
                 Fault::Unquoted { value: text[span.clone()].trim_matches(curly).to_owned() }
             }
             message => Fault::Syntax { message: message.to_owned() },
         };
-        (span, fault)
-    })?;
+        return Err((span, fault));
+    }
     let table = Table { entries: document.get_ref(), span: 0..0 };
     table.only(LICK_KEYS)?;
 
