@@ -613,6 +613,29 @@ fn takes_are_kept_for_the_history_unless_told_otherwise() {
     assert!(page.done().out.contains("tuesday.wav") && page.err.contains("0.json"), "{}", page.err);
 }
 
+/// Recordings of two students, copied at once, may have one name and one time.
+#[test]
+fn takes_of_one_name_and_time_are_kept_beside_each_other() {
+    let desk = Desk::new();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio");
+    let lick = folder.join("semitone-off.toml").display().to_string();
+    let noon = std::time::UNIX_EPOCH + std::time::Duration::from_secs(1_772_906_759);
+    for (student, take) in [("anna", "semitone-off.wav"), ("ben", "noisy.wav")] {
+        fs::create_dir(desk.path(student)).expect("a folder");
+        let copy = desk.path(student).join("take.wav");
+        fs::copy(folder.join(take), &copy).expect("a take");
+        let copy = fs::File::options().write(true).open(copy).expect("the copy");
+        copy.set_modified(noon).expect("its time");
+    }
+    for _ in 0..2 {
+        desk.run(&["check", &lick, "anna/take.wav", "ben/take.wav"]).done();
+    }
+    let document = desk.run(&["history", "--json"]).done().json();
+    let takes = document["licks"][0]["takes"].as_array().expect("takes");
+    let kept: Vec<_> = takes.iter().map(|take| (&take["recording"], &take["right"])).collect();
+    assert_eq!(kept, [(&"anna/take.wav".into(), &2.into()), (&"ben/take.wav".into(), &4.into())]);
+}
+
 /// Bytes without sense, the same every time: a multiplicative congruence modulo 2^31 − 1 (Park
 /// and Miller 1988).
 fn scrambled(n: usize) -> Vec<u8> {

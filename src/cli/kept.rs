@@ -1,9 +1,10 @@
 //! Judged takes that this machine keeps, for `doublecheck history`.
 //!
 //! **Conventions.** One file a take, in the form of `check --json` with the time of the recording
-//! added; its name begins with that time, so that names sort as the takes were played. Judging the
-//! same recording again replaces its file. Whoever asks for JSON keeps takes as they like: nothing is
-//! written behind a script's back.
+//! added; its name begins with that time, so that names sort as the takes were played, and ends in the
+//! path of the recording, for the takes of two folders may have one name and one time. Judging the same
+//! recording again replaces its file. Whoever asks for JSON keeps takes as they like: nothing is written
+//! behind a script's back.
 
 use std::fs;
 use std::io;
@@ -22,7 +23,7 @@ use crate::report::Page;
 use crate::report::TakeReport;
 use crate::report::json;
 
-/// Most characters of a title or of a recording's name in the name of a file.
+/// Most characters of a title or of a recording's path in the name of a file.
 const NAME_CHARACTERS: usize = 40;
 
 /// Keeps every take that was judged, and tells where. What cannot be kept is told and no error: the
@@ -50,16 +51,18 @@ pub fn keep<'a>(page: &Page, takes: impl IntoIterator<Item = &'a TakeReport>) {
 }
 
 fn keep_one(folder: &Path, page: &Page, take: &TakeReport) -> Result<(), Failure> {
-    let recorded_at = timestamp(when_recorded(Path::new(&take.recording)));
+    let recording = Path::new(&take.recording);
+    let recorded_at = timestamp(when_recorded(recording));
     let failed = |cause: &dyn std::fmt::Display| Failure::new(cause.to_string(), "");
     let mut text = Vec::new();
     json::check(&mut text, page, std::slice::from_ref(take)).map_err(|error| failed(&error))?;
     let mut document: Value = serde_json::from_slice(&text).map_err(|error| failed(&error))?;
     document["takes"][0]["recorded_at"] = recorded_at.as_str().into();
     let title = document["lick"].as_str().unwrap_or_default();
-    let recording = Path::new(&take.recording).file_stem().unwrap_or_default().to_string_lossy();
+    let place =
+        recording.canonicalize().unwrap_or_else(|_| recording.to_owned()).with_extension("");
     let time = recorded_at.replace(':', "");
-    let name = format!("{time}-{}-{}.json", plain(title), plain(&recording));
+    let name = format!("{time}-{}-{}.json", plain(title), plain_end(&place.to_string_lossy()));
     output::save(&folder.join(name), format!("{document:#}\n").as_bytes(), Existing::Replace)
 }
 
@@ -108,10 +111,19 @@ fn timestamp(time: SystemTime) -> String {
     format!("{}T{hour:02}:{minute:02}:{second:02}Z", time.date())
 }
 
-/// `text` as every file system takes it.
+/// The beginning of `text` as every file system takes it.
 fn plain(text: &str) -> String {
-    let letters = text.chars().map(|c| if c.is_alphanumeric() { c } else { '-' });
-    letters.take(NAME_CHARACTERS).collect()
+    text.chars().map(plain_letter).take(NAME_CHARACTERS).collect()
+}
+
+/// The end of `text` as every file system takes it.
+fn plain_end(text: &str) -> String {
+    let before = text.chars().count().saturating_sub(NAME_CHARACTERS);
+    text.chars().map(plain_letter).skip(before).collect()
+}
+
+fn plain_letter(letter: char) -> char {
+    if letter.is_alphanumeric() { letter } else { '-' }
 }
 
 #[cfg(test)]
@@ -135,5 +147,8 @@ mod tests {
     fn names_of_files_are_plain_and_short() {
         assert_eq!(plain("../a b/ü?"), "---a-b-ü-");
         assert_eq!(plain(&"x".repeat(100)).len(), NAME_CHARACTERS);
+        assert_eq!(plain_end("/a b/ü"), "-a-b-ü");
+        let long = format!("{}/12", "x".repeat(100));
+        assert_eq!(plain_end(&long), format!("{}-12", "x".repeat(NAME_CHARACTERS - 3)));
     }
 }
