@@ -35,8 +35,8 @@ pub struct Entry {
     pub recorded_at: Option<String>,
     /// Whether anything was struck.
     pub played: bool,
-    /// Number of each step with whether it was right.
-    pub steps: Vec<(u64, bool)>,
+    /// Number of each step with whether it was right; `None` where the recording does not decide.
+    pub steps: Vec<(u64, Option<bool>)>,
     /// Median distance of right notes from their pitch, in cents.
     pub cents: Option<f64>,
     /// Median distance of strikes from an even beat, in milliseconds.
@@ -48,7 +48,12 @@ pub struct Entry {
 impl Entry {
     /// Steps judged right.
     pub fn right(&self) -> usize {
-        self.steps.iter().filter(|(_, right)| *right).count()
+        self.steps.iter().filter(|(_, right)| *right == Some(true)).count()
+    }
+
+    /// Numbers of the steps that were surely not right.
+    fn not_right(&self) -> impl Iterator<Item = u64> + '_ {
+        self.steps.iter().filter(|(_, right)| *right == Some(false)).map(|(step, _)| *step)
     }
 }
 
@@ -65,7 +70,9 @@ fn entry(lick: &str, take: &Value) -> Option<Entry> {
     let text = |value: &Value, name| Some(value.get(name)?.as_str()?.to_owned());
     let judged = |(index, step): (usize, &Value)| {
         let number = step.get("step").and_then(Value::as_u64).unwrap_or(index as u64 + 1);
-        (number, text(step, "verdict").as_deref() == Some("right"))
+        let verdict = text(step, "verdict");
+        let is_right = |verdict: &str| (verdict != "unsure").then_some(verdict == "right");
+        (number, verdict.as_deref().map_or(Some(false), is_right))
     };
     let cents = steps
         .iter()
@@ -176,8 +183,8 @@ fn to_work_on(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
     let played: Vec<&Entry> = takes.iter().copied().filter(|take| take.played).collect();
     let lately = &played[played.len().saturating_sub(LATELY)..];
     let mut missed: BTreeMap<u64, usize> = BTreeMap::new();
-    for (step, _) in lately.iter().flat_map(|take| &take.steps).filter(|(_, right)| !right) {
-        *missed.entry(*step).or_default() += 1;
+    for step in lately.iter().flat_map(|take| take.not_right()) {
+        *missed.entry(step).or_default() += 1;
     }
     let mut missed: Vec<(u64, usize)> = missed.into_iter().collect();
     missed.sort_by_key(|&(step, times)| (std::cmp::Reverse(times), step));
@@ -197,8 +204,7 @@ pub fn document(entries: &[Entry]) -> Value {
             let takes: Vec<Value> = takes
                 .into_iter()
                 .map(|take| {
-                    let missed = take.steps.iter().filter(|(_, right)| !right);
-                    let missed: Vec<u64> = missed.map(|(step, _)| *step).collect();
+                    let missed: Vec<u64> = take.not_right().collect();
                     json!({ "recording": take.recording, "recorded_at": take.recorded_at,
                             "played": take.played,
                             "right": take.right(), "steps": take.steps.len(),
@@ -297,6 +303,16 @@ mod tests {
         assert_eq!(text.matches("monday.wav").count(), 3, "{text}");
         assert!(text.contains("4 takes before these"), "{text}");
         assert!(text.contains("not right in the last 5 takes: step 2 (5)."), "{text}");
+    }
+
+    #[test]
+    fn a_step_that_the_recording_does_not_decide_is_nothing_to_work_on() {
+        let mut unsure = sample();
+        unsure["takes"][0]["steps"][1]["verdict"] = "unsure".into();
+        let found = vec![entries(&unsure).expect("a document of check").remove(0); 2];
+        let text = told(&found, 10);
+        assert!(text.contains("1/2") && !text.contains("To work on"), "{text}");
+        assert_eq!(document(&found)["licks"][0]["takes"][0]["steps_not_right"], json!([]));
     }
 
     #[test]
