@@ -9,11 +9,11 @@
 //! **Reference.** Compensation for a string of length `L` retuned after the saddle has moved by `dL`:
 //! `d(cents) = −(1200 / ln 2) · dL / L` at the twelfth fret, from f ∝ 1/L.
 
+use super::offset::middle;
 use super::pluck::Fault;
 use super::pluck::Mean;
 use super::pluck::Pluck;
 use super::pluck::REACH;
-use super::pluck::median;
 use super::tuning::Refused;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
@@ -376,10 +376,10 @@ fn mark_odd_ones(entries: &mut [Entry], role: Role) {
     let mut plucks: Vec<&mut Entry> = entries.iter_mut().filter(alike).collect();
     let Some(first) = plucks.first().map(|entry| entry.frequency) else { return };
     let cents: Vec<f64> = plucks.iter().map(|e| e.frequency.cents_above(first).0).collect();
-    let Some(mut usual) = median(&cents) else { return };
-    if role == Role::Fretted && cents.len() == 2 {
-        usual = cents[0].min(cents[1]);
-    }
+    let usual = match cents[..] {
+        [one, other] if role == Role::Fretted => one.min(other),
+        _ => middle(&mut cents.clone()),
+    };
     for (entry, cents) in plucks.iter_mut().zip(cents) {
         let sharper = Cents(cents - usual);
         if role == Role::Fretted && sharper.0 > MOST_SPREAD.0 {

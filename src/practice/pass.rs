@@ -4,6 +4,7 @@
 //! **Limits.** Strikes are given to steps as they come and stay there; [`super::judge`] sees the
 //! whole pass afterwards and knows a false start from a step.
 
+use super::alignment::Place;
 use super::judge;
 use super::judge::judge_moves;
 use super::judge::judge_strike;
@@ -100,14 +101,6 @@ pub enum Told {
     Over(SampleIndex),
 }
 
-/// Where a strike went. Numbers are places in [`Pass::steps`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Place {
-    Step(usize),
-    StageOf(usize),
-    Nothing,
-}
-
 /// A pass that is being played.
 #[derive(Debug)]
 pub struct Pass {
@@ -116,7 +109,6 @@ pub struct Pass {
     first_beats: f64,
     end_beats: f64,
     tries: Vec<Option<Try>>,
-    missed: Vec<bool>,
     due: usize,
     /// The last strike and where it went.
     last: Option<(SampleIndex, Place)>,
@@ -144,7 +136,6 @@ impl Pass {
             first_beats,
             end_beats,
             tries: vec![None; steps.len()],
-            missed: vec![false; steps.len()],
             steps,
             due: 0,
             last: None,
@@ -435,11 +426,10 @@ impl Pass {
             let index = self.due;
             let click = self.bare_click(&self.steps[index]).expect("there is an origin") + delay;
             let until = click + self.reach_of(index, true) + self.samples(FIRST_GUESS_S);
-            if self.tries[index].is_none() && now < until {
-                break;
-            }
-            if self.tries[index].is_none() && !self.missed[index] {
-                self.missed[index] = true;
+            if self.tries[index].is_none() {
+                if now < until {
+                    break;
+                }
                 told.push(Told::Missed(self.steps[index].number));
             }
             self.due += 1;

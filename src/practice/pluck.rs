@@ -359,18 +359,6 @@ impl Mean {
     }
 }
 
-/// Middle value; `None` of none.
-pub(super) fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    match sorted.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(sorted[middle]),
-        _ => Some(0.5 * (sorted[middle - 1] + sorted[middle])),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
