@@ -106,13 +106,7 @@ pub fn text(out: &mut impl Write, check: &IntonationCheck, key: Option<Key>) -> 
             told(&string)
         )?;
     }
-    let refused = check.refused();
-    if !refused.is_empty() {
-        writeln!(out, "\nNot taken, play these again:")?;
-        for refused in &refused {
-            writeln!(out, "{}", plucks::refused(refused, plan.reference))?;
-        }
-    }
+    plucks::all_refused(out, &check.refused(), plan.reference)?;
     writeln!(out, "\nTune the open string again after every move, then measure again.")?;
     writeln!(out, "{}", plucks::CARE_SADDLE)
 }

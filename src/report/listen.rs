@@ -11,9 +11,9 @@ use serde::Serialize;
 use super::json;
 use super::json::Sounding;
 use super::text;
-use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::engine::Take;
+use crate::practice::matching::place;
 use crate::practice::verdict::Pitch;
 use crate::theory::naming::name_sounding;
 use crate::theory::note::MidiNote;
@@ -163,11 +163,11 @@ struct Heard {
 
 impl Heard {
     fn of(strike: &Strike, reference: Reference) -> Self {
-        let pitch = |(note, sure)| Some((nearest(note, reference)?, sure));
+        let pitch = |(note, sure)| Some((place(note, reference, Cents(0.0))?, sure));
         let mut struck: Vec<(Pitch, bool)> = strike.likely_struck().filter_map(pitch).collect();
         struck.sort_by_key(|(pitch, _)| pitch.note);
         let is_struck = |pitch: &Pitch| struck.iter().any(|(other, _)| other.note == pitch.note);
-        let ringing = strike.notes.iter().filter_map(|note| nearest(note, reference));
+        let ringing = strike.notes.iter().filter_map(|note| place(note, reference, Cents(0.0)));
         Self { ringing: ringing.filter(|pitch| !is_struck(pitch)).collect(), struck }
     }
 
@@ -180,16 +180,10 @@ impl Heard {
     }
 }
 
-/// `None` beyond the range of MIDI.
-fn nearest(heard: &HeardPitch, reference: Reference) -> Option<Pitch> {
-    let (note, cents) = reference.nearest(heard.frequency)?;
-    let cents_error = heard.error_cents.map(Cents);
-    Some(Pitch { note, frequency: heard.frequency, cents, cents_error })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::HeardPitch;
     use crate::engine::Stage;
     use crate::units::Decibels;
     use crate::units::Hertz;

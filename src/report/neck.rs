@@ -153,12 +153,7 @@ pub fn text(
     for told in frets_told(&spots, plan.tolerance.0) {
         writeln!(out, "\n{told}")?;
     }
-    if !map.refused().is_empty() {
-        writeln!(out, "\nNot taken, play these again:")?;
-        for refused in map.refused() {
-            writeln!(out, "{}", plucks::refused(refused, plan.reference))?;
-        }
-    }
+    plucks::all_refused(out, map.refused(), plan.reference)?;
     writeln!(out, "\n{}", plucks::CARE_SADDLE)
 }
 

@@ -1,6 +1,9 @@
 //! What the reports on tuning, intonation and neck have in common: plucks that were not taken,
 //! cautions, numbers.
 
+use std::io;
+use std::io::Write;
+
 use serde::Serialize;
 
 use super::json;
@@ -56,7 +59,19 @@ pub fn refused(refused: &Refused, reference: Reference) -> String {
     format!("{:>7.2} s  {string}{}", refused.at_s, fault(refused.fault, reference))
 }
 
-pub(super) fn name(note: MidiNote) -> String {
+/// The lines for all plucks that were not taken, if there are any, under a heading.
+pub(super) fn all_refused(
+    out: &mut impl Write,
+    all: &[Refused],
+    reference: Reference,
+) -> io::Result<()> {
+    if !all.is_empty() {
+        writeln!(out, "\nNot taken, play these again:")?;
+    }
+    all.iter().try_for_each(|one| writeln!(out, "{}", refused(one, reference)))
+}
+
+fn name(note: MidiNote) -> String {
     Spelling::sharp(note).to_string()
 }
 

@@ -74,12 +74,7 @@ pub fn text(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
     if !silent.is_empty() {
         writeln!(out, "\nNot heard: {}.", silent.join(", "))?;
     }
-    if !check.refused().is_empty() {
-        writeln!(out, "\nNot taken, play these again:")?;
-        for refused in check.refused() {
-            writeln!(out, "{}", plucks::refused(refused, wanted.reference))?;
-        }
-    }
+    plucks::all_refused(out, check.refused(), wanted.reference)?;
     writeln!(out, "\n{}", plucks::CARE_TUNING)
 }
 
