@@ -29,6 +29,7 @@ use crate::engine::Take;
 use crate::lick::expected::Expected;
 use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
+use crate::lick::expected::Stage;
 use crate::theory::note::Reference;
 use crate::units::Cents;
 use crate::units::SampleRate;
@@ -111,15 +112,18 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             glide(&mut judged[j], steps[j], strike, take.rate, settings, offset);
         }
     }
+    let beat_s = beat_s(&times, written_s);
+    let duration_s = take.length.seconds(take.rate);
     for (step, judgement) in steps.iter().zip(&mut judged) {
         miss_stages(step, judgement);
+        doubt_if_cut_off(step, judgement, duration_s, beat_s.unwrap_or(written_s));
     }
     tell_strings(&mut judged, &expected.open_strings);
     TakeJudgement {
-        duration_s: take.length.seconds(take.rate),
+        duration_s,
         steps: judged,
         unmatched,
-        tempo_bpm: beat_s(&times, written_s).map(|beat| 60.0 / beat),
+        tempo_bpm: beat_s.map(|beat| 60.0 / beat),
         findings: findings(take, offset, transposed),
     }
 }
@@ -371,6 +375,27 @@ fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
     }
 }
 
+/// What moves on only after the end of the recording is not held against the player.
+fn doubt_if_cut_off(
+    step: &ExpectedStep,
+    judgement: &mut StepJudgement,
+    duration_s: f64,
+    beat_s: f64,
+) {
+    let Some(start_s) = judgement.start_s else { return };
+    let due_s = |stage: &Stage| {
+        let moves = step.stages.iter().filter(|other| other.to.string == stage.to.string).count();
+        start_s + step.length_beats * beat_s * f64::from(stage.order) / (moves + 1) as f64
+    };
+    let is_cut_off = |note: &ExpectedNote| {
+        step.stages.iter().any(|s| s.to == *note && due_s(s) + SHORTEST_S > duration_s)
+    };
+    if judgement.verdict == Verdict::Incomplete && judgement.missing.iter().all(is_cut_off) {
+        judgement.verdict = Verdict::Unsure;
+        judgement.remarks.push("the recording ends before it moves on".to_owned());
+    }
+}
+
 /// Whether an offset is that of a recording played at another rate.
 fn is_rate_ratio(cents: f64) -> bool {
     RATE_RATIOS.iter().any(|ratio| (cents - ratio).abs() < 25.0)
@@ -401,7 +426,7 @@ fn findings(take: &Take, offset: Cents, transposed: Option<i32>) -> Vec<Finding>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::Stage;
+    use crate::engine;
     use crate::lick::Lick;
     use crate::units::SampleCount;
     use crate::units::SampleIndex;
@@ -413,7 +438,7 @@ mod tests {
         Strike {
             onset: SampleIndex(u64::from(second * RATE)),
             end: SampleIndex(u64::from((second + 1) * RATE)),
-            stage: Stage::Whole,
+            stage: engine::Stage::Whole,
             notes: notes.to_vec(),
             doubtful: doubtful.iter().map(|&midi| HeardPitch::sure(midi)).collect(),
             faint: Vec::new(),
@@ -421,8 +446,13 @@ mod tests {
         }
     }
 
-    /// A take of these strikes against steps a beat long, a beat a second.
+    /// A take of these strikes against steps a beat long, a beat a second, that goes on for another second.
     fn judged(frets: &[&str], strikes: Vec<Strike>) -> TakeJudgement {
+        let length_s = strikes.len() as f64 + 2.0;
+        judged_of(length_s, frets, strikes)
+    }
+
+    fn judged_of(length_s: f64, frets: &[&str], strikes: Vec<Strike>) -> TakeJudgement {
         let step = |frets: &&str| format!("  {{ beats = 1, frets = \"{frets}\" }},\n");
         let steps: String = frets.iter().map(step).collect();
         let lick = format!(
@@ -431,7 +461,7 @@ mod tests {
         let expected = Lick::parse(&lick, "test").expect("a good lick").expected();
         let take = Take {
             rate: SampleRate::new(RATE).expect("positive"),
-            length: SampleCount(u64::from((strikes.len() as u32 + 2) * RATE)),
+            length: SampleCount((length_s * f64::from(RATE)) as u64),
             strikes,
             holes: Vec::new(),
             clipped: SampleCount(0),
@@ -479,6 +509,19 @@ mod tests {
         let (verdicts, findings) = judged(0.6);
         assert_eq!(verdicts, [Verdict::Right; 3], "a guitar tuned 60 cents sharp");
         assert!(matches!(findings[..], [Finding::TunedOff { .. }]), "{findings:?}");
+    }
+
+    #[test]
+    fn what_moves_on_after_the_end_of_the_recording_is_not_missed() {
+        let verdict = |frets: &str, length_s: f64| {
+            let struck = strike(1, &[57.0, 64.0].map(HeardPitch::sure), &[]);
+            judged_of(length_s, &[frets], vec![struck]).steps[0].verdict
+        };
+        // A lone move is due on the half of its second, the first of two on the third.
+        assert_eq!(verdict("x x 7h9 x 5 x", 1.45), Verdict::Unsure);
+        assert_eq!(verdict("x x 7h9 x 5 x", 1.6), Verdict::Incomplete);
+        assert_eq!(verdict("x x 7h9h11 x 5 x", 1.45), Verdict::Incomplete);
+        assert_eq!(verdict("x x 7h9 6 5 x", 1.45), Verdict::Incomplete, "C#4 was to be struck");
     }
 
     #[test]
