@@ -132,7 +132,7 @@ pub fn json(out: &mut impl Write, check: &IntonationCheck, key: Option<Key>) -> 
                 fretted_hz: string.fretted.map(|hz| json::thousandths(hz.get())),
                 fret: plan.against.fret().0,
                 offset_cents: string.offset.map(|mean| json::hundredths(mean.cents)),
-                offset_error: string.offset.map(|mean| plucks::error_json(mean.error)),
+                offset_error: string.offset.map(|mean| json::rounded_up(mean.error)),
                 saddle_mm: string.saddle_mm.map(json::hundredths),
                 advice: advice(string.advice),
                 plucks: [string.reference_plucks, string.offset.map_or(0, |mean| mean.plucks)],

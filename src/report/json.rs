@@ -12,6 +12,7 @@ use super::Page;
 use super::TakeReport;
 use super::summary;
 use super::tally::out_of_tune;
+use super::word;
 use crate::lick::expected::ExpectedNote;
 use crate::practice::verdict::Finding;
 use crate::practice::verdict::HeardNote;
@@ -20,7 +21,6 @@ use crate::practice::verdict::Status;
 use crate::practice::verdict::StepJudgement;
 use crate::practice::verdict::TakeJudgement;
 use crate::practice::verdict::UnmatchedStrike;
-use crate::practice::verdict::Verdict;
 use crate::theory::key::Key;
 use crate::theory::key::spell;
 
@@ -202,13 +202,7 @@ fn judged<'a>(page: &Page, recording: &'a str, take: &'a TakeJudgement) -> Judge
 pub(super) fn step<'a>(page: &Page, step: &'a StepJudgement) -> Step<'a> {
     Step {
         step: step.step,
-        verdict: match step.verdict {
-            Verdict::Right => "right",
-            Verdict::Wrong => "wrong",
-            Verdict::Incomplete => "incomplete",
-            Verdict::NotPlayed => "not played",
-            Verdict::Unsure => "unsure",
-        },
+        verdict: word(step.verdict),
         start_s: step.start_s.map(thousandths),
         timing_ms: step.timing_ms.map(tenths),
         expected: step.expected.iter().map(|note| expected(page, note)).collect(),
@@ -255,8 +249,7 @@ pub(super) fn sounding(pitch: &Pitch, key: Option<Key>) -> Sounding {
         midi: pitch.note.0,
         hz: thousandths(pitch.frequency.get()),
         cents: hundredths(pitch.cents.0),
-        // Rounded up, so that no measurement is ever told as exact.
-        cents_error: pitch.cents_error.map(|error| (error.0 * 100.0).ceil().max(1.0) / 100.0),
+        cents_error: pitch.cents_error.map(|error| rounded_up(error.0)),
     }
 }
 
@@ -317,6 +310,11 @@ fn tenths(value: f64) -> f64 {
 
 pub(super) fn hundredths(value: f64) -> f64 {
     (value * 100.0).round() / 100.0 + 0.0
+}
+
+/// Hundredths, rounded up, so that no measurement is ever told as exact.
+pub(super) fn rounded_up(error: f64) -> f64 {
+    (error * 100.0).ceil().max(1.0) / 100.0
 }
 
 pub(super) fn thousandths(value: f64) -> f64 {

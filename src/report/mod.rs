@@ -27,6 +27,7 @@ pub use summary::finding;
 use crate::lick::Lick;
 use crate::lick::Step;
 use crate::practice::verdict::TakeJudgement;
+use crate::practice::verdict::Verdict;
 use crate::theory::key::Key;
 use crate::theory::key::spell;
 use crate::theory::note::MidiNote;
@@ -102,6 +103,17 @@ pub enum Colour {
     Plain,
     /// ANSI escape sequences (ECMA-48) around the verdicts.
     Ansi,
+}
+
+/// The verdict in words.
+fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Right => "right",
+        Verdict::Wrong => "wrong",
+        Verdict::Incomplete => "incomplete",
+        Verdict::NotPlayed => "not played",
+        Verdict::Unsure => "unsure",
+    }
 }
 
 /// `1 step`, `2 steps`.

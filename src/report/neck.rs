@@ -176,7 +176,7 @@ pub fn json(out: &mut impl Write, map: &NeckMap, scale_mm: f64) -> io::Result<()
                 string: spot.string.0,
                 fret: spot.fret.0,
                 cents: json::hundredths(spot.deviation.cents),
-                cents_error: plucks::error_json(spot.deviation.error),
+                cents_error: json::rounded_up(spot.deviation.error),
                 fret_alone_cents: spot.alone.map(|cents| json::hundredths(cents.0)),
             })
             .collect(),
@@ -242,7 +242,7 @@ fn split_json(map: &NeckMap, spots: &[Spot], split: &Split, scale_mm: f64) -> Sp
         fretted_hz: upper.and_then(|upper| hz(OCTAVE, upper.cents)),
         fret: OCTAVE.0,
         offset_cents: offset.map(|(cents, _)| json::hundredths(cents)),
-        offset_error: offset.map(|(_, error)| plucks::error_json(error)),
+        offset_error: offset.map(|(_, error)| json::rounded_up(error)),
         advice: intonation::advice(Advice::on(offset, plan.tolerance)),
         tuning_cents: json::hundredths(split.tuning.0),
         nut_cents: split.nut.map(|nut| json::hundredths(nut.0)),

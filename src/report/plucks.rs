@@ -109,8 +109,3 @@ pub(super) fn refused_json(all: &[Refused], reference: Reference) -> Vec<Refused
     };
     all.iter().map(one).collect()
 }
-
-/// Hundredths of a cent, rounded up.
-pub(super) fn error_json(cents: f64) -> f64 {
-    (cents * 100.0).ceil().max(1.0) / 100.0
-}

@@ -16,6 +16,7 @@ use super::tally::OutOfTune;
 use super::tally::Tally;
 use super::tally::missing_outright;
 use super::tally::out_of_tune;
+use super::word;
 use crate::lick::place::escaped;
 use crate::practice::verdict::HeardNote;
 use crate::practice::verdict::Pitch;
@@ -193,12 +194,16 @@ fn heard_note(page: &Page, heard: &HeardNote) -> String {
 
 /// A note with its cents and their standard error: `F#4 +2 ±1`.
 pub(super) fn pitch(pitch: &Pitch, key: Option<Key>) -> String {
-    let name = spell(pitch.note, key);
+    format!("{} {}", spell(pitch.note, key), cents(pitch))
+}
+
+/// The cents and their standard error: `+2 ±1`.
+pub(super) fn cents(pitch: &Pitch) -> String {
     // Through an integer, so that −0.4 ct prints as `+0`, never as `-0`.
     let cents = pitch.cents.0.round() as i64;
     match pitch.cents_error {
-        Some(error) => format!("{name} {cents:+} ±{}", error.0.ceil().max(1.0) as i64),
-        None => format!("{name} {cents:+}"),
+        Some(error) => format!("{cents:+} ±{}", error.0.ceil().max(1.0) as i64),
+        None => format!("{cents:+}"),
     }
 }
 
@@ -209,13 +214,7 @@ pub(super) fn ringing(note: MidiNote, key: Option<Key>) -> String {
 
 /// The verdict in words: what kind, then what exactly.
 fn verdict(page: &Page, step: &StepJudgement) -> String {
-    let word = match step.verdict {
-        Verdict::Right => "right",
-        Verdict::Wrong => "wrong",
-        Verdict::Incomplete => "incomplete",
-        Verdict::NotPlayed => "not played",
-        Verdict::Unsure => "unsure",
-    };
+    let word = word(step.verdict);
     let mut details: Vec<String> = step.heard.iter().filter_map(|h| fault(page, h)).collect();
     if step.verdict != Verdict::NotPlayed {
         let missing = missing_outright(step).map(|note| format!("no {}", page.name(note.note)));

@@ -148,7 +148,7 @@ pub fn json(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
             midi: string.note.0,
             hz: string.frequency.map(|hz| json::thousandths(hz.get())),
             cents: string.measured.map(|mean| json::hundredths(mean.cents)),
-            cents_error: string.measured.map(|mean| plucks::error_json(mean.error)),
+            cents_error: string.measured.map(|mean| json::rounded_up(mean.error)),
             target_cents: json::hundredths(string.target.0),
             verdict: verdict(string.verdict),
             plucks: string.measured.map_or(0, |mean| mean.plucks),

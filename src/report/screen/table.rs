@@ -10,13 +10,13 @@ use super::View;
 use super::staff;
 use crate::engine::Stage;
 use crate::practice::verdict::HeardNote;
-use crate::practice::verdict::Pitch;
 use crate::practice::verdict::Status;
-use crate::practice::verdict::Verdict;
 use crate::report::live;
 use crate::report::tally::OutOfTune;
 use crate::report::tally::missing_outright;
 use crate::report::tally::out_of_tune;
+use crate::report::text::cents;
+use crate::report::word;
 use crate::theory::note::MidiNote;
 use crate::units::Cents;
 
@@ -114,13 +114,7 @@ impl View<'_> {
             ((0, missing.note), [asked, heard, cents, empty_scale(scale), "missing".to_owned()])
         }));
         cells.sort_by_key(|(order, _)| *order);
-        let word = match judgement.verdict {
-            Verdict::Right => "right",
-            Verdict::Wrong => "wrong",
-            Verdict::Incomplete => "incomplete",
-            Verdict::NotPlayed => "not played",
-            Verdict::Unsure => "unsure",
-        };
+        let word = word(judgement.verdict);
         let guess = if found.stage == Stage::Early { "?" } else { "" };
         let timing = judgement.timing_ms.map(live::lateness);
         let mut lines = Vec::new();
@@ -173,15 +167,6 @@ fn order(note: &HeardNote) -> (u8, MidiNote) {
         Status::Wrong { instead_of } => (0, instead_of.note),
         Status::Extra => (1, note.pitch.note),
         Status::Ringing => (3, note.pitch.note),
-    }
-}
-
-fn cents(pitch: &Pitch) -> String {
-    // Through an integer, so that −0.4 ct prints as `+0`, never as `-0`.
-    let cents = pitch.cents.0.round() as i64;
-    match pitch.cents_error {
-        Some(error) => format!("{cents:+} ±{}", error.0.ceil().max(1.0) as i64),
-        None => format!("{cents:+}"),
     }
 }
 
