@@ -170,6 +170,18 @@ fn a_crowd_of_notes_is_laid_in_time() {
     assert!(reading.remarks.iter().any(|told| told.contains("left out")), "{:?}", reading.remarks);
 }
 
+/// Standard MIDI Files 1.0: a division whose first bit is set counts frames of film, 24 to 30 a second.
+#[test]
+fn midi_that_counts_in_film_frames_is_refused() {
+    let lick = embedded().next().unwrap();
+    for division in [0x80, 0x81, 0xe2, 0xe8, 0xff] {
+        let mut bytes = midi::write(&lick, &midi::Options::default());
+        bytes[12] = division;
+        let told = refused(|| midi::read(&bytes, None));
+        assert!(told.contains("film frames instead of beats"), "{division:#x}: {told}");
+    }
+}
+
 #[test]
 fn ragged_tab_is_refused_with_its_place() {
     let good = "e|--3--5--|\nB|--3--5--|\nG|--------|\nD|--------|\nA|--------|\nE|--------|\n";

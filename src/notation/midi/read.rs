@@ -81,11 +81,17 @@ pub fn read(bytes: &[u8], grid: Option<u64>) -> Result<Reading, NotationError> {
         return Err(NotationError::TooBig { place: Place::File, what: "bytes", limit: MAX_BYTES });
     }
     let malformed = |problem: String| NotationError::Malformed { place: Place::Byte(0), problem };
-    let (header, mut chunks) = midly::parse(bytes).map_err(|error| malformed(error.to_string()))?;
-    let Timing::Metrical(per_quarter) = header.timing else {
+    let film_frames = || {
         let problem = "it counts in film frames instead of beats".to_owned();
-        return Err(NotationError::Unsupported { place: Place::Byte(12), problem });
+        NotationError::Unsupported { place: Place::Byte(12), problem }
     };
+    // midly 0.5 overflows where the first byte of the division is 0x80.
+    let counts_frames = |head: usize| bytes.get(head + 12).is_some_and(|byte| byte & 0x80 != 0);
+    if bytes.windows(4).position(|id| id == b"MThd").is_some_and(counts_frames) {
+        return Err(film_frames());
+    }
+    let (header, mut chunks) = midly::parse(bytes).map_err(|error| malformed(error.to_string()))?;
+    let Timing::Metrical(per_quarter) = header.timing else { return Err(film_frames()) };
     let division = u64::from(per_quarter.as_int());
     if division == 0 {
         let problem = "no ticks to the quarter note".to_owned();
