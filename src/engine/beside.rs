@@ -223,6 +223,7 @@ impl Engine {
             struck_odds,
             confidence: confidence(log_odds),
             likely: false,
+            lasting: None,
         })
     }
 

@@ -36,6 +36,9 @@ pub struct HeardPitch {
     /// Whether it is more likely there than not where nobody asked for it: in the shadow of others
     /// that takes more than even odds.
     pub likely: bool,
+    /// Whether it came with this strike and rang on at the next, or was gone by then; `None` where no
+    /// next strike tells.
+    pub lasting: Option<bool>,
 }
 
 impl HeardPitch {
@@ -55,6 +58,7 @@ impl HeardPitch {
             struck_odds: 10.0,
             confidence: 1.0,
             likely: true,
+            lasting: None,
         }
     }
 }

@@ -58,6 +58,7 @@ impl Engine {
                     struck_odds: 0.0,
                     confidence: confidence(found.evidence.log_odds),
                     likely: true,
+                    lasting: None,
                 },
                 start: self.outside(start),
             });

@@ -5,6 +5,7 @@ use super::Event;
 use super::Settings;
 use super::Stage;
 use super::Strike;
+use super::hindsight::look_back;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
@@ -94,6 +95,7 @@ fn keep(take: &mut Take, event: &Event<'_>) {
     match event {
         Event::Strike(strike) if strike.stage == Stage::Whole => {
             take.strikes.push((*strike).clone());
+            look_back(&mut take.strikes);
         }
         Event::Strike(_) => {}
         Event::Ended { onset, end } => {

@@ -8,6 +8,7 @@ mod beside;
 mod doubt;
 mod event;
 mod flow;
+mod hindsight;
 mod later;
 mod listener;
 mod struck;
@@ -435,6 +436,7 @@ impl Engine {
                 struck_odds,
                 confidence: confidence(estimate.evidence.log_odds),
                 likely: true,
+                lasting: None,
             };
             let tone = estimate.fitted.tone;
             let hidden = found.len() > MOST_BESIDE_TOLD

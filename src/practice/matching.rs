@@ -30,6 +30,10 @@ const SOFTLY_STRUCK: f64 = -3.5;
 const STRUCK_INSTEAD: f64 = 0.5;
 /// … and one beside all that was asked for: far more often such a note rings on.
 const STRUCK_BESIDE: f64 = 3.5;
+/// … the same of one that was gone by the next strike.
+const STRUCK_FLEETING: f64 = 5.0;
+/// … which is not told at all if it was this much softer than the loudest.
+const SOFT_DB: f64 = 15.0;
 
 /// An extra note less sure than this is not held against the player, …
 const SURE_EXTRA: f64 = 0.9;
@@ -108,6 +112,7 @@ pub fn match_strike(
         let target = |note: MidiNote| Tone::at(reference.frequency(note).raised(offset).get());
         step.stages.iter().any(|stage| tone(sound).is_overtone_of(&target(stage.to.note)))
     };
+    let loudest_db = strike.notes.iter().map(|sound| sound.level.0).fold(f64::MIN, f64::max);
     let mut missing = distinct(&step.struck);
     let mut heard: Vec<HeardNote> = Vec::new();
     let mut others: Vec<(Pitch, &HeardPitch)> = Vec::new();
@@ -178,7 +183,11 @@ pub fn match_strike(
                 })
             })
             .min_by_key(|&(distance, i, _)| (distance, i));
-        let least = if nearest.is_some() { STRUCK_INSTEAD } else { STRUCK_BESIDE };
+        let least = match (nearest, sound.lasting) {
+            (Some(_), _) | (_, Some(true)) => STRUCK_INSTEAD,
+            (None, Some(false)) => STRUCK_FLEETING,
+            (None, None) => STRUCK_BESIDE,
+        };
         if sound.struck_odds < least || again || later || belongs(&step.held) {
             heard.push(note(pitch, Status::Ringing, None, sound));
             continue;
@@ -190,6 +199,9 @@ pub fn match_strike(
             None if is_over_a_glide(sound) => continue,
             // In chords hidden strings beat with each other, which looks like one more.
             None if step.struck.len() >= CHORD_NOTES && is_hidden(sound) => continue,
+            None if sound.lasting == Some(false) && sound.level.0 < loudest_db - SOFT_DB => {
+                continue;
+            }
             None if sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING => continue,
             None => Status::Extra,
         };
@@ -278,6 +290,7 @@ mod tests {
     use crate::engine::Stage;
     use crate::lick::Lick;
     use crate::pitch::estimate::LEAST_FAINT;
+    use crate::units::Decibels;
     use crate::units::SampleIndex;
 
     fn sound(midi: f64, confidence: f64) -> HeardPitch {
@@ -369,6 +382,21 @@ mod tests {
         assert_eq!(told(&two, &[], &[sound(71.0, 0.2)]), Verdict::Right);
         assert_eq!(told(&[sound(83.0, 1.0)], &[], &[]), Verdict::Wrong, "B4 is not there at all");
         assert_eq!(told(&[sound(82.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn what_was_gone_by_the_next_strike_has_to_be_surer() {
+        let beside = |struck_odds: f64, lasting: Option<bool>, level: f64| {
+            let level = Decibels(level);
+            let extra = HeardPitch { struck_odds, lasting, level, ..HeardPitch::sure(64.0) };
+            told(&[sound(71.0, 1.0), extra], &[], &[])
+        };
+        assert_eq!(beside(4.0, None, -20.0), Verdict::Wrong, "nobody knows");
+        assert_eq!(beside(4.0, Some(false), -20.0), Verdict::Right);
+        assert_eq!(beside(6.0, Some(false), -20.0), Verdict::Wrong);
+        assert_eq!(beside(6.0, Some(false), -36.0), Verdict::Right, "and soft");
+        assert_eq!(beside(1.0, None, -20.0), Verdict::Right, "it rang before");
+        assert_eq!(beside(1.0, Some(true), -20.0), Verdict::Wrong);
     }
 
     #[test]

@@ -202,6 +202,7 @@ mod tests {
             level: Decibels(-20.0),
             struck_odds: if struck { 6.0 } else { -4.0 },
             likely: true,
+            lasting: None,
             confidence: 1.0,
         };
         let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {
