@@ -596,6 +596,24 @@ fn a_soft_strike_is_found_by_its_notes() {
     }
 }
 
+/// 30 to 34 dB below others a note is hardly heard among them, but it came with the strike.
+#[test]
+fn a_faint_note_that_came_with_the_strike_is_told() {
+    for (level, is_told) in [(0.03, true), (0.02, true), (0.0, false)] {
+        let samples = sampled(1.0, |t| {
+            let ringing: f64 = [45, 52].map(|note| string(note, 0.0, t - 0.3)).iter().sum();
+            ringing + string(55, 0.0, t - 0.6) + level * string(63, 0.0, t - 0.6)
+        });
+        let take = hear(&samples, rate(44_100));
+        let [_, strike] = &take.strikes[..] else { panic!("{} strikes", take.strikes.len()) };
+        let hz = 440.0 * (-6.0_f64 / 12.0).exp2();
+        let is_it = |note: &&HeardPitch| (note.frequency.get() / hz).ln().abs() < 0.005;
+        assert!(!strike.notes.iter().any(|note| is_it(&note)), "{level}: loud enough for anybody");
+        let faint = strike.faint.iter().find(is_it);
+        assert_eq!(faint.is_some_and(HeardPitch::is_struck), is_told, "{level}");
+    }
+}
+
 #[test]
 fn a_recording_may_begin_with_the_noise_of_the_pick() {
     let rate = rate(44_100);

@@ -7,6 +7,7 @@ use super::confidence;
 use super::event::HeardPitch;
 use super::struck::SURELY;
 use super::struck::Struck;
+use crate::pitch::estimate::LEAST_FAINT;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
@@ -29,6 +30,9 @@ const LIKELY_OCTAVE: f64 = 7.5;
 const LIKELY_TWELFTH: f64 = 5.0;
 const LIKELY_DOUBLE_OCTAVE: f64 = 10.0;
 
+/// Log odds of having been struck from which a tone came with the strike. Where nothing rang before, all did.
+const RISEN: f64 = 0.0;
+
 /// Partials nearer than this to each other, relative to their frequency, beat (25 cents).
 const SHARED_RELATIVE: f64 = 0.0145;
 /// The stretch that tells most of tones in the shadow of others.
@@ -38,18 +42,31 @@ const ATTACK_S: f64 = 0.17;
 const SHADOW_ERROR_CENTS: f64 = 4.0;
 const CHORD_SHADOW_ERROR_CENTS: f64 = 8.0;
 
-/// Tones of a strike: those found, then those in their shadow, then the faint.
+/// Faint tones that are looked at, at most.
+const MAX_FAINT: usize = 16;
+
+/// Tones of a strike: those found, then those in their shadow; the faint apart.
 #[derive(Debug)]
 pub(super) struct Tones {
     tones: [Tone; 2 * MAX_TONES],
-    /// Log odds of shadows and faint tones.
+    /// Log odds of shadows.
     odds: [f64; MAX_TONES],
     n_found: usize,
     n_shadows: usize,
-    n_faint: usize,
     /// Shadows less likely than [`LEAST_SHADOW`], with log odds.
     unlikely: [(Tone, f64); MAX_TONES],
     n_unlikely: usize,
+    faint: [Faint; MAX_FAINT],
+    n_faint: usize,
+}
+
+/// A faint tone.
+#[derive(Debug, Clone, Copy)]
+struct Faint {
+    tone: Tone,
+    /// Log odds that it sounds, and that it was struck.
+    log_odds: f64,
+    struck_odds: f64,
 }
 
 impl Tones {
@@ -61,18 +78,8 @@ impl Tones {
         &self.tones[self.n_found..self.n_found + self.n_shadows]
     }
 
-    fn all(&self) -> &[Tone] {
-        &self.tones[..self.n_found + self.n_shadows + self.n_faint]
-    }
-
-    fn add(&mut self, tone: Tone, log_odds: f64) -> bool {
-        let n_beside = self.n_shadows + self.n_faint;
-        let has_room = n_beside < self.odds.len();
-        if has_room {
-            self.tones[self.n_found + n_beside] = tone;
-            self.odds[n_beside] = log_odds;
-        }
-        has_room
+    fn likely(&self) -> &[Tone] {
+        &self.tones[..self.n_found + self.n_shadows]
     }
 
     /// Adds a shadow; of two that are one note the likelier stays.
@@ -95,13 +102,23 @@ impl Tones {
                 self.tones[self.n_found + i] = tone;
                 self.odds[i] = log_odds;
             }
-            None => self.n_shadows += usize::from(self.add(tone, log_odds)),
+            None if self.n_shadows < self.odds.len() => {
+                self.tones[self.n_found + self.n_shadows] = tone;
+                self.odds[self.n_shadows] = log_odds;
+                self.n_shadows += 1;
+            }
+            None => {}
         }
     }
 
     fn add_faint(&mut self, tone: Tone, log_odds: f64) {
-        if !self.all().iter().any(|t| tone.is_note_of(t)) {
-            self.n_faint += usize::from(self.add(tone, log_odds));
+        let faint = self.faint[..self.n_faint].iter().map(|f| &f.tone);
+        if self.likely().iter().chain(faint).any(|t| tone.is_note_of(t)) {
+            return;
+        }
+        if let Some(slot) = self.faint.get_mut(self.n_faint) {
+            *slot = Faint { tone, log_odds, struck_odds: SURELY };
+            self.n_faint += 1;
         }
     }
 }
@@ -114,9 +131,10 @@ impl Engine {
             odds: [0.0; MAX_TONES],
             n_found: self.estimator.found().len(),
             n_shadows: 0,
-            n_faint: 0,
             unlikely: [(Tone::at(440.0), 0.0); MAX_TONES],
             n_unlikely: 0,
+            faint: [Faint { tone: Tone::at(440.0), log_odds: 0.0, struck_odds: 0.0 }; MAX_FAINT],
+            n_faint: 0,
         };
         for (slot, found) in tones.tones.iter_mut().zip(self.estimator.found()) {
             *slot = found.fitted.tone;
@@ -145,17 +163,21 @@ impl Engine {
     }
 
     /// Which of `tones` were struck, and what else was.
-    pub(super) fn struck_beside(&mut self, onset: u64, end: u64, tones: &Tones) -> Struck {
-        let n_likely = (tones.n_found + tones.n_shadows).min(MAX_TONES);
-        let likely = self.struck(onset, end, &tones.all()[..n_likely]);
-        if tones.n_faint == 0 {
-            return likely;
+    pub(super) fn struck_beside(&mut self, onset: u64, end: u64, tones: &mut Tones) -> Struck {
+        let n_likely = tones.likely().len().min(MAX_TONES);
+        let mut all = [Tone::at(440.0); MAX_TONES];
+        all[..n_likely].copy_from_slice(&tones.tones[..n_likely]);
+        let Some(around) = self.look_around(onset, end, &all[..n_likely]) else {
+            return Struck::surely();
+        };
+        let struck = self.compare(&around, &all[..n_likely]);
+        // One by one: what is hardly there shall not take a share of what is.
+        let n = n_likely.min(MAX_TONES - 1);
+        for faint in &mut tones.faint[..tones.n_faint] {
+            all[n] = faint.tone;
+            faint.struck_odds = self.compare(&around, &all[..=n]).odds[n];
         }
-        // What is hardly there shall not take a share of what is.
-        let n_all = tones.all().len().min(MAX_TONES);
-        let mut all = self.struck(onset, end, &tones.all()[..n_all]);
-        all.odds[..n_likely].copy_from_slice(&likely.odds[..n_likely]);
-        all
+        struck
     }
 
     /// Adds what sounds beside the tones found to `strike`.
@@ -166,17 +188,12 @@ impl Engine {
             0..=MOST_BESIDE_TOLD => SHADOW_ERROR_CENTS,
             _ => CHORD_SHADOW_ERROR_CENTS,
         };
-        for (i, (tone, &log_odds)) in tones.all()[found.len()..].iter().zip(&tones.odds).enumerate()
-        {
+        for (i, (tone, &log_odds)) in tones.shadows().iter().zip(&tones.odds).enumerate() {
             let tone = self.part(found, *tone);
             let struck_odds = struck.odds.get(found.len() + i).copied().unwrap_or(SURELY);
             let Some(pitch) = self.beside(&tone, error_cents, struck_odds, log_odds) else {
                 continue;
             };
-            if i >= tones.n_shadows {
-                self.strike.faint.push(pitch);
-                continue;
-            }
             let double = found.iter().any(|t| (tone.cents_from(t) - 2400.0).abs() < 60.0);
             let least = if double { TOLD_DOUBLE_OCTAVE } else { TOLD_SHADOW };
             // Two strings an octave apart beat at the next octave as a third string would.
@@ -193,11 +210,21 @@ impl Engine {
             let pitch = HeardPitch { likely, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
+        for faint in &tones.faint[..tones.n_faint] {
+            let risen = faint.struck_odds > RISEN && !self.previous.is_empty();
+            if faint.log_odds < LEAST_FAINT && !risen {
+                continue;
+            }
+            let tone = self.part(found, faint.tone);
+            let log_odds = faint.log_odds.max(LEAST_FAINT);
+            let struck_odds = if risen { faint.struck_odds } else { faint.struck_odds.min(RISEN) };
+            self.strike.faint.extend(self.beside(&tone, error_cents, struck_odds, log_odds));
+        }
         for &(tone, log_odds) in &tones.unlikely[..tones.n_unlikely] {
             // Its partials are those of the tones below it: it was struck if one of these was.
             let below =
                 found.iter().zip(&struck.odds).filter(|(other, _)| tone.is_overtone_of(other));
-            let struck_odds = below.map(|(_, &odds)| odds).fold(-SURELY, f64::max);
+            let struck_odds = below.map(|(_, &odds)| odds).fold(-SURELY, f64::max).min(RISEN);
             let tone = self.part(found, tone);
             self.strike.faint.extend(self.beside(&tone, error_cents, struck_odds, log_odds));
         }

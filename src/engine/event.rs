@@ -79,7 +79,9 @@ pub struct Strike {
     /// were asked for and are too unlikely to be told where they were not.
     pub doubtful: Vec<HeardPitch>,
     /// Notes less likely there than not, but not by much, below an octave of theirs or on partials of a
-    /// string that rings on: they too count where they were asked for, for most of these are played.
+    /// string that rings on, and less likely ones that came with the strike while others rang on. They too
+    /// count where they were asked for, for most of these are played. What surely came with the strike, and
+    /// only that, has odds of having been struck above 0.
     pub faint: Vec<HeardPitch>,
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
     /// where a slide or a bend led ([`Stage::Whole`] only).

@@ -187,7 +187,7 @@ impl Engine {
                 stage: Stage::Early,
                 notes: Vec::with_capacity(4 * MAX_TONES),
                 doubtful: Vec::with_capacity(4 * MAX_TONES),
-                faint: Vec::with_capacity(3 * MAX_TONES),
+                faint: Vec::with_capacity(5 * MAX_TONES),
                 later: Vec::with_capacity(MAX_TONES),
             },
             heard: 0,
@@ -399,8 +399,8 @@ impl Engine {
             return false;
         }
         self.estimate(range.clone());
-        let tones = self.look_beside(from, to);
-        let struck = self.struck_beside(onset, end, &tones);
+        let mut tones = self.look_beside(from, to);
+        let struck = self.struck_beside(onset, end, &mut tones);
         let found = tones.found();
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);

@@ -40,6 +40,11 @@ pub(super) struct Struck {
 }
 
 impl Struck {
+    /// Where there is nothing to compare with.
+    pub(super) fn surely() -> Self {
+        Self { odds: [SURELY; MAX_TONES], above: [(Tone::at(440.0), 0.0); MAX_TONES], n_above: 0 }
+    }
+
     pub(super) fn above(&self) -> &[(Tone, f64)] {
         &self.above[..self.n_above]
     }
@@ -70,27 +75,27 @@ impl Struck {
     }
 }
 
+/// The stretches before and after an onset, whose spectra are kept in `attack` and `spectrum`.
+#[derive(Debug)]
+pub(super) struct Around {
+    /// From middle to middle, in seconds.
+    apart_s: f64,
+    power_before: f64,
+}
+
 impl Engine {
     /// Which of `tones` were struck at the onset, and what else was.
     pub(super) fn struck(&mut self, onset: u64, end: u64, tones: &[Tone]) -> Struck {
-        let mut struck = Struck {
-            odds: [SURELY; MAX_TONES],
-            above: [(Tone::at(440.0), 0.0); MAX_TONES],
-            n_above: 0,
-        };
+        let around = self.look_around(onset, end, tones);
+        around.map_or_else(Struck::surely, |around| self.compare(&around, tones))
+    }
+
+    /// Looks at the stretches before and after `onset` that tell most of `tones`; `None` where there is
+    /// nothing to compare.
+    pub(super) fn look_around(&mut self, onset: u64, end: u64, tones: &[Tone]) -> Option<Around> {
         let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
         let struck_from = self.unheard.filter(near).unwrap_or(onset);
-        // What rang before takes its share of the partials in both stretches.
-        let mut all = [Tone::at(440.0); MAX_TONES];
-        all[..tones.len()].copy_from_slice(tones);
-        let mut n = tones.len();
-        for tone in &self.previous {
-            let known = all[..n].iter().any(|t| tone.is_note_of(t));
-            if !known && n < MAX_TONES {
-                all[n] = *tone;
-                n += 1;
-            }
-        }
+        let (all, n) = self.with_previous(tones);
         let is_near = |(i, t): (usize, &Tone)| {
             all[..i].iter().any(|other| (other.f1 - t.f1).abs() < APART_HZ)
         };
@@ -101,7 +106,7 @@ impl Engine {
             struck_from.saturating_sub(self.samples(0.006)),
         );
         if before.len() < self.samples(0.05) as usize {
-            return struck;
+            return None;
         }
         let samples = &self.stream[before.clone()];
         let power_before =
@@ -109,29 +114,53 @@ impl Engine {
         let after_from = onset + self.samples(0.015);
         let after = self.stretch(after_from, (after_from + self.samples(COMPARE_S)).min(end));
         if after.len() < self.samples(0.03) as usize {
-            return struck;
+            return None;
         }
         let middle = |stretch: &Range<usize>| 0.5 * (stretch.start + stretch.end) as f64;
         let apart_s = (middle(&after) - middle(&before)) / self.rate;
-        let mut partials = |stretch: Range<usize>| {
-            self.transformer.transform(&self.stream[stretch], &mut self.spectrum);
-            self.fitter.fit(&self.spectrum, &all[..n], 0);
-            Partials::of(&self.fitter, &self.spectrum)
-        };
-        let (before, after) = (partials(before), partials(after));
+        self.transformer.transform(&self.stream[before], &mut self.attack);
+        self.transformer.transform(&self.stream[after], &mut self.spectrum);
+        Some(Around { apart_s, power_before })
+    }
+
+    /// Which of `tones` were struck between the stretches looked at last, and what else was.
+    pub(super) fn compare(&mut self, around: &Around, tones: &[Tone]) -> Struck {
+        let mut struck = Struck::surely();
+        let (all, n) = self.with_previous(tones);
+        let [before, after] = [&self.attack, &self.spectrum].map(|spectrum| {
+            self.fitter.fit(spectrum, &all[..n], 0);
+            Partials::of(&self.fitter, spectrum)
+        });
         for (t, tone) in all[..n].iter().enumerate() {
-            let Some(log_odds) = after.change(&before, t, apart_s).log_odds() else { continue };
+            let Some(log_odds) = after.change(&before, t, around.apart_s).log_odds() else {
+                continue;
+            };
             let known = self.previous.iter().any(|p| p.is_note_of(tone));
             if known && log_odds < 0.0 {
-                struck.look_above(&all[..n], t, [&before, &after], apart_s);
+                struck.look_above(&all[..n], t, [&before, &after], around.apart_s);
             }
             if t < tones.len() {
-                let gain_db = 10.0 * (after.power(t) / power_before).log10();
+                let gain_db = 10.0 * (after.power(t) / around.power_before).log10();
                 struck.odds[t] = log_odds
                     + if known { 0.0 } else { UNHEARD_BEFORE }
                     + LOUDER_WEIGHT * (gain_db - LOUDER_DB).max(0.0);
             }
         }
         struck
+    }
+
+    /// `tones`, and what rang before: it takes its share of the partials in both stretches.
+    fn with_previous(&self, tones: &[Tone]) -> ([Tone; MAX_TONES], usize) {
+        let mut all = [Tone::at(440.0); MAX_TONES];
+        all[..tones.len()].copy_from_slice(tones);
+        let mut n = tones.len();
+        for tone in &self.previous {
+            let known = all[..n].iter().any(|t| tone.is_note_of(t));
+            if !known && n < MAX_TONES {
+                all[n] = *tone;
+                n += 1;
+            }
+        }
+        (all, n)
     }
 }

@@ -17,8 +17,10 @@ pub const LOWEST_F1_HZ: f64 = 58.0;
 /// See [`LOWEST_F1_HZ`].
 pub const HIGHEST_F1_HZ: f64 = 2100.0;
 
-/// Candidates less likely than this (log odds) are not told as faint.
+/// Candidates less likely than this (log odds) are faint only if something else speaks for them, …
 pub const LEAST_FAINT: f64 = -2.0;
+/// … and less likely than this, not at all.
+const LEAST_DOUBTED: f64 = -5.0;
 /// A tone whose octave or twelfth was found may be what these belong to if its other partials give more
 /// than these log odds: of tones that are not there 99 % give less, of those that are 20 %.
 const LEFT_OVER: f64 = -8.0;
@@ -194,8 +196,8 @@ impl Estimator {
         &self.found
     }
 
-    /// What sounds beside them less likely than not, but not much less: log odds from
-    /// [`LEAST_FAINT`] to 0.
+    /// What sounds beside them less likely than not: log odds from −5 to 0, and those below
+    /// [`LEAST_FAINT`] need something else to speak for them.
     pub fn faint(&self) -> &[Evidence] {
         &self.faint
     }
@@ -214,7 +216,7 @@ impl Estimator {
             self.faint.clear();
             for candidate in &self.proposer.candidates {
                 let e = examine(spectrum, &self.fitter, candidate.tone, power);
-                if e.log_odds < LEAST_FAINT || tones[..n].iter().any(|t| e.tone.is_note_of(t)) {
+                if e.log_odds < LEAST_DOUBTED || tones[..n].iter().any(|t| e.tone.is_note_of(t)) {
                     continue;
                 }
                 if e.log_odds <= 0.0 {
@@ -283,7 +285,7 @@ impl Estimator {
         });
         for (slot, tone) in below.iter_mut().zip(places) {
             let known = self.found.iter().any(|found| tone.is_note_of(&found.fitted.tone))
-                || self.faint.iter().any(|e| tone.is_note_of(&e.tone));
+                || self.faint.iter().any(|e| e.log_odds > LEAST_FAINT && tone.is_note_of(&e.tone));
             let left_over = || examine(spectrum, &self.fitter, tone, power).log_odds;
             *slot = (tone.f1 > LOWEST_F1_HZ && !known && left_over() > LEFT_OVER).then_some(tone);
         }
