@@ -123,6 +123,9 @@ fn what_was_struck_on_multiples_of_what_rings_is_told_by_these_alone() {
         let other = if multiple == 2 { 3 } else { 4 };
         assert!(odds(&after.change_above(&before, 0, multiple, apart_s)) > 1.0, "{multiple}");
         assert!(odds(&after.change_above(&before, 0, other, apart_s)) < 0.0, "{multiple}");
+        let beside = odds(&after.change_beside(&before, 0, multiple, apart_s));
+        let all = odds(&after.change(&before, 0, apart_s));
+        assert!(beside < 0.0 && beside < all - 1.0, "{multiple}: {beside} of {all}");
         assert!((after.hz(0, multiple) - low.partial(multiple)).abs() < 0.5, "{multiple}");
     }
 }

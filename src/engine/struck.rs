@@ -49,7 +49,7 @@ impl Struck {
         &self.above[..self.n_above]
     }
 
-    /// Looks on the multiples of tone `t`, which rings on, for others that were struck: its partials are no
+    /// Looks on the multiples of tone `t` for others that were struck while it rang on: its partials are no
     /// proof of them, but that these alone changed is.
     fn look_above(
         &mut self,
@@ -59,6 +59,10 @@ impl Struck {
         apart_s: f64,
     ) {
         for multiple in MULTIPLES {
+            let others = after.change_beside(before, t, multiple, apart_s).log_odds();
+            if others.is_none_or(|odds| odds > 0.0) {
+                continue;
+            }
             let change = after.change_above(before, t, multiple, apart_s);
             let above = Tone::at(after.hz(t, multiple));
             let known = tones.iter().any(|other| above.is_note_of(other));
@@ -136,7 +140,7 @@ impl Engine {
                 continue;
             };
             let known = self.previous.iter().any(|p| p.is_note_of(tone));
-            if known && log_odds < 0.0 {
+            if !self.previous.is_empty() {
                 struck.look_above(&all[..n], t, [&before, &after], around.apart_s);
             }
             if t < tones.len() {

@@ -92,6 +92,13 @@ impl Partials {
         Change::of(pairs.skip(multiple - 1).step_by(multiple).take(N_SHARED), apart_s)
     }
 
+    /// The same of all others of tone `t`.
+    pub fn change_beside(&self, before: &Self, t: usize, multiple: usize, apart_s: f64) -> Change {
+        let pairs = self.0[t].iter().zip(&before.0[t]).take(N_OWN).enumerate();
+        let others = pairs.filter(|(i, _)| !(i + 1).is_multiple_of(multiple));
+        Change::of(others.map(|(_, pair)| pair), apart_s)
+    }
+
     /// Where partial `n` of tone `t` lies, in hertz.
     pub fn hz(&self, t: usize, n: usize) -> f64 {
         self.0[t][n - 1].hz
