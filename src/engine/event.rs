@@ -75,8 +75,9 @@ pub struct Strike {
     /// The blind estimate, rising in frequency; at most six notes and what is clearly in their
     /// shadow, an octave or a twelfth above.
     pub notes: Vec<HeardPitch>,
-    /// Notes that may sound in the shadow of others, or be but their partials: they count where they
-    /// were asked for and are too unlikely to be told where they were not.
+    /// Notes that may sound in the shadow of others, or be but their partials, and in a [`super::Take`]
+    /// those that only the next strike betrays: they count where they were asked for and are too unlikely
+    /// to be told where they were not.
     pub doubtful: Vec<HeardPitch>,
     /// Notes less likely there than not, but not by much, below an octave of theirs or on partials of a
     /// string that rings on, and less likely ones that came with the strike while others rang on. They too

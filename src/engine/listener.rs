@@ -17,7 +17,7 @@ pub struct Take {
     pub rate: SampleRate,
     /// Its length.
     pub length: SampleCount,
-    /// All strikes at [`Stage::Whole`], in order.
+    /// All strikes at [`Stage::Whole`], in order, each with what the next one tells of it.
     pub strikes: Vec<Strike>,
     /// Holes: where and how long.
     pub holes: Vec<(SampleIndex, SampleCount)>,
