@@ -5,6 +5,7 @@ use super::Engine;
 use super::MOST_BESIDE_TOLD;
 use super::confidence;
 use super::event::HeardPitch;
+use super::several::Several;
 use super::struck::SURELY;
 use super::struck::Struck;
 use crate::pitch::estimate::LEAST_FAINT;
@@ -30,7 +31,8 @@ const LIKELY_OCTAVE: f64 = 7.5;
 const LIKELY_TWELFTH: f64 = 5.0;
 const LIKELY_DOUBLE_OCTAVE: f64 = 10.0;
 
-/// Log odds of having been struck from which a tone came with the strike. Where nothing rang before, all did.
+/// A faint tone came with the strike if its log odds of having been struck are above this; where nothing rang
+/// before, or nothing can be compared, they are not.
 const RISEN: f64 = 0.0;
 
 /// Partials nearer than this to each other, relative to their frequency, beat (25 cents).
@@ -117,7 +119,7 @@ impl Tones {
             return;
         }
         if let Some(slot) = self.faint.get_mut(self.n_faint) {
-            *slot = Faint { tone, log_odds, struck_odds: SURELY };
+            *slot = Faint { tone, log_odds, struck_odds: RISEN };
             self.n_faint += 1;
         }
     }
@@ -164,18 +166,17 @@ impl Engine {
 
     /// Which of `tones` were struck, and what else was.
     pub(super) fn struck_beside(&mut self, onset: u64, end: u64, tones: &mut Tones) -> Struck {
-        let n_likely = tones.likely().len().min(MAX_TONES);
-        let mut all = [Tone::at(440.0); MAX_TONES];
-        all[..n_likely].copy_from_slice(&tones.tones[..n_likely]);
-        let Some(around) = self.look_around(onset, end, &all[..n_likely]) else {
+        let likely = Several::of(tones.likely().iter().copied());
+        let previous = self.previous;
+        let Some(around) = self.look_around(onset, end, &likely, &previous) else {
             return Struck::surely();
         };
-        let struck = self.compare(&around, &all[..n_likely]);
+        let struck = self.compare(&around, &likely);
         // One by one: what is hardly there shall not take a share of what is.
-        let n = n_likely.min(MAX_TONES - 1);
         for faint in &mut tones.faint[..tones.n_faint] {
-            all[n] = faint.tone;
-            faint.struck_odds = self.compare(&around, &all[..=n]).odds[n];
+            let odds = self.compare_one(&around, &likely, faint.tone).unwrap_or(RISEN);
+            // Where nothing rang before, everything rose.
+            faint.struck_odds = if previous.is_empty() { odds.min(RISEN) } else { odds };
         }
         struck
     }
@@ -211,14 +212,12 @@ impl Engine {
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
         for faint in &tones.faint[..tones.n_faint] {
-            let risen = faint.struck_odds > RISEN && !self.previous.is_empty();
-            if faint.log_odds < LEAST_FAINT && !risen {
+            if faint.log_odds < LEAST_FAINT && faint.struck_odds <= RISEN {
                 continue;
             }
             let tone = self.part(found, faint.tone);
             let log_odds = faint.log_odds.max(LEAST_FAINT);
-            let struck_odds = if risen { faint.struck_odds } else { faint.struck_odds.min(RISEN) };
-            self.strike.faint.extend(self.beside(&tone, error_cents, struck_odds, log_odds));
+            self.strike.faint.extend(self.beside(&tone, error_cents, faint.struck_odds, log_odds));
         }
         for &(tone, log_odds) in &tones.unlikely[..tones.n_unlikely] {
             // Its partials are those of the tones below it: it was struck if one of these was.

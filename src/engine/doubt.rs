@@ -5,6 +5,7 @@ use super::Engine;
 use super::Event;
 use super::LEAST_SAMPLES;
 use super::SKIP_S;
+use super::several::Several;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::tone::Tone;
 
@@ -82,46 +83,32 @@ impl Engine {
     fn is_strike(&mut self, onset: u64, at: u64, end: u64) -> bool {
         let near = at - self.samples(0.006);
         let from = (onset + self.samples(SKIP_S)).max(near.saturating_sub(self.samples(BEFORE_S)));
-        let (known, n_known) = self.tones(from, near);
-        let known = &known[..n_known];
+        let known = self.tones(from, near);
         let from = at + self.samples(SKIP_S);
-        let (tones, n) = self.tones(from, end.min(from + self.samples(DECIDE_S)));
-        let tones = &tones[..n];
+        let tones = self.tones(from, end.min(from + self.samples(DECIDE_S)));
         let is_part = |tone: &Tone, of: &Tone| {
             tone.is_note_of(of) || tone.is_overtone_of(of) || of.is_overtone_of(tone)
         };
         let mut is_new = [false; MAX_TONES];
-        for ((slot, tone), found) in is_new.iter_mut().zip(tones).zip(self.estimator.found()) {
+        for ((slot, tone), found) in is_new.iter_mut().zip(tones.iter()).zip(self.estimator.found())
+        {
             let is_known = known.iter().any(|before| is_part(tone, before));
             *slot = found.evidence.log_odds > SOUNDS && !is_known;
         }
         if !is_new.contains(&true) {
             return false;
         }
-        // For this once what sounded just before is what may ring on.
-        let mut previous = [Tone::at(440.0); MAX_TONES];
-        let n_previous = self.previous.len();
-        previous[..n_previous].copy_from_slice(&self.previous);
-        self.previous.clear();
-        self.previous.extend_from_slice(known);
-        let struck = self.struck(at, end, tones);
-        self.previous.clear();
-        self.previous.extend_from_slice(&previous[..n_previous]);
+        let struck = self.struck(at, end, &tones, &known);
         is_new.iter().zip(struck.odds).any(|(is_new, odds)| *is_new && odds > STRUCK)
     }
 
     /// What sounds from `from` to `to`.
-    fn tones(&mut self, from: u64, to: u64) -> ([Tone; MAX_TONES], usize) {
+    fn tones(&mut self, from: u64, to: u64) -> Several {
         let range = self.stretch(from, to);
         if range.len() < LEAST_SAMPLES {
-            return ([Tone::at(440.0); MAX_TONES], 0);
+            return Several::of([]);
         }
         self.estimate(range);
-        let mut tones = [Tone::at(440.0); MAX_TONES];
-        let found = self.estimator.found();
-        for (slot, found) in tones.iter_mut().zip(found) {
-            *slot = found.fitted.tone;
-        }
-        (tones, found.len().min(MAX_TONES))
+        self.found()
     }
 }

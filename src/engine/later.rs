@@ -9,7 +9,6 @@ use super::Engine;
 use super::confidence;
 use super::event::HeardPitch;
 use super::event::LaterNote;
-use crate::pitch::fit::MAX_TONES;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
@@ -25,16 +24,14 @@ impl Engine {
     pub(super) fn listen_to_the_end(&mut self, onset: u64, end: u64) {
         let length = self.samples(LATER_S);
         let heard_for = end.saturating_sub(onset);
-        self.previous.clear();
         if heard_for < 2 * length {
-            self.previous
-                .extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
+            self.previous = self.found();
             return;
         }
         let to = end - self.samples(0.02);
         let range = self.stretch(to - length, to);
         self.estimate(range);
-        self.previous.extend(self.estimator.found().iter().map(|f| f.fitted.tone).take(MAX_TONES));
+        self.previous = self.found();
         for found in self.estimator.found() {
             let tone = found.fitted.tone;
             let new = !self

@@ -11,6 +11,7 @@ mod flow;
 mod hindsight;
 mod later;
 mod listener;
+mod several;
 mod struck;
 
 pub use event::Event;
@@ -24,6 +25,7 @@ pub use listener::Take;
 use std::f64::consts::TAU;
 
 use self::doubt::Doubts;
+use self::several::Several;
 
 use crate::dsp::decimate::Decimator;
 use crate::dsp::onset::Detector;
@@ -35,7 +37,6 @@ use crate::pitch::fit::MAX_TONES;
 use crate::pitch::line;
 use crate::pitch::shadow;
 use crate::pitch::stiffness::Gauge;
-use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
 use crate::units::SampleCount;
@@ -145,7 +146,7 @@ pub struct Engine {
     /// Rises of the open strike that may have been others.
     doubts: Doubts,
     /// Tones of the strike before, for telling what rings on.
-    previous: Vec<Tone>,
+    previous: Several,
     strike: Strike,
     heard: u64,
     /// Where the stream ended, once it has.
@@ -180,7 +181,7 @@ impl Engine {
             open: None,
             unheard: None,
             doubts: Doubts::default(),
-            previous: Vec::with_capacity(MAX_TONES),
+            previous: Several::of([]),
             strike: Strike {
                 onset: SampleIndex(0),
                 end: SampleIndex(0),
@@ -236,7 +237,7 @@ impl Engine {
         self.stream.clear();
         self.stream_start = self.heard.div_ceil(self.decimator.factor() as u64);
         self.detector.skip(self.stream_start - now);
-        self.previous.clear();
+        self.previous = Several::of([]);
     }
 
     /// Reports what is still undecided. Nothing can be pushed after it.
@@ -313,6 +314,11 @@ impl Engine {
     fn estimate(&mut self, stretch: std::ops::Range<usize>) {
         self.transformer.transform(&self.stream[stretch], &mut self.spectrum);
         self.estimator.estimate(&self.spectrum);
+    }
+
+    /// The tones found last.
+    fn found(&self) -> Several {
+        Several::of(self.estimator.found().iter().map(|found| found.fitted.tone))
     }
 
     /// Analyses the open strike as far as `end` and tells what sounds.

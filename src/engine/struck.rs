@@ -5,6 +5,7 @@ use std::ops::RangeInclusive;
 
 use super::Engine;
 use super::STRUM_S;
+use super::several::Several;
 use crate::pitch::estimate::LEAST_FAINT;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::struck::Partials;
@@ -55,7 +56,7 @@ impl Struck {
         &mut self,
         tones: &[Tone],
         t: usize,
-        [before, after]: [&Partials; 2],
+        [before, after]: &[Partials; 2],
         apart_s: f64,
     ) {
         for multiple in MULTIPLES {
@@ -85,25 +86,39 @@ pub(super) struct Around {
     /// From middle to middle, in seconds.
     apart_s: f64,
     power_before: f64,
+    /// What rang before.
+    rang: Several,
 }
 
 impl Engine {
-    /// Which of `tones` were struck at the onset, and what else was.
-    pub(super) fn struck(&mut self, onset: u64, end: u64, tones: &[Tone]) -> Struck {
-        let around = self.look_around(onset, end, tones);
+    /// Which of `tones` were struck at the onset, and what else was; `rang` is what sounded before.
+    pub(super) fn struck(
+        &mut self,
+        onset: u64,
+        end: u64,
+        tones: &Several,
+        rang: &Several,
+    ) -> Struck {
+        let around = self.look_around(onset, end, tones, rang);
         around.map_or_else(Struck::surely, |around| self.compare(&around, tones))
     }
 
     /// Looks at the stretches before and after `onset` that tell most of `tones`; `None` where there is
     /// nothing to compare.
-    pub(super) fn look_around(&mut self, onset: u64, end: u64, tones: &[Tone]) -> Option<Around> {
+    pub(super) fn look_around(
+        &mut self,
+        onset: u64,
+        end: u64,
+        tones: &Several,
+        rang: &Several,
+    ) -> Option<Around> {
         let near = |u: &u64| onset > *u && onset - *u < self.samples(STRUM_S);
         let struck_from = self.unheard.filter(near).unwrap_or(onset);
-        let (all, n) = self.with_previous(tones);
+        let all = tones.with(rang);
         let is_near = |(i, t): (usize, &Tone)| {
             all[..i].iter().any(|other| (other.f1 - t.f1).abs() < APART_HZ)
         };
-        let are_near = all[..n].iter().enumerate().any(is_near);
+        let are_near = all.iter().enumerate().any(is_near);
         let before_s = if are_near { COMPARE_S } else { BEFORE_S };
         let before = self.stretch(
             struck_from.saturating_sub(self.samples(before_s + 0.006)),
@@ -124,47 +139,58 @@ impl Engine {
         let apart_s = (middle(&after) - middle(&before)) / self.rate;
         self.transformer.transform(&self.stream[before], &mut self.attack);
         self.transformer.transform(&self.stream[after], &mut self.spectrum);
-        Some(Around { apart_s, power_before })
+        Some(Around { apart_s, power_before, rang: *rang })
     }
 
     /// Which of `tones` were struck between the stretches looked at last, and what else was.
-    pub(super) fn compare(&mut self, around: &Around, tones: &[Tone]) -> Struck {
+    pub(super) fn compare(&mut self, around: &Around, tones: &Several) -> Struck {
         let mut struck = Struck::surely();
-        let (all, n) = self.with_previous(tones);
-        let [before, after] = [&self.attack, &self.spectrum].map(|spectrum| {
-            self.fitter.fit(spectrum, &all[..n], 0);
-            Partials::of(&self.fitter, spectrum)
-        });
-        for (t, tone) in all[..n].iter().enumerate() {
-            let Some(log_odds) = after.change(&before, t, around.apart_s).log_odds() else {
-                continue;
-            };
-            let known = self.previous.iter().any(|p| p.is_note_of(tone));
-            if !self.previous.is_empty() {
-                struck.look_above(&all[..n], t, [&before, &after], around.apart_s);
+        let all = tones.with(&around.rang);
+        let partials = self.partials_around(&all);
+        for t in 0..tones.len() {
+            if let Some(odds) = around.odds(&all, t, &partials) {
+                struck.odds[t] = odds;
             }
-            if t < tones.len() {
-                let gain_db = 10.0 * (after.power(t) / around.power_before).log10();
-                struck.odds[t] = log_odds
-                    + if known { 0.0 } else { UNHEARD_BEFORE }
-                    + LOUDER_WEIGHT * (gain_db - LOUDER_DB).max(0.0);
-            }
+        }
+        if !around.rang.is_empty() {
+            (0..all.len()).for_each(|t| struck.look_above(&all, t, &partials, around.apart_s));
         }
         struck
     }
 
-    /// `tones`, and what rang before: it takes its share of the partials in both stretches.
-    fn with_previous(&self, tones: &[Tone]) -> ([Tone; MAX_TONES], usize) {
-        let mut all = [Tone::at(440.0); MAX_TONES];
-        all[..tones.len()].copy_from_slice(tones);
-        let mut n = tones.len();
-        for tone in &self.previous {
-            let known = all[..n].iter().any(|t| tone.is_note_of(t));
-            if !known && n < MAX_TONES {
-                all[n] = *tone;
-                n += 1;
-            }
-        }
-        (all, n)
+    /// Log odds that `tone`, hardly there beside `tones`, was struck between the stretches looked at last.
+    pub(super) fn compare_one(
+        &mut self,
+        around: &Around,
+        tones: &Several,
+        tone: Tone,
+    ) -> Option<f64> {
+        let n = tones.len().min(MAX_TONES - 1);
+        let tones = Several::of(tones[..n].iter().copied().chain([tone]));
+        let all = tones.with(&around.rang);
+        let partials = self.partials_around(&all);
+        around.odds(&all, n, &partials)
+    }
+
+    /// The partials of `tones` before and after: what rang takes its share in both stretches.
+    fn partials_around(&mut self, tones: &[Tone]) -> [Partials; 2] {
+        [&self.attack, &self.spectrum].map(|spectrum| {
+            self.fitter.fit(spectrum, tones, 0);
+            Partials::of(&self.fitter, spectrum)
+        })
+    }
+}
+
+impl Around {
+    /// Log odds that tone `t` was struck; `None` where none of its partials is heard.
+    fn odds(&self, tones: &[Tone], t: usize, [before, after]: &[Partials; 2]) -> Option<f64> {
+        let log_odds = after.change(before, t, self.apart_s).log_odds()?;
+        let known = self.rang.iter().any(|rang| rang.is_note_of(&tones[t]));
+        let gain_db = 10.0 * (after.power(t) / self.power_before).log10();
+        Some(
+            log_odds
+                + if known { 0.0 } else { UNHEARD_BEFORE }
+                + LOUDER_WEIGHT * (gain_db - LOUDER_DB).max(0.0),
+        )
     }
 }
