@@ -9,6 +9,7 @@ mod support;
 
 use doublecheck::audio::WavWriter;
 use doublecheck::audio::write::SampleFormat;
+use doublecheck::engine::Listener;
 use doublecheck::engine::Settings;
 use doublecheck::pitch::settled::Meter;
 use doublecheck::pitch::tone::Tone;
@@ -63,8 +64,9 @@ fn note(string: u8, fret: u8, off: f64, start_s: f64, length_s: f64) -> PluckedN
     PluckedNote { start_s, ..note.detuned(Cents(off)) }
 }
 
-fn settings() -> Settings {
-    Settings { rate: cd_rate() }
+/// What hears a recording at `rate`.
+fn listener(rate: SampleRate) -> Listener {
+    Listener::of_recording(Settings { rate })
 }
 
 fn listen(mut listener: PluckListener, samples: &[f32], mut on_pluck: impl FnMut(&Pluck)) {
@@ -87,7 +89,7 @@ fn wanted(pure: Option<&str>) -> Wanted {
 fn tuned(samples: &[f32], wanted: Wanted) -> TuningCheck {
     let open = wanted.tuning.strings().map(|(_, note)| wanted.reference.frequency(note)).collect();
     let mut check = TuningCheck::new(wanted);
-    listen(PluckListener::for_open_strings(settings(), open), samples, |pluck| {
+    listen(PluckListener::for_open_strings(listener(cd_rate()), open), samples, |pluck| {
         check.push(pluck);
     });
     check
@@ -108,7 +110,7 @@ fn plan(against: Against) -> intonation::Plan {
 
 fn intonated(samples: &[f32], plan: intonation::Plan) -> IntonationCheck {
     let mut check = IntonationCheck::new(plan);
-    listen(PluckListener::new(settings()), samples, |pluck| {
+    listen(PluckListener::new(listener(cd_rate())), samples, |pluck| {
         check.push(pluck);
     });
     check
@@ -345,6 +347,16 @@ fn what_no_saddle_mends_is_not_advised() {
 
 /// One recording of all strings, asked about one: what belongs to the others is no mistake.
 #[test]
+fn a_recording_may_begin_with_a_string() {
+    let notes: Vec<PluckedNote> =
+        (1..=6).map(|s| note(s, 0, 0.0, 2.0 * f64::from(6 - s), 1.9)).collect();
+    let check = tuned(&take(&notes, 5), wanted(None));
+    let plucks: Vec<usize> =
+        check.strings().iter().map(|s| s.measured.map_or(0, |mean| mean.plucks)).collect();
+    assert_eq!(plucks, [1; 6]);
+}
+
+#[test]
 fn strings_not_asked_for_are_not_listed() {
     let notes: Vec<PluckedNote> = (1..=6u8)
         .rev()
@@ -482,7 +494,7 @@ fn the_map_of_the_neck_tells_saddle_nut_and_fret_apart() {
         reference: Reference::default(),
         tolerance: Cents(2.0),
     });
-    listen(PluckListener::new(settings()), &take(&notes, 4), |pluck| {
+    listen(PluckListener::new(listener(cd_rate())), &take(&notes, 4), |pluck| {
         map.push(pluck);
     });
     let (spots, splits) = map.spots();
@@ -600,7 +612,7 @@ fn the_saddle_moves_as_geometry_says() {
 
 /// The first partial of the note near `nominal` in a recording of one pluck.
 fn played(samples: &[f32], rate: SampleRate, nominal: Hertz) -> Option<f64> {
-    let mut listener = PluckListener::new(Settings { rate });
+    let mut listener = PluckListener::new(listener(rate));
     let mut found = None;
     let mut on_pluck = |pluck: &Pluck| {
         let near = |hz: Hertz| hz.cents_above(nominal).0.abs() < 80.0;

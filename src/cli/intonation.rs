@@ -9,7 +9,6 @@ use super::exit::Outcome;
 use super::output;
 use super::plucks::Guitar;
 use super::plucks::Next;
-use crate::engine::Settings;
 use crate::practice::intonation::Against;
 use crate::practice::intonation::Heard;
 use crate::practice::intonation::IntonationCheck;
@@ -25,7 +24,6 @@ use crate::theory::fretboard::LAST_FRET;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::fretboard::Tuning;
 use crate::theory::key::Key;
-use crate::units::SampleRate;
 
 /// Check the twelfth fret against the open string or the harmonic, string by string.
 ///
@@ -92,11 +90,10 @@ fn compare(
         scale_mm: args.scale_mm,
         tolerance: args.guitar.tolerance,
     });
-    let listener = |rate: SampleRate| PluckListener::new(Settings { rate });
     let mut unheard = None;
     if live {
         ask(&check);
-        args.guitar.hear_live(listener, |pluck| {
+        args.guitar.hear_live(PluckListener::new, |pluck| {
             match check.push(pluck) {
                 Heard::Nothing => return Next::GoOn,
                 Heard::Refused(refused) => output::tell(&plucks::refused(&refused, reference)),
@@ -109,7 +106,7 @@ fn compare(
             ask(&check)
         })?;
     } else {
-        unheard = args.guitar.hear(&args.recordings, listener, |pluck| {
+        unheard = args.guitar.hear(&args.recordings, PluckListener::new, |pluck| {
             check.push(pluck);
         })?;
     }
@@ -143,11 +140,10 @@ fn map_neck(
     let reference = common.a4;
     let tolerance = args.guitar.tolerance;
     let mut map = NeckMap::new(neck::Plan { tuning, strings, frets, reference, tolerance });
-    let listener = |rate: SampleRate| PluckListener::new(Settings { rate });
     let mut unheard = None;
     if args.recordings.is_empty() {
         ask_place(&map);
-        args.guitar.hear_live(listener, |pluck| {
+        args.guitar.hear_live(PluckListener::new, |pluck| {
             match map.push(pluck) {
                 neck::Heard::Nothing => return Next::GoOn,
                 neck::Heard::Refused(refused) => {
@@ -160,7 +156,7 @@ fn map_neck(
             ask_place(&map)
         })?;
     } else {
-        unheard = args.guitar.hear(&args.recordings, listener, |pluck| {
+        unheard = args.guitar.hear(&args.recordings, PluckListener::new, |pluck| {
             map.push(pluck);
         })?;
     }

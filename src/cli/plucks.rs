@@ -14,6 +14,8 @@ use super::recording::read_once;
 use super::recording::tell_damage;
 use crate::audio::Chunk;
 use crate::audio::Recording;
+use crate::engine::Listener;
+use crate::engine::Settings;
 use crate::lick;
 use crate::practice::pluck::Pluck;
 use crate::practice::pluck::PluckListener;
@@ -22,7 +24,6 @@ use crate::theory::fretboard::Tuning;
 use crate::theory::key::Key;
 use crate::theory::spelling::Spelling;
 use crate::units::Cents;
-use crate::units::SampleRate;
 
 /// Options of both commands.
 #[derive(Debug, clap::Args)]
@@ -98,7 +99,7 @@ impl Guitar {
     pub fn hear(
         &self,
         recordings: &[PathBuf],
-        listener: impl Fn(SampleRate) -> PluckListener,
+        listener: impl Fn(Listener) -> PluckListener,
         mut on_pluck: impl FnMut(&Pluck),
     ) -> Result<Option<Failure>, Failure> {
         self.card.unused_for_recordings(&[("--keep", self.keep.is_some())])?;
@@ -113,7 +114,8 @@ impl Guitar {
                     continue;
                 }
             };
-            let mut listener = listener(recording.rate());
+            let settings = Settings { rate: recording.rate() };
+            let mut listener = listener(Listener::of_recording(settings));
             let mut count = 0;
             let mut counted = |pluck: &Pluck| {
                 count += 1;
@@ -159,7 +161,7 @@ impl Guitar {
     #[cfg(not(feature = "live"))]
     pub fn hear_live(
         &self,
-        _listener: impl Fn(SampleRate) -> PluckListener,
+        _listener: impl Fn(Listener) -> PluckListener,
         _on_pluck: impl FnMut(&Pluck) -> Next,
     ) -> Result<(), Failure> {
         // Understood, so that the message is about the program and not about the options.
@@ -174,10 +176,11 @@ mod with_sound_card {
 
     use super::Failure;
     use super::Guitar;
+    use super::Listener;
     use super::Next;
     use super::Pluck;
     use super::PluckListener;
-    use super::SampleRate;
+    use super::Settings;
     use crate::audio::AudioError;
     use crate::audio::Chunk;
     use crate::audio::TakeRecorder;
@@ -194,7 +197,7 @@ mod with_sound_card {
         /// keep the sound in that cannot be written.
         pub fn hear_live(
             &self,
-            listener: impl Fn(SampleRate) -> PluckListener,
+            listener: impl Fn(Listener) -> PluckListener,
             mut on_pluck: impl FnMut(&Pluck) -> Next,
         ) -> Result<(), Failure> {
             let stop = stop_flag()?;
@@ -203,7 +206,7 @@ mod with_sound_card {
             let mut recorder =
                 self.keep.as_deref().map(|path| TakeRecorder::create(path, rate)).transpose()?;
             output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
-            let mut listener = listener(rate);
+            let mut listener = listener(Listener::new(Settings { rate }));
             let (mut next, mut heard) = (Next::GoOn, false);
             let mut take = |pluck: &Pluck| {
                 heard = true;

@@ -8,7 +8,6 @@ use super::exit::Outcome;
 use super::output;
 use super::plucks::Guitar;
 use super::plucks::Next;
-use crate::engine::Settings;
 use crate::practice::pluck::PluckListener;
 use crate::practice::tuning::Heard;
 use crate::practice::tuning::TuningCheck;
@@ -18,7 +17,6 @@ use crate::report::plucks;
 use crate::report::tuning;
 use crate::theory::chord::Chord;
 use crate::theory::key::Key;
-use crate::units::SampleRate;
 
 /// Check the open strings, plucked one by one in any order or strummed together.
 ///
@@ -45,8 +43,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let (tuning, key) = args.guitar.strings()?;
     let reference = common.a4;
     let open: Vec<_> = tuning.strings().map(|(_, note)| reference.frequency(note)).collect();
-    let listener =
-        |rate: SampleRate| PluckListener::for_open_strings(Settings { rate }, open.clone());
+    let listener = |listener| PluckListener::for_open_strings(listener, open.clone());
     let tolerance = args.guitar.tolerance;
     let mut check = TuningCheck::new(Wanted { tuning, reference, pure: args.pure, tolerance });
     match args.recording {

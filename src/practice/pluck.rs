@@ -6,7 +6,6 @@
 
 use crate::engine::Event;
 use crate::engine::Listener;
-use crate::engine::Settings;
 use crate::engine::Stage;
 use crate::engine::Strike;
 use crate::engine::Take;
@@ -133,22 +132,23 @@ struct Bench {
 }
 
 impl PluckListener {
-    /// A listener for single notes.
-    pub fn new(settings: Settings) -> Self {
-        Self::for_open_strings(settings, Vec::new())
+    /// One for single notes.
+    pub fn new(listener: Listener) -> Self {
+        Self::for_open_strings(listener, Vec::new())
     }
 
-    /// A listener for open strings, one by one or all at once, near `open`.
-    pub fn for_open_strings(settings: Settings, open: Vec<Hertz>) -> Self {
+    /// One for open strings, one by one or all at once, near `open`.
+    pub fn for_open_strings(listener: Listener, open: Vec<Hertz>) -> Self {
+        let rate = listener.take().rate;
         let bench = Bench {
-            meter: Meter::new(f64::from(settings.rate.get())),
-            rate: settings.rate,
+            meter: Meter::new(f64::from(rate.get())),
+            rate,
             open,
             kept: Vec::new(),
             kept_from: 0,
             pending: None,
         };
-        Self { listener: Listener::new(settings), bench }
+        Self { listener, bench }
     }
 
     /// Listens to more samples.
