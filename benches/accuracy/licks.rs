@@ -38,7 +38,7 @@ use crate::support::score::step;
 use crate::support::score::told;
 
 const TEMPI: [f64; 4] = [80.0, 100.0, 120.0, 140.0];
-const N_STEPS: usize = 12;
+pub const N_STEPS: usize = 12;
 /// Pairs of strings that guitarists play double stops on (common practice).
 const PAIRS: [[u8; 2]; 9] =
     [[3, 1], [2, 1], [3, 2], [4, 2], [4, 3], [5, 3], [5, 4], [6, 4], [6, 5]];
@@ -64,7 +64,7 @@ const NOISE_DB: f64 = 40.0;
 
 /// How a lick moves over the neck.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-enum Way {
+pub enum Way {
     /// Some steps along a pair of strings: what is struck again stops ringing.
     #[default]
     Along,
@@ -76,7 +76,7 @@ const WAYS: [Way; 2] = [Way::Along, Way::Across];
 
 /// What is played that is not asked for.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-enum Planted {
+pub enum Planted {
     /// A note a semitone off.
     #[default]
     Semitones,
@@ -233,15 +233,15 @@ fn plant_string(step: &mut Vec<Place>, extra: Place, set: &Set, random: &mut Ran
 }
 
 /// A lick as asked for and as played.
-struct Played<'a> {
-    asked: Vec<[Place; 2]>,
-    played: Vec<Vec<Place>>,
-    begins_s: Vec<f64>,
-    notes: Vec<Placed<'a>>,
+pub struct Played<'a> {
+    pub asked: Vec<[Place; 2]>,
+    pub played: Vec<Vec<Place>>,
+    pub begins_s: Vec<f64>,
+    pub notes: Vec<Placed<'a>>,
 }
 
 impl<'a> Played<'a> {
-    fn new(
+    pub fn new(
         set: &'a Set,
         way: Way,
         planted: Planted,
@@ -292,7 +292,7 @@ impl<'a> Played<'a> {
         Some(Self { asked, played, begins_s, notes })
     }
 
-    fn is_wrong(&self, k: usize) -> bool {
+    pub fn is_wrong(&self, k: usize) -> bool {
         self.asked[k][..] != self.played[k][..]
     }
 
@@ -301,7 +301,7 @@ impl<'a> Played<'a> {
         self.notes.iter().map(sounding).collect()
     }
 
-    fn expected(&self, tempo_bpm: f64) -> Expected {
+    pub fn expected(&self, tempo_bpm: f64) -> Expected {
         let steps = self.asked.iter().enumerate();
         let steps = steps.map(|(k, places)| step(k + 1, 0.5 * k as f64, &places.map(midi)));
         lick(steps.collect(), tempo_bpm)

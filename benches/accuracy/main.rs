@@ -16,6 +16,7 @@ mod stages;
 mod strings;
 #[path = "../support/mod.rs"]
 mod support;
+mod talk;
 
 use std::sync::LazyLock;
 
@@ -29,13 +30,14 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 11] = [
+const PARTS: [Part; 12] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
     ("phone", "the same through a phone in a kitchen", phone::measure),
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
+    ("talk", "licks with talk before and after them", talk::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
     ("comping", "strums and plucked chords in quick succession, blind", comping::measure),
     ("listen", "a real take, blind", listen::measure),

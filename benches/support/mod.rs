@@ -9,4 +9,5 @@ pub mod moves;
 pub mod neck;
 pub mod score;
 pub mod spoil;
+pub mod talk;
 pub mod truth;

@@ -43,8 +43,9 @@ pub trait Costs {
     fn distance(&self, i: usize, j: usize) -> f64;
     /// Whether strike `i` may be a later stage of step `j`, and what that costs.
     fn stage(&self, i: usize, j: usize) -> Option<f64>;
-    /// What it costs that step `j` comes this long after step `k`, both struck.
-    fn haste(&self, i: usize, j: usize, before: usize, k: usize) -> f64;
+    /// What it costs that strike `i`, for step `j`, comes so long after strike `before`, for step `k`, no
+    /// step between them being struck.
+    fn pace(&self, i: usize, j: usize, before: usize, k: usize) -> f64;
 }
 
 /// What became of the last strike or step dealt with.
@@ -60,74 +61,119 @@ enum Move {
     LeaveStep,
 }
 
+/// The cheapest way to have dealt with some strikes and steps.
 #[derive(Debug, Clone, Copy)]
 struct Cell {
     cost: f64,
     last: Move,
-    /// The last step that has a strike, counted from 1; 0 for none.
+    /// Whether what was dealt with before went into the strike's step, not nowhere.
+    from_struck: bool,
+    /// The last step that has a strike, and that strike, both counted from 1; 0 for none.
     step: usize,
+    strike: usize,
+}
+
+impl Cell {
+    const NOWHERE: Self = Self {
+        cost: f64::INFINITY,
+        last: Move::LeaveStrike,
+        from_struck: false,
+        step: 0,
+        strike: 0,
+    };
+
+    /// At equal cost the first offer stays: of steps alike the first, of runs the last.
+    fn offer(&mut self, other: Self) {
+        if other.cost < self.cost - 1e-9 {
+            *self = other;
+        }
+    }
+}
+
+/// The cheapest ways that end with a strike in its step, and with one or a step left out: what comes next
+/// costs them different amounts.
+#[derive(Debug, Clone, Copy)]
+struct Ways {
+    struck: Cell,
+    left: Cell,
+}
+
+impl Ways {
+    const NOWHERE: Self = Self { struck: Cell::NOWHERE, left: Cell::NOWHERE };
+
+    /// Either, in the order in which they are offered.
+    fn either(&self) -> [(Cell, bool); 2] {
+        let (struck, left) = ((self.struck, true), (self.left, false));
+        if self.left.last == Move::LeaveStep { [left, struck] } else { [struck, left] }
+    }
+
+    fn cheaper(&self) -> (Cell, bool) {
+        let [first, second] = self.either();
+        if second.0.cost < first.0.cost - 1e-9 { second } else { first }
+    }
 }
 
 /// The cheapest alignment, a place for every strike, and what it costs.
 ///
-/// Takes one byte for every strike and step: an hour of strikes against a long lick is no burden.
+/// Takes four bytes for every strike and step: an hour of strikes against a long lick is no burden.
 pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
     let (n, m) = (costs.n_strikes(), costs.n_steps());
     // row[j]: the first i strikes and j steps are dealt with; above[j]: i − 1 strikes.
-    let start = Cell { cost: f64::INFINITY, last: Move::LeaveStrike, step: 0 };
-    let (mut above, mut row) = (vec![start; m + 1], vec![start; m + 1]);
+    let (mut above, mut row) = (vec![Ways::NOWHERE; m + 1], vec![Ways::NOWHERE; m + 1]);
     let mut moves = Vec::with_capacity((n + 1) * (m + 1));
     for i in 0..=n {
         for j in 0..=m {
-            let mut best = start;
+            let mut best = Ways::NOWHERE;
             if i == 0 && j == 0 {
-                best.cost = 0.0;
+                best.left.cost = 0.0;
             }
-            let mut offer = |cost: f64, last: Move, step: usize| {
-                // At equal cost the first offer wins: of steps alike the first, of runs the last.
-                if cost < best.cost - 1e-9 {
-                    best = Cell { cost, last, step };
-                }
-            };
             if j > 0 {
-                let left = row[j - 1];
-                let begins = j > 1 && left.step == j - 1 && i < n;
-                let begin = if begins { SKIP_STEPS } else { 0.0 };
-                offer(left.cost + SKIP_STEP + begin, Move::LeaveStep, left.step);
-            }
-            if i > 0 && j > 0 {
-                let distance = costs.distance(i - 1, j - 1);
-                if distance < MAX_DISTANCE {
-                    let before = above[j - 1];
-                    let haste = if before.last == Move::Match {
-                        costs.haste(i - 1, j - 1, i - 2, j - 2)
-                    } else {
-                        0.0
-                    };
-                    offer(before.cost + distance + haste, Move::Match, j);
+                for (cell, from_struck) in row[j - 1].either() {
+                    let begins = j > 1 && cell.step == j - 1 && i < n;
+                    let begin = if begins { SKIP_STEPS } else { 0.0 };
+                    let cost = cell.cost + SKIP_STEP + begin;
+                    best.left.offer(Cell { cost, last: Move::LeaveStep, from_struck, ..cell });
                 }
             }
-            let is_matched = matches!(above[j].last, Move::Match | Move::Stage);
+            let distance = if i > 0 && j > 0 { costs.distance(i - 1, j - 1) } else { MAX_DISTANCE };
+            if distance < MAX_DISTANCE {
+                for (cell, from_struck) in above[j - 1].either() {
+                    let pace = match cell.step {
+                        0 => 0.0,
+                        step => costs.pace(i - 1, j - 1, cell.strike - 1, step - 1),
+                    };
+                    let cost = cell.cost + distance + pace;
+                    let last = Move::Match;
+                    best.struck.offer(Cell { cost, last, from_struck, step: j, strike: i });
+                }
+            }
             if i > 1
                 && j > 0
-                && is_matched
+                && above[j].struck.cost.is_finite()
                 && let Some(cost) = costs.stage(i - 1, j - 1)
             {
-                offer(above[j].cost + cost, Move::Stage, above[j].step);
+                let cell = above[j].struck;
+                let cost = cell.cost + cost;
+                best.struck.offer(Cell { cost, last: Move::Stage, from_struck: true, ..cell });
             }
             if i > 0 {
-                let begin = if i == 1 || is_matched { SKIP_STRIKES } else { 0.0 };
-                offer(above[j].cost + SKIP_STRIKE + begin, Move::LeaveStrike, above[j].step);
+                for (cell, from_struck) in above[j].either() {
+                    let begin = if i == 1 || from_struck { SKIP_STRIKES } else { 0.0 };
+                    let cost = cell.cost + SKIP_STRIKE + begin;
+                    best.left.offer(Cell { cost, last: Move::LeaveStrike, from_struck, ..cell });
+                }
             }
             row[j] = best;
-            moves.push(best.last);
+            moves.push([best.left, best.struck].map(|cell| (cell.last, cell.from_struck)));
         }
         std::mem::swap(&mut above, &mut row);
     }
     let mut places = vec![Place::Nothing; n];
     let (mut i, mut j) = (n, m);
+    let (end, mut is_struck) = above[m].cheaper();
     while i > 0 || j > 0 {
-        match moves[i * (m + 1) + j] {
+        let (last, from_struck) = moves[i * (m + 1) + j][usize::from(is_struck)];
+        match last {
             Move::Match => {
                 (i, j) = (i - 1, j - 1);
                 places[i] = Place::Step(j);
@@ -139,8 +185,9 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
             Move::LeaveStrike => i -= 1,
             Move::LeaveStep => j -= 1,
         }
+        is_struck = from_struck;
     }
-    (places, above[m].cost)
+    (places, end.cost)
 }
 
 /// Gives strikes that are like no step to steps without a strike, where one of each lies beside strikes
@@ -215,7 +262,7 @@ mod tests {
             None
         }
 
-        fn haste(&self, _: usize, _: usize, _: usize, _: usize) -> f64 {
+        fn pace(&self, _: usize, _: usize, _: usize, _: usize) -> f64 {
             0.0
         }
     }
@@ -228,6 +275,48 @@ mod tests {
             StageOf(_) | Nothing => "-".to_owned(),
         };
         places.iter().map(told).collect()
+    }
+
+    /// The same at one a second, but for a pause before the strikes written as capitals; a strike `x` is
+    /// nearly like every step.
+    struct Paused<'a>(Letters<'a>);
+
+    impl Costs for Paused<'_> {
+        fn n_strikes(&self) -> usize {
+            self.0.n_strikes()
+        }
+
+        fn n_steps(&self) -> usize {
+            self.0.n_steps()
+        }
+
+        fn distance(&self, i: usize, j: usize) -> f64 {
+            let strike = self.0.0.as_bytes()[i];
+            let is_like = strike.eq_ignore_ascii_case(&self.0.1.as_bytes()[j]);
+            match strike {
+                b'x' | b'X' => 0.45,
+                _ if is_like => 0.0,
+                _ => MAX_DISTANCE,
+            }
+        }
+
+        fn stage(&self, _: usize, _: usize) -> Option<f64> {
+            None
+        }
+
+        fn pace(&self, i: usize, _: usize, before: usize, _: usize) -> f64 {
+            let paused = self.0.0[before + 1..=i].bytes().any(|strike| strike.is_ascii_uppercase());
+            if paused { 0.5 } else { 0.0 }
+        }
+    }
+
+    #[test]
+    fn what_is_nearly_right_in_time_comes_before_what_is_right_after_a_pause() {
+        let places = |strikes: &str| align(&Paused(Letters(strikes, "abc"))).0;
+        assert_eq!(places("abxC"), [Step(0), Step(1), Step(2), Nothing]);
+        assert_eq!(places("axBc"), [Step(0), Nothing, Step(1), Step(2)], "both after the pause");
+        assert_eq!(places("abC"), [Step(0), Step(1), Step(2)], "a pause alone is forgiven");
+        assert_eq!(places("aXbc"), [Nothing, Step(0), Step(1), Step(2)]);
     }
 
     #[test]

@@ -43,6 +43,14 @@ const TRANSPOSED_FROM: f64 = 75.0;
 /// Ratios of sample rates in use, in cents: 48 for 44.1 kHz and back, 32 for 44.1.
 const RATE_RATIOS: [f64; 2] = [146.7, -146.7];
 
+/// What it costs that two steps are struck far sooner one after the other than in any tempo, …
+const TOO_SOON: f64 = 0.2;
+/// … and what every doubling of a pause between them costs, beyond so many times as long as in tempo, up to
+/// so much: players hesitate, but what is played or said long before or after a lick is no part of it.
+const A_PAUSE: f64 = 0.4;
+const SHORT_PAUSE: f64 = 1.5;
+const LONG_PAUSE: f64 = 0.5;
+
 /// A slide or bend that ends this near to its target, but not on it, missed it.
 const SHORT_SEMITONES: i32 = 2;
 
@@ -60,8 +68,9 @@ pub struct Settings {
 pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> TakeJudgement {
     let steps: Vec<&ExpectedStep> =
         expected.steps.iter().filter(|s| !s.struck.is_empty()).collect();
+    let written_s = 60.0 / expected.tempo_bpm;
     let Alignment { offset, mut places, transposed } =
-        best_alignment(&steps, take, settings.reference);
+        best_alignment(&steps, take, settings.reference, written_s);
     let second = |strike: &Strike| strike.onset.seconds(take.rate);
     let at_s: Vec<f64> = take.strikes.iter().map(second).collect();
     let beats: Vec<f64> = steps.iter().map(|step| step.start_beats).collect();
@@ -102,7 +111,6 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             s.start_s.map(|at_s| (j, Struck { beats: steps[j].start_beats, at_s }))
         })
         .collect();
-    let written_s = 60.0 / expected.tempo_bpm;
     let times: Vec<Struck> = struck.iter().map(|&(_, s)| s).collect();
     for (&(j, _), late) in struck.iter().zip(lateness_ms(&times, written_s)) {
         judged[j].timing_ms = late;
@@ -165,6 +173,25 @@ struct Table<'a> {
     take: &'a Take,
     reference: Reference,
     offset: Cents,
+    /// Seconds a beat, once they are known.
+    beat_s: Option<f64>,
+}
+
+impl Table<'_> {
+    fn second(&self, i: usize) -> f64 {
+        self.take.strikes[i].onset.seconds(self.take.rate)
+    }
+
+    /// The steps that `places` gives strikes to.
+    fn struck(&self, places: &[Place]) -> Vec<Struck> {
+        let struck = |(i, place): (usize, &Place)| match *place {
+            Place::Step(j) => {
+                Some(Struck { beats: self.steps[j].start_beats, at_s: self.second(i) })
+            }
+            Place::StageOf(_) | Place::Nothing => None,
+        };
+        places.iter().enumerate().filter_map(struck).collect()
+    }
 }
 
 impl Costs for Table<'_> {
@@ -186,12 +213,16 @@ impl Costs for Table<'_> {
         stage_cost(self.steps[j], &self.take.strikes[i], self.reference, self.offset)
     }
 
-    fn haste(&self, i: usize, j: usize, before: usize, k: usize) -> f64 {
-        // Two strikes far closer than any tempo would have it are one strike heard twice.
-        let second = |i: usize| self.take.strikes[i].onset.seconds(self.take.rate);
-        let gap = second(i) - second(before);
+    fn pace(&self, i: usize, j: usize, before: usize, k: usize) -> f64 {
+        let gap_s = self.second(i) - self.second(before);
         let beats = self.steps[j].start_beats - self.steps[k].start_beats;
-        if gap < 0.08 * beats { 0.2 } else { 0.0 }
+        // Two strikes far closer than any tempo would have it are one strike heard twice.
+        if gap_s < 0.08 * beats {
+            return TOO_SOON;
+        }
+        let Some(beat_s) = self.beat_s else { return 0.0 };
+        let pause = gap_s / (beats * beat_s) / SHORT_PAUSE;
+        (A_PAUSE * pause.log2()).clamp(0.0, LONG_PAUSE)
     }
 }
 
@@ -231,11 +262,17 @@ struct Alignment {
 }
 
 /// Tries the offsets the strikes suggest and keeps the one that fits best.
-fn best_alignment(steps: &[&ExpectedStep], take: &Take, reference: Reference) -> Alignment {
+fn best_alignment(
+    steps: &[&ExpectedStep],
+    take: &Take,
+    reference: Reference,
+    written_s: f64,
+) -> Alignment {
     let common = common_offset(&take.strikes, reference);
     let near = common.filter(|c| c.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0));
+    let table = |offset: Cents, beat_s| Table { steps, take, reference, offset, beat_s };
     let attempt = |offset: Cents| {
-        let (places, cost) = align(&Table { steps, take, reference, offset });
+        let (places, cost) = align(&table(offset, None));
         (cost, offset, places)
     };
     let mut best = attempt(near);
@@ -256,8 +293,12 @@ fn best_alignment(steps: &[&ExpectedStep], take: &Take, reference: Reference) ->
             }
         }
     }
-    let offset = if transposed.is_some() { near } else { best.1 };
-    Alignment { offset, places: best.2, transposed }
+    let (_, offset, places) = best;
+    let struck = table(offset, None).struck(&places);
+    let beat_s = beat_s(&struck, written_s);
+    let (places, _) = align(&table(offset, beat_s));
+    let offset = if transposed.is_some() { near } else { offset };
+    Alignment { offset, places, transposed }
 }
 
 fn not_played(step: &ExpectedStep) -> StepJudgement {
@@ -490,6 +531,26 @@ mod tests {
         assert_eq!(verdict(vec![wrong()]), Verdict::Wrong);
         assert_eq!(verdict(vec![strike(1, &[], &[])]), Verdict::NotPlayed, "a bump");
         assert_eq!(verdict(vec![wrong(), wrong()]), Verdict::NotPlayed, "either may be it");
+    }
+
+    #[test]
+    fn what_sounds_long_after_the_lick_is_no_part_of_it() {
+        let frets = ["x x x 5 5 x", "x x x 7 6 x", "x x x 9 8 x"];
+        let [first, second, third, off] = [[60.0, 64.0], [62.0, 65.0], [64.0, 67.0], [64.0, 68.0]]
+            .map(|n| n.map(HeardPitch::sure));
+        let last = |strikes: &[(u32, &[HeardPitch])]| {
+            let strikes = strikes.iter().map(|&(second, notes)| strike(second, notes, &[]));
+            let judged = judged_of(20.0, &frets, strikes.collect());
+            (judged.steps[2].verdict, judged.steps[2].start_s)
+        };
+        let lick = [(1, &first[..]), (2, &second[..]), (3, &off[..])];
+        assert_eq!(last(&[lick[0], lick[1], lick[2], (15, &third)]), (Verdict::Wrong, Some(3.0)));
+        assert_eq!(
+            last(&[lick[0], lick[1], (9, &third)]),
+            (Verdict::Right, Some(9.0)),
+            "hesitated"
+        );
+        assert_eq!(last(&[lick[0], lick[1], (9, &off)]), (Verdict::Wrong, Some(9.0)));
     }
 
     #[test]

@@ -152,7 +152,9 @@ fn unmatched(page: &Page, strikes: &[UnmatchedStrike]) -> Option<String> {
         n => (format!("{n} strikes"), "belong"),
     };
     let listed = listed.join(", ");
-    Some(format!("{count} {belong} to no step (a false start, a repetition): {listed}{more}."))
+    Some(format!(
+        "{count} {belong} to no step (a false start, a repetition, talk): {listed}{more}."
+    ))
 }
 
 /// A finding in a sentence.

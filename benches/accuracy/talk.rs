@@ -1,0 +1,149 @@
+//! Licks in recordings in which somebody talks: before and after them, in a pause, or while they are played.
+
+use rayon::prelude::*;
+
+use doublecheck::practice::verdict::Verdict;
+
+use crate::Plan;
+use crate::licks::N_STEPS;
+use crate::licks::Planted;
+use crate::licks::Played;
+use crate::licks::Way;
+use crate::support::cases::Random;
+use crate::support::cases::mix;
+use crate::support::corpus::RATE;
+use crate::support::corpus::Set;
+use crate::support::figures::Target;
+use crate::support::figures::figure;
+use crate::support::figures::percent;
+use crate::support::score::judge;
+use crate::support::talk::Speaker;
+use crate::support::talk::speakers;
+
+const TEMPO_BPM: f64 = 100.0;
+const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
+/// How long is talked at a time, and between talk and play, in seconds.
+const TALK_S: [f64; 2] = [3.0, 8.0];
+const GAP_S: [f64; 2] = [0.4, 1.2];
+/// Talk against the lick, peak to peak, in decibels, and where both sound at once.
+const LEVEL_DB: [f64; 2] = [-12.0, 0.0];
+const ALONG_DB: [f64; 2] = [-30.0, -12.0];
+/// The step before which the player pauses to talk.
+const PAUSES_AT: usize = 6;
+
+/// When somebody talks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum When {
+    Never,
+    BeforeAndAfter,
+    InAPause,
+    AllAlong,
+}
+
+/// What one lick gave: what was planted, and the verdict.
+struct Outcome {
+    when: When,
+    is_synthetic: bool,
+    verdicts: Vec<(bool, Verdict)>,
+}
+
+pub fn measure(plan: &Plan) {
+    let speakers = speakers();
+    if speakers.is_empty() {
+        println!("skipped: asterisk-core-sounds-en-wav and its like are not installed");
+        return;
+    }
+    let all = [When::Never, When::BeforeAndAfter, When::InAPause, When::AllAlong];
+    let mut outcomes = Vec::new();
+    for set in plan.instruments() {
+        for when in all {
+            let run = |i: u64| {
+                let speaker = &speakers[i as usize % speakers.len()];
+                outcome(plan, set, speaker, when, &mut Random(9000 + i))
+            };
+            let some: Vec<Outcome> = (0..plan.n as u64).into_par_iter().filter_map(run).collect();
+            outcomes.extend(some);
+        }
+    }
+    for (name, is_synthetic) in [("synthetic", true), ("real together", false)] {
+        for when in all {
+            let these =
+                outcomes.iter().filter(|o| o.when == when && o.is_synthetic == is_synthetic);
+            let verdicts: Vec<(bool, Verdict)> = these.flat_map(|o| o.verdicts.clone()).collect();
+            if verdicts.is_empty() {
+                continue;
+            }
+            let share = |wrong: bool, verdict: Verdict| {
+                let of = verdicts.iter().filter(|v| v.0 == wrong);
+                percent(of.clone().filter(|v| v.1 == verdict).count(), of.count())
+            };
+            let right = share(false, Verdict::Right);
+            figure(&format!("{name}, talk {when:?}: right"), right, "%", Target::None);
+            for verdict in [Verdict::Wrong, Verdict::Incomplete, Verdict::NotPlayed] {
+                figure(&format!("… {verdict:?}"), share(false, verdict), "%", Target::None);
+            }
+            let wrong = share(true, Verdict::Wrong);
+            figure("planted semitones told wrong", wrong, "%", Target::None);
+        }
+    }
+}
+
+fn outcome(
+    plan: &Plan,
+    set: &Set,
+    speaker: &Speaker,
+    when: When,
+    random: &mut Random,
+) -> Option<Outcome> {
+    let way = if random.below(2) == 0 { Way::Along } else { Way::Across };
+    let mut played = Played::new(set, way, Planted::Semitones, EIGHTH_S, random)?;
+    let length_s = 0.3 + N_STEPS as f64 * EIGHTH_S + 0.5;
+    let noise_db = set.is_synthetic().then_some(40.0);
+    let [before, pause, after] = [0; 3].map(|_| random.between(TALK_S[0], TALK_S[1]));
+    let gap_s = random.between(GAP_S[0], GAP_S[1]);
+    let samples = match when {
+        When::Never => mix(&played.notes, length_s, noise_db, random),
+        When::BeforeAndAfter => {
+            let lick = mix(&played.notes, length_s, noise_db, random);
+            let gap = vec![0.0; (gap_s * f64::from(RATE)) as usize];
+            let mut talk = |length_s| {
+                let gain = gain(random.between(LEVEL_DB[0], LEVEL_DB[1]));
+                speaker.talk(length_s, random).into_iter().map(|s| gain * s).collect()
+            };
+            [talk(before), gap.clone(), lick, gap, talk(after)].concat()
+        }
+        When::InAPause => {
+            let stops_s = played.begins_s[PAUSES_AT - 1] + EIGHTH_S + gap_s;
+            let moved_s = 2.0 * gap_s + pause;
+            for note in &mut played.notes {
+                if note.start_s > played.begins_s[PAUSES_AT] - 0.02 {
+                    note.start_s += moved_s;
+                    note.end_s += moved_s;
+                }
+            }
+            let lick = mix(&played.notes, length_s + moved_s, noise_db, random);
+            let gain = gain(random.between(LEVEL_DB[0], LEVEL_DB[1]));
+            add(lick, &speaker.talk(pause, random), stops_s, gain)
+        }
+        When::AllAlong => {
+            let lick = mix(&played.notes, length_s, noise_db, random);
+            let gain = gain(random.between(ALONG_DB[0], ALONG_DB[1]));
+            add(lick, &speaker.talk(length_s, random), 0.0, gain)
+        }
+    };
+    let judgement = judge(&played.expected(TEMPO_BPM), &samples, plan.rate);
+    let verdicts = judgement.steps.iter().enumerate();
+    let verdicts: Vec<_> = verdicts.map(|(k, step)| (played.is_wrong(k), step.verdict)).collect();
+    Some(Outcome { when, is_synthetic: set.is_synthetic(), verdicts })
+}
+
+fn gain(db: f64) -> f32 {
+    10_f64.powf(db / 20.0) as f32
+}
+
+/// `talk` over `samples` from `at_s` on, as far as these go.
+fn add(mut samples: Vec<f32>, talk: &[f32], at_s: f64, gain: f32) -> Vec<f32> {
+    let at = (at_s * f64::from(RATE)) as usize;
+    samples.iter_mut().skip(at).zip(talk).for_each(|(sample, talk)| *sample += gain * talk);
+    samples
+}
