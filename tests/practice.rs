@@ -1,5 +1,6 @@
 //! Sessions: fed by recordings without any sound card, and live beside a sound server made for it.
 #![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+#![expect(clippy::print_stderr, reason = "a skipped test says so")]
 
 mod support;
 
@@ -465,4 +466,28 @@ steps = [{ beats = 2, frets = "x x x 5h7 x x" }, { beats = 2, frets = "x x 5 x x
     let checked = sure(&over(&news)[0].judgement.steps[0].heard);
     assert!(live.is_some_and(|sure| sure < 1.0), "{live:?}");
     assert_eq!(live, checked);
+}
+
+/// Real speech (the test sounds of Debian's package alsa-utils, "front left" and the like): hardly a
+/// syllable stays in the place of a step.
+#[test]
+fn talk_before_the_lick_takes_no_step() {
+    let folder = std::path::Path::new("/usr/share/sounds/alsa");
+    let places = ["Front", "Rear", "Side"].into_iter();
+    let names = places.flat_map(|end| ["Left", "Right"].map(|side| format!("{end}_{side}.wav")));
+    let (mut taken_back, mut gone) = (0, 0);
+    for name in names {
+        let Some((mut speech, at)) = support::recorded(&folder.join(&name)) else {
+            eprintln!("SKIPPED: there is no {name} in {}", folder.display());
+            return;
+        };
+        assert_eq!(at, rate());
+        speech.extend([0.0; 48_000]);
+        let mut session = Session::new(reference_lick().expected(), free(rate(), 1));
+        let news = play(&mut session, &speech);
+        gone += session.pass().unwrap().due().unwrap() - 1;
+        let is_taken_back = |news: &&News| matches!(news, News::Pass(Told::TakenBack(_)));
+        taken_back += news.iter().filter(is_taken_back).count();
+    }
+    assert!(taken_back >= 6 && gone <= 2, "{taken_back} taken back, {gone} steps gone");
 }

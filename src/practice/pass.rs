@@ -55,6 +55,13 @@ const LAST_STRIKE_S: f64 = 1.6;
 /// What a click is followed by before the pass is over, in seconds.
 const TAIL_S: f64 = 0.5;
 
+/// A string's pitch holds still: of its strikes one in thirty tells no note to within this, of syllables four in
+/// five, in cents of standard error; …
+const UNSTEADY_CENTS: f64 = 3.0;
+/// … and within so many seconds of what was no string, less is needed to be none either.
+const TALK_CENTS: f64 = 1.0;
+const TALK_S: f64 = 1.0;
+
 /// What a pass is like.
 #[derive(Debug, Clone, Copy)]
 pub struct Manner {
@@ -90,6 +97,8 @@ pub enum Told {
     Due(Option<usize>),
     /// The click went on without this step.
     Missed(usize),
+    /// What was taken for this step was no string: somebody talked, say. The step was not struck yet.
+    TakenBack(usize),
     /// A strike that belongs to no step.
     Stray {
         /// When.
@@ -118,6 +127,8 @@ pub struct Pass {
     lateness: Vec<f64>,
     /// The whole strikes of a step that moves on: where it led is known once it is over.
     moves: Vec<(usize, Strike)>,
+    /// The last strike that turned out to be no string.
+    talked: Option<SampleIndex>,
     /// How sharp the guitar was as a whole when the last strike was told.
     offset: Cents,
     over: bool,
@@ -142,6 +153,7 @@ impl Pass {
             origin: None,
             lateness,
             moves: Vec::new(),
+            talked: None,
             offset: Cents(0.0),
             over: false,
         }
@@ -191,6 +203,13 @@ impl Pass {
             self.close_step(told);
         }
         self.offset = offset;
+        if let Place::Step(index) = place
+            && strike.stage == Stage::Whole
+            && self.is_no_string(index, strike)
+        {
+            self.last = Some((strike.onset, Place::Nothing));
+            return self.take_back(index, strike.onset, told);
+        }
         if let Place::Step(index) | Place::StageOf(index) = place
             && strike.stage == Stage::Whole
             && !self.steps[index].stages.is_empty()
@@ -215,6 +234,51 @@ impl Pass {
                     self.end(strike.onset, told);
                 }
             }
+        }
+    }
+
+    /// Takes that the strike at `onset` is over. One that was never told as a whole was none: what it began
+    /// with did not hold.
+    pub fn end_strike(&mut self, onset: SampleIndex, told: &mut Vec<Told>) {
+        let Some((last, Place::Step(index))) = self.last else { return };
+        let is_whole = |found: &Try| found.stage == Stage::Whole;
+        if self.over || last != onset || self.tries[index].as_ref().is_none_or(is_whole) {
+            return;
+        }
+        // What cut it off may yet be told with this same beginning.
+        self.last = None;
+        self.take_back(index, onset, told);
+    }
+
+    /// Whether no note of `strike` held still, and none that step `index` asks for was heard: amid talk, none
+    /// that held still.
+    fn is_no_string(&self, index: usize, strike: &Strike) -> bool {
+        let since = |at: SampleIndex| strike.onset.0.saturating_sub(at.0) as f64;
+        let amid_talk = self.talked.is_some_and(|at| since(at) <= self.samples(TALK_S));
+        let (steady, right) = match amid_talk {
+            true => (TALK_CENTS, UNSTEADY_CENTS),
+            false => (UNSTEADY_CENTS, f64::INFINITY),
+        };
+        let heard = self.tries[index].iter().flat_map(|found| &found.judgement.heard);
+        let mut asked_for = heard.filter(|heard| heard.status == Status::Right);
+        let mut struck = strike.notes.iter().filter(|note| note.is_struck());
+        !asked_for.any(|heard| heard.pitch.cents_error.map_or(f64::INFINITY, |e| e.0) <= right)
+            && !struck.any(|note| note.error_cents.is_some_and(|error| error < steady))
+    }
+
+    /// The strike at `onset` was none: its step is still to be played.
+    fn take_back(&mut self, index: usize, onset: SampleIndex, told: &mut Vec<Told>) {
+        self.talked = Some(onset);
+        if self.tries[index].take().is_none() {
+            return;
+        }
+        if self.manner.pace == Pace::Click {
+            self.lateness.pop();
+        }
+        told.push(Told::TakenBack(self.steps[index].number));
+        if self.due == index + 1 {
+            self.due = index;
+            told.push(Told::Due(self.due()));
         }
     }
 
@@ -451,4 +515,86 @@ impl Pass {
 /// asked for. `None` if they are too few to say.
 pub fn estimate(lateness: &[f64]) -> Option<f64> {
     (lateness.len() >= MIN_STRIKES).then(|| middle(&mut lateness.to_vec()).max(0.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lick::Lick;
+
+    const RATE: u32 = 48_000;
+
+    /// A free pass through F4 with C#5 and G4 with D5, which has heard nothing yet.
+    fn pass() -> Pass {
+        let lick = "title = \"Weir\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\nsteps = [\n\
+             { beats = 1, frets = \"x x x 10 x 9\" },\n{ beats = 1, frets = \"x x x 12 x 10\" },\n]\n";
+        let steps = Lick::parse(lick, "test").expect("a good lick").expected().steps;
+        let rate = SampleRate::new(RATE).expect("positive");
+        let judge = judge::Settings::default();
+        let delay = Delay::Estimated;
+        let manner = Manner { pace: Pace::Free, beat_s: 1.0, rate, judge, delay };
+        Pass::new(&steps, manner, Vec::new())
+    }
+
+    /// What is told of a strike at `at_ms` as it goes on; each note a MIDI number and an error in cents.
+    fn hear(pass: &mut Pass, at_ms: u64, notes: &[(f64, f64)], stages: &[Stage]) -> Vec<Told> {
+        let onset = SampleIndex(at_ms * u64::from(RATE) / 1000);
+        let sound = |&(midi, error): &(f64, f64)| HeardPitch {
+            error_cents: Some(error),
+            ..HeardPitch::sure(midi)
+        };
+        let mut told = Vec::new();
+        for &stage in stages {
+            let strike = Strike {
+                onset,
+                end: SampleIndex(onset.0 + u64::from(RATE) / 10),
+                stage,
+                notes: notes.iter().map(sound).collect(),
+                doubtful: Vec::new(),
+                faint: Vec::new(),
+                later: Vec::new(),
+            };
+            pass.hear(&strike, Cents(0.0), &mut told);
+        }
+        pass.end_strike(onset, &mut told);
+        told
+    }
+
+    const ALL: [Stage; 3] = [Stage::Early, Stage::Settled, Stage::Whole];
+
+    #[test]
+    fn what_holds_still_takes_its_step_right_or_wrong() {
+        for notes in [[(65.0, 0.5), (73.0, 5.0)], [(61.0, 1.0), (70.0, 4.0)]] {
+            let mut pass = pass();
+            let told = hear(&mut pass, 1000, &notes, &ALL);
+            assert_eq!(pass.due(), Some(2));
+            assert!(!told.contains(&Told::TakenBack(1)), "{told:?}");
+        }
+        let mut pass = pass();
+        hear(&mut pass, 1000, &[(65.0, 8.0), (73.0, 9.0)], &ALL);
+        assert_eq!(pass.due(), Some(2), "damped at once, but what was asked for");
+    }
+
+    #[test]
+    fn syllables_take_no_step() {
+        let mut pass = pass();
+        let told = hear(&mut pass, 1000, &[(58.4, 6.0)], &ALL);
+        assert_eq!(told[told.len() - 2..], [Told::TakenBack(1), Told::Due(Some(1))]);
+        hear(&mut pass, 1200, &[(57.0, 1.5)], &ALL);
+        assert_eq!(pass.due(), Some(1), "steadier, but amid talk");
+        hear(&mut pass, 1400, &[(65.3, 4.0)], &ALL);
+        assert_eq!(pass.due(), Some(1), "near F4 by chance");
+        hear(&mut pass, 3000, &[(57.0, 1.5)], &ALL);
+        assert_eq!(pass.due(), Some(2), "long after");
+    }
+
+    #[test]
+    fn what_was_never_heard_whole_is_taken_back_and_may_be_told_with_what_cut_it_off() {
+        let mut pass = pass();
+        let notes = [(65.0, 0.5), (73.0, 0.5)];
+        let told = hear(&mut pass, 1000, &notes, &ALL[..2]);
+        assert!(told.ends_with(&[Told::TakenBack(1), Told::Due(Some(1))]), "{told:?}");
+        hear(&mut pass, 1000, &notes, &ALL);
+        assert_eq!(pass.due(), Some(2));
+    }
 }

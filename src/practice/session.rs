@@ -206,13 +206,13 @@ impl Session {
         self.kept.clear();
         let Some(playing) = &mut self.playing else { return };
         let rate = self.settings.rate;
-        let mut strikes = Vec::new();
-        playing.listener.gap(lost, |event| take_strike(event, &mut strikes));
+        let mut heard = Vec::new();
+        playing.listener.gap(lost, |event| heard.extend(Heard::of(event)));
         news.push(News::Hole {
             start_s: SampleIndex(at.0 - playing.start.0).seconds(rate),
             length_s: lost.seconds(rate),
         });
-        self.hear(&strikes, news);
+        self.hear(&heard, news);
     }
 
     /// The click of the first step was asked for at sample `at` of the session.
@@ -277,20 +277,26 @@ impl Session {
 
     fn listen(&mut self, samples: &[f32], news: &mut Vec<News>) {
         let Some(playing) = &mut self.playing else { return };
-        let mut strikes = Vec::new();
-        playing.listener.push(samples, |event| take_strike(event, &mut strikes));
-        self.hear(&strikes, news);
+        let mut heard = Vec::new();
+        playing.listener.push(samples, |event| heard.extend(Heard::of(event)));
+        self.hear(&heard, news);
     }
 
-    fn hear(&mut self, strikes: &[Strike], news: &mut Vec<News>) {
+    fn hear(&mut self, heard: &[Heard], news: &mut Vec<News>) {
         let certain = self.certain();
         let Some(playing) = &mut self.playing else { return };
         let mut told = Vec::new();
         let reference = self.settings.judge.reference;
-        let heard = &playing.listener.take().strikes;
-        for strike in strikes {
-            let offset = common_offset(heard, reference).filter(|o| o.0.abs() >= TOLD_OFFSET);
-            playing.pass.hear(strike, offset.unwrap_or(Cents(0.0)), &mut told);
+        let strikes = &playing.listener.take().strikes;
+        for heard in heard {
+            match heard {
+                Heard::Strike(strike) => {
+                    let offset = common_offset(strikes, reference);
+                    let offset = offset.filter(|o| o.0.abs() >= TOLD_OFFSET);
+                    playing.pass.hear(strike, offset.unwrap_or(Cents(0.0)), &mut told);
+                }
+                Heard::End(onset) => playing.pass.end_strike(*onset, &mut told),
+            }
         }
         let now = SampleIndex(self.position.0 - playing.start.0);
         playing.pass.advance(now, &mut told);
@@ -327,8 +333,19 @@ impl Session {
     }
 }
 
-fn take_strike(event: &Event<'_>, strikes: &mut Vec<Strike>) {
-    if let Event::Strike(strike) = event {
-        strikes.push((*strike).clone());
+/// What a pass goes by, of all that an engine tells.
+enum Heard {
+    Strike(Strike),
+    /// The strike that began here is over.
+    End(SampleIndex),
+}
+
+impl Heard {
+    fn of(event: &Event<'_>) -> Option<Self> {
+        match event {
+            Event::Strike(strike) => Some(Self::Strike((*strike).clone())),
+            Event::Ended { onset, .. } => Some(Self::End(*onset)),
+            Event::Gap { .. } => None,
+        }
     }
 }

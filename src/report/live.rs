@@ -40,6 +40,12 @@ impl Lines {
         match news {
             News::Pass(Told::Step(found)) => self.step(out, page, found),
             News::Pass(Told::Missed(number)) => writeln!(out, "{number:>4}  not played"),
+            News::Pass(Told::TakenBack(number)) => {
+                match self.last.take_if(|last| last.0 == *number) {
+                    Some(_) => writeln!(out, "{number:>4}  waits again: that was no clear strike"),
+                    None => Ok(()),
+                }
+            }
             News::Pass(Told::Stray { heard, .. }) => {
                 let heard: Vec<String> =
                     heard.iter().map(|pitch| text::pitch(pitch, page.key)).collect();
@@ -111,6 +117,7 @@ pub fn event(out: &mut impl Write, page: &Page, pass: usize, news: &News) -> io:
         }
         News::Pass(Told::Due(number)) => ("due", json!({ "step": number })),
         News::Pass(Told::Missed(number)) => ("missed", json!({ "step": number })),
+        News::Pass(Told::TakenBack(number)) => ("taken_back", json!({ "step": number })),
         News::Pass(Told::Stray { heard, .. }) => {
             let heard: Vec<_> = heard.iter().map(|p| json::sounding(p, page.key)).collect();
             ("stray", json!({ "heard": value(&heard)? }))

@@ -218,6 +218,10 @@ impl Screen {
             News::Pass(Told::Missed(number)) => {
                 self.heard.entry(*number).or_insert(None);
             }
+            News::Pass(Told::TakenBack(number)) => {
+                self.heard.remove(number);
+                self.messages.push(format!("That was no clear strike: step {number} waits again."));
+            }
             News::Pass(Told::Stray { .. }) => {
                 self.messages.push("That strike belongs to no step.".to_owned());
             }
