@@ -254,3 +254,32 @@ fn the_demo_finds_what_was_planted() {
     let cents = sharp["cents"].as_f64().expect("cents");
     assert!((cents - 22.0).abs() <= CENTS, "{cents}");
 }
+
+/// A voice message of 16 kbit/s, made by `ffmpeg`: the same verdicts, times and cents as its WAV.
+#[test]
+fn a_voice_message_is_judged_like_what_was_recorded() {
+    let of = |recording: &str| {
+        let (code, out) = doublecheck(&["check", "semitone-off.toml", recording, "--json"]);
+        assert_eq!(code, Some(0), "{recording}: {out}");
+        let document: Value = serde_json::from_str(&out).expect("one JSON document");
+        document["takes"][0]["steps"].as_array().expect("steps").clone()
+    };
+    let (recorded, sent) = (of("semitone-off.wav"), of("semitone-off.opus"));
+    assert_eq!((recorded.len(), sent.len()), (4, 4));
+    for (recorded, sent) in recorded.iter().zip(&sent) {
+        let told = |step: &Value| {
+            let notes = step["heard"].as_array().expect("heard notes");
+            let notes = notes.iter().map(|note| (note["midi"].clone(), note["status"].clone()));
+            (step["verdict"].clone(), notes.collect::<Vec<_>>())
+        };
+        assert_eq!(told(sent), told(recorded));
+        let apart = |name: &str, a: &Value, b: &Value| {
+            (a[name].as_f64().expect("a number") - b[name].as_f64().expect("a number")).abs()
+        };
+        assert!(apart("start_s", sent, recorded) < 0.003, "{sent} instead of {recorded}");
+        let notes = |step: &Value| step["heard"].as_array().expect("heard notes").clone();
+        for (sent, recorded) in notes(sent).iter().zip(&notes(recorded)) {
+            assert!(apart("cents", sent, recorded) < CENTS, "{sent} instead of {recorded}");
+        }
+    }
+}

@@ -204,7 +204,7 @@ impl AudioError {
             Self::Terminal { .. } => "send a recording into it, for example with `< take.wav`",
             Self::Empty { .. } => "record it again and check the input level first",
             Self::NotAudio { .. } | Self::UnknownCodec { .. } => {
-                "hand over WAV, FLAC, MP3, Ogg Vorbis, M4A (AAC or ALAC), AIFF or CAF"
+                "hand over WAV, FLAC, MP3, M4A, Ogg or WebM (Opus or Vorbis), AIFF or CAF"
             }
             Self::NoAudioTrack { .. } => "hand over a file with sound in it",
             Self::Rate { .. } => "record or convert it at 44100 or 48000 samples a second",

@@ -6,13 +6,14 @@
 //! **Limits.** Nothing is kept: memory does not grow with length (but for the index some
 //! containers hold). Encoder padding that MP4 files declare in an edit list is not cut off, so AAC
 //! may begin up to 50 ms late and end later, by the same amount for every note of a recording.
-//! **Reference.** Formats by the crate `symphonia`.
+//! **Reference.** Formats by the crate `symphonia`, Opus by `opus-pure`.
 
 use std::fmt;
 use std::path::Path;
 
 use symphonia::core::codecs::audio::AudioDecoder;
 use symphonia::core::codecs::audio::AudioDecoderOptions;
+use symphonia::core::codecs::audio::well_known::CODEC_ID_OPUS;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::FormatOptions;
 use symphonia::core::formats::FormatReader;
@@ -28,6 +29,7 @@ use super::LOWEST_RATE;
 use super::append_mono;
 use super::error::AudioError;
 use super::guard::guarded;
+use super::opus::Opus;
 use super::source;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
@@ -128,12 +130,17 @@ impl Recording {
             .ok_or_else(no_track)?;
         let codecs = symphonia::default::get_codecs();
         let options = AudioDecoderOptions::default();
-        let decoder = guarded(|| codecs.make_audio_decoder(parameters, &options))
-            .unwrap_or(Err(TRIPPED))
-            .map_err(|error| AudioError::UnknownCodec {
-                recording: name.clone(),
-                cause: plain_cause(&error),
-            })?;
+        let decoder = guarded(|| match parameters.codec {
+            CODEC_ID_OPUS => {
+                Ok(Box::new(Opus::new(parameters, track.delay)?) as Box<dyn AudioDecoder>)
+            }
+            _ => codecs.make_audio_decoder(parameters, &options),
+        })
+        .unwrap_or(Err(TRIPPED))
+        .map_err(|error| AudioError::UnknownCodec {
+            recording: name.clone(),
+            cause: plain_cause(&error),
+        })?;
         let claimed_rate = SampleRate::new(parameters.sample_rate.unwrap_or(1).max(1))
             .expect("a rate of at least 1");
         let expected = track.num_frames.filter(|&frames| frames > 0).map(SampleCount);

@@ -11,6 +11,7 @@ pub mod file;
 mod guard;
 #[cfg(feature = "live")]
 pub mod live;
+mod opus;
 mod source;
 pub mod write;
 

@@ -27,6 +27,9 @@ const HEAD_BYTES: u64 = 16 * 1024;
 /// (ISO/IEC 14496-12, section 4.3; Apple, *Core Audio Format Specification 1.0*).
 const INDEXED: [(usize, &[u8]); 2] = [(4, b"ftyp"), (0, b"caff")];
 
+/// What a Matroska or WebM file begins with (RFC 8794, section 11.2.1).
+const EBML: &[u8] = &[0x1A, 0x45, 0xDF, 0xA3];
+
 /// The bytes of a recording.
 pub struct Source {
     /// Where they come from.
@@ -63,7 +66,7 @@ pub fn open(path: &Path) -> Result<Source, AudioError> {
         return stream(file, &recording);
     }
     let head = read_head(&mut file, &recording)?;
-    if chunks::index_comes_first(&head) {
+    if chunks::index_comes_first(&head) || head.starts_with(EBML) {
         // Read in order, it can be read to its end even if that end is missing.
         let media = Box::new(ReadOnlySource::new(io::Cursor::new(head).chain(file)));
         return Ok(Source { media, cut_short: false });

@@ -34,7 +34,7 @@ use crate::units::Cents;
 pub struct Args {
     /// The lick file, or the name of an embedded lick
     lick: PathBuf,
-    /// Takes of it: WAV, FLAC, MP3, Ogg Vorbis, M4A, AIFF or CAF; `-` reads one from standard input
+    /// Takes of it: WAV, FLAC, MP3, M4A, Ogg or WebM (Opus or Vorbis), AIFF or CAF; `-` reads one from standard input
     #[arg(required = true, value_name = "RECORDING")]
     recordings: Vec<PathBuf>,
     #[command(flatten)]
