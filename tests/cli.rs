@@ -613,6 +613,26 @@ fn takes_are_kept_for_the_history_unless_told_otherwise() {
     assert!(page.done().out.contains("tuesday.wav") && page.err.contains("0.json"), "{}", page.err);
 }
 
+/// Figures of another schema may mean something else: read as this one's they would lie.
+#[test]
+fn documents_of_another_schema_are_no_takes() {
+    let desk = Desk::new();
+    let take = r#""lick": "Stone bridge", "takes": [ { "recording": "take.wav", "steps": [
+        { "step": 1, "verdict": "right", "heard": [] } ] } ] }"#;
+    for schema in ["2", "\"1\""] {
+        desk.put("later.json", format!(r#"{{ "schema": {schema}, {take}"#));
+        desk.run(&["history", "later.json"]).refused(&["later.json", "schema", "version"]);
+    }
+    let kept = desk.path("data/doublecheck/history");
+    fs::create_dir_all(&kept).expect("a folder");
+    fs::copy(desk.path("later.json"), kept.join("1.json")).expect("kept by a later version");
+    desk.put("first.json", format!("{{ {take}"));
+    fs::copy(desk.path("first.json"), kept.join("2.json")).expect("kept by the first version");
+    let page = desk.run(&["history"]);
+    assert!(page.done().err.contains("left out: ") && page.err.contains("1.json"), "{}", page.err);
+    assert_eq!(page.out.matches("take.wav").count(), 1, "{}", page.out);
+}
+
 /// Recordings of two students, copied at once, may have one name and one time.
 #[test]
 fn takes_of_one_name_and_time_are_kept_beside_each_other() {

@@ -15,6 +15,7 @@ use super::output;
 use crate::lick::error::told_by_system;
 use crate::report::history;
 use crate::report::history::Entry;
+use crate::report::history::NoTakes;
 use crate::report::json;
 
 /// Takes shown of each lick without `--all`.
@@ -92,6 +93,11 @@ fn read(path: &Path) -> Result<Vec<Entry>, Failure> {
     })?;
     let document: Value = serde_json::from_str(&text)
         .map_err(|cause| Failure::new(format!("{name}: no JSON: {cause}"), hint))?;
-    history::entries(&document)
-        .ok_or_else(|| Failure::new(format!("{name}: no document of `check --json`"), hint))
+    history::entries(&document).map_err(|none| {
+        let hint = match none {
+            NoTakes::Newer { .. } => "show it with the version of doublecheck that wrote it",
+            _ => hint,
+        };
+        Failure::new(format!("{name}: {none}"), hint)
+    })
 }

@@ -109,7 +109,13 @@ fn is_notation(name: &str) -> bool {
 }
 
 fn is_recording(name: &str) -> bool {
-    ends_in(name, &["wav", "flac", "mp3", "ogg", "oga", "m4a", "aif", "aiff", "caf"])
+    ends_in(
+        name,
+        &[
+            "wav", "flac", "mp3", "ogg", "oga", "opus", "webm", "mka", "mp4", "m4a", "aif", "aiff",
+            "caf",
+        ],
+    )
 }
 
 fn convert(name: &str) -> String {

@@ -57,11 +57,33 @@ impl Entry {
     }
 }
 
-/// The takes of a document of `check --json`; `None` if it is no such document.
-pub fn entries(document: &Value) -> Option<Vec<Entry>> {
-    let lick = document.get("lick")?.as_str()?;
-    let takes = document.get("takes")?.as_array()?;
-    Some(takes.iter().filter_map(|take| entry(lick, take)).collect())
+/// Why a document gives no takes.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NoTakes {
+    /// It is something else.
+    #[error("no document of `check --json`")]
+    Other,
+    /// Its members may mean something else than they do here.
+    #[error("written in schema {schema}, this version knows {SCHEMA}")]
+    Newer {
+        /// What the document calls its schema.
+        schema: Value,
+    },
+}
+
+/// The takes of a document of `check --json`; the first ones of all told no schema.
+///
+/// # Errors
+/// No such document, or one of another schema.
+pub fn entries(document: &Value) -> Result<Vec<Entry>, NoTakes> {
+    let member = |name| document.get(name);
+    let lick = member("lick").and_then(Value::as_str).ok_or(NoTakes::Other)?;
+    let takes = member("takes").and_then(Value::as_array).ok_or(NoTakes::Other)?;
+    match member("schema") {
+        Some(schema) if *schema != SCHEMA => Err(NoTakes::Newer { schema: schema.clone() }),
+        _ => Ok(takes.iter().filter_map(|take| entry(lick, take)).collect()),
+    }
 }
 
 /// A take that could not be judged has no steps and no entry.
@@ -317,6 +339,6 @@ mod tests {
 
     #[test]
     fn other_documents_are_no_takes() {
-        assert_eq!(entries(&json!({ "schema": 1, "strikes": [] })), None);
+        assert_eq!(entries(&json!({ "schema": 1, "strikes": [] })), Err(NoTakes::Other));
     }
 }

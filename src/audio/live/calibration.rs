@@ -15,6 +15,9 @@ use etcetera::BaseStrategy;
 use serde::Deserialize;
 use serde::Serialize;
 
+/// How the file is laid out.
+const SCHEMA: u32 = 1;
+
 /// The measured delay of a pair of devices.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Delay {
@@ -50,6 +53,14 @@ pub enum CalibrationError {
         path: PathBuf,
         /// What the system said.
         source: io::Error,
+    },
+    /// The file was written by a later version, whose figures may mean something else.
+    #[error("{}: written in schema {schema}, this version knows {SCHEMA}", path.display())]
+    Newer {
+        /// The file.
+        path: PathBuf,
+        /// What the file calls its schema.
+        schema: u32,
     },
     /// The file is not what was written.
     #[error("{}: not a list of delays ({source})", path.display())]
@@ -96,7 +107,7 @@ fn keep_in(path: &Path, delay: Delay) -> Result<(), CalibrationError> {
     let mut delays = read(path)?;
     delays.retain(|old| (&old.input, &old.output) != (&delay.input, &delay.output));
     delays.push(delay);
-    let text = serde_json::to_string_pretty(&Kept { schema: 1, delays })
+    let text = serde_json::to_string_pretty(&Kept { schema: SCHEMA, delays })
         .expect("numbers and text are always JSON");
     let folder = path.parent().unwrap_or(Path::new("."));
     let write = || -> io::Result<()> {
@@ -115,9 +126,12 @@ fn read(path: &Path) -> Result<Vec<Delay>, CalibrationError> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
         Err(source) => return Err(CalibrationError::Io { path: path.to_owned(), source }),
     };
-    serde_json::from_str::<Kept>(&text)
-        .map(|kept| kept.delays)
-        .map_err(|source| CalibrationError::Spoilt { path: path.to_owned(), source })
+    let path = || path.to_owned();
+    match serde_json::from_str(&text) {
+        Ok(Kept { schema: SCHEMA, delays }) => Ok(delays),
+        Ok(Kept { schema, .. }) => Err(CalibrationError::Newer { path: path(), schema }),
+        Err(source) => Err(CalibrationError::Spoilt { path: path(), source }),
+    }
 }
 
 #[cfg(test)]
@@ -145,6 +159,18 @@ mod tests {
             keep_in(&path, kept).expect("the folder is ours");
         }
         assert_eq!(read(&path).expect("just written"), [delay("b", 20.0), delay("a", 11.0)]);
+    }
+
+    #[test]
+    fn a_file_of_a_later_version_is_neither_believed_nor_overwritten() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path().join("delays.json");
+        keep_in(&path, delay("a", 10.0)).expect("the folder is ours");
+        let later = fs::read_to_string(&path).expect("just written").replace(": 1,", ": 2,");
+        fs::write(&path, &later).expect("the folder is ours");
+        let error = keep_in(&path, delay("a", 11.0)).expect_err("a later version");
+        assert!(matches!(error, CalibrationError::Newer { schema: 2, .. }), "{error}");
+        assert_eq!(fs::read_to_string(&path).expect("still there"), later);
     }
 
     #[test]
