@@ -410,6 +410,37 @@ fn a_fault_in_a_very_long_line_is_shown_with_what_is_around_it() {
     assert_eq!(caret.chars().count(), shown.chars().count() + 1, "the caret is after the `?`");
 }
 
+/// Ways of writing a key that are common elsewhere (chord symbols; German; common practice).
+#[test]
+fn a_key_in_another_writing_is_told_as_it_is_to_be_written() {
+    for (written, meant) in [
+        ("Am", "A minor"),
+        ("G", "G major"),
+        ("a", "A minor"),
+        ("bb", "Bb minor"),
+        ("B♭", "Bb major"),
+        ("F#min", "F# minor"),
+        ("Eb maj", "Eb major"),
+        ("DM", "D major"),
+        ("C-", "C minor"),
+        ("g major", "G major"),
+        ("D Mixolydian", "D mixolydian"),
+        ("c-moll", "C minor"),
+        ("As-Dur", "write a key as"),
+        ("Hm", "write a key as"),
+        ("D#", "write a key as"),
+        ("E7", "write a key as"),
+        ("", "write a key as"),
+    ] {
+        let text = GOOD.replacen("D major", written, 1);
+        let error = Lick::parse(&text, "good.toml").expect_err(written);
+        assert_eq!(error.to_string(), format!("good.toml:2:10: `{written}` is not a key"));
+        let hint = error.hint();
+        let told = hint == format!("write \"{meant}\"") || hint.starts_with(meant);
+        assert!(told, "{written}: {hint}");
+    }
+}
+
 #[test]
 fn faults_stay_on_one_line_and_pass_no_control_characters_on() {
     let text = GOOD.replacen("\"D major\"", "\"\"\"D\nmajor\"\"\"", 1);

@@ -8,6 +8,7 @@ use super::check::NODES;
 use super::mark::MoveKind;
 use crate::theory::error::NameError;
 use crate::theory::fretboard::LAST_FRET;
+use crate::theory::key::Key;
 
 /// What is wrong at a place in a lick.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -311,10 +312,13 @@ fn name_hint(error: &NameError) -> String {
         NameError::Note { .. } => {
             "write a note as letter, # or b, and octave: E2, Bb3, F#4 (C4 is middle C)".to_owned()
         }
-        NameError::Key { .. } => {
-            "write a key as \"D major\" or \"F# minor\" (or dorian, phrygian, lydian, mixolydian, locrian)"
-                .to_owned()
-        }
+        NameError::Key { found } => match Key::meant_by(found) {
+            Some(key) => format!("write \"{key}\""),
+            None => {
+                "write a key as \"D major\" or \"F# minor\" (or dorian, phrygian, lydian, mixolydian, locrian)"
+                    .to_owned()
+            }
+        },
         NameError::RemoteKey { instead, .. } => format!("write \"{instead}\", which sounds the same"),
         NameError::Interval { .. } => {
             "write an interval as m3, M6, P4, A4, d5 or m10 (m minor, M major, P perfect, A augmented, d diminished)"

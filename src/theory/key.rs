@@ -88,6 +88,24 @@ impl Key {
         Self::new(NoteName::from_fifths(fifths - mode.sharps_against_major())?, mode)
     }
 
+    /// The key that a text in another common writing means: `Am`, `A min`, `G`, `G Major`, `a`, `A-moll`.
+    pub fn meant_by(text: &str) -> Option<Self> {
+        let first = text.trim().chars().next()?;
+        let capital = text.trim().replacen(first, &first.to_uppercase().to_string(), 1);
+        let (tonic, mode) = NoteName::strip(&capital)?;
+        let mode = match mode.trim() {
+            "" if first.is_lowercase() => Mode::Minor,
+            "" | "M" => Mode::Major,
+            "-" => Mode::Minor,
+            word => match word.trim_start_matches('-').to_lowercase().as_str() {
+                "maj" | "dur" => Mode::Major,
+                "m" | "min" | "moll" => Mode::Minor,
+                name => Mode::from_name(name)?,
+            },
+        };
+        Self::new(tonic, mode)
+    }
+
     /// Its mode.
     pub fn mode(self) -> Mode {
         self.mode
