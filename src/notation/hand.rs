@@ -218,12 +218,21 @@ pub(super) struct Laid {
     pub end: u64,
 }
 
-/// Lays `notes`, ordered by start, on the strings of `lick`, and tells what could not be laid.
+/// Lays `notes`, ordered by start, on the strings of `lick`, whose bars last `bar`, and tells what could
+/// not be laid and where.
 pub(super) fn placed_sounds(
     notes: &[Wanted<u64>],
     lick: &Lick,
+    bar: u64,
     remarks: &mut Remarks,
 ) -> Vec<Laid> {
+    let bar = bar.max(1);
+    let at = |wanted: &Wanted<u64>| {
+        let share = (wanted.start % bar) as f64 / bar as f64;
+        // As `explain` counts: two places after the point.
+        let beat = ((1.0 + share * f64::from(lick.meter.count)) * 100.0).round() / 100.0;
+        format!("bar {}, beat {beat}, {}", wanted.start / bar + 1, lick.key.spell(wanted.note))
+    };
     let n_strings = lick.tuning.n_strings();
     let open: Vec<_> = lick
         .tuning
@@ -235,11 +244,11 @@ pub(super) fn placed_sounds(
         notes.iter().zip(place(notes, &open, Fret(lick.capo))).enumerate()
     {
         let Some(placed) = placed else {
-            remarks.add("", "notes that find no string were left out");
+            remarks.add(at(wanted), "a note that finds no string was left out");
             continue;
         };
         if placed.end < wanted.end {
-            remarks.add("", "notes whose string is needed again were cut short");
+            remarks.add(at(wanted), "a note whose string is needed again was cut short");
         }
         let string = n_strings - usize::from(placed.string.0);
         laid.push(Laid { note, string, fret: placed.fret, end: placed.end });

@@ -170,6 +170,29 @@ fn a_crowd_of_notes_is_laid_in_time() {
     assert!(reading.remarks.iter().any(|told| told.contains("left out")), "{:?}", reading.remarks);
 }
 
+/// Keys 24 and 25 are below every guitar, 108 is above (MIDI 1.0: 60 is middle C). In 4/4 with 96 ticks to
+/// the quarter note, 672 ticks are bar 2, beat 4.
+#[test]
+fn notes_that_find_no_string_are_told_with_their_place() {
+    let mut track = vec![0, 0x90, 64, 100, 0x85, 0x20, 0x80, 64, 0]; // E4 for 672 ticks
+    track.extend([0, 0x90, 108, 100, 0x60, 0x80, 108, 0]); // C8
+    track.extend([0, 0x90, 24, 100, 0, 0x90, 25, 100, 0x60, 0x80, 24, 0, 0, 0x80, 25, 0]);
+    track.extend([0, 0xFF, 0x2F, 0]);
+    let reading = midi::read(&smf(96, &track), None).unwrap();
+    let told = "bar 2, beat 4, C8: a note that finds no string was left out (and 2 times more)";
+    assert!(reading.remarks.iter().any(|remark| remark == told), "{:?}", reading.remarks);
+
+    let score = r#"<score-partwise><part-list><score-part id="P1"><part-name/></score-part></part-list>
+<part id="P1"><measure number="1">
+<attributes><divisions>2</divisions><time><beats>6</beats><beat-type>8</beat-type></time></attributes>
+<note><pitch><step>E</step><octave>4</octave></pitch><duration>4</duration></note>
+<note><pitch><step>C</step><octave>8</octave></pitch><duration>2</duration></note>
+</measure></part></score-partwise>"#;
+    let reading = musicxml::read(score.as_bytes()).unwrap();
+    let told = "bar 1, beat 5, C8: a note that finds no string was left out";
+    assert!(reading.remarks.iter().any(|remark| remark == told), "{:?}", reading.remarks);
+}
+
 /// Standard MIDI Files 1.0: a division whose first bit is set counts frames of film, 24 to 30 a second.
 #[test]
 fn midi_that_counts_in_film_frames_is_refused() {

@@ -340,7 +340,8 @@ fn fill(
         );
     }
     let mut happenings = Vec::new();
-    let sounds = hand::placed_sounds(&wanted, lick, remarks);
+    let bar = to * 4 * u64::from(lick.meter.count) / u64::from(lick.meter.unit);
+    let sounds = hand::placed_sounds(&wanted, lick, bar, remarks);
     for hand::Laid { note, string, fret, end } in sounds {
         let start = wanted[note].start;
         let mark = Mark::Fretted { fret, moves: Vec::new() };
@@ -353,7 +354,6 @@ fn fill(
         }
     }
     let end = happenings.iter().map(|(time, _)| *time).max().unwrap_or(0).max(round(track.end));
-    let bar = to * 4 * u64::from(lick.meter.count) / u64::from(lick.meter.unit);
     let cutter = Cutter { division: to, bar, n_strings: lick.tuning.n_strings() };
     lick.steps = cutter.cut(happenings, end, remarks);
 }

@@ -166,14 +166,14 @@ impl<'a> Reader<'a> {
         });
         let mut lick = Lick { title, key, tempo_bpm, meter, tuning, capo, steps: Vec::new() };
 
-        let sounds = self.sounds(notes, &lick)?;
+        let bar = division * 4 * u64::from(meter.count) / u64::from(meter.unit);
+        let sounds = self.sounds(notes, &lick, bar)?;
         for (string, sound) in sounds {
             happenings.push((sound.start, Happening::Strike(string, sound.mark)));
             happenings.push((sound.end, Happening::Silence(string)));
             let moves = sound.moves.into_iter();
             happenings.extend(moves.map(|(time, next)| (time, Happening::Move(string, next))));
         }
-        let bar = division * 4 * u64::from(meter.count) / u64::from(meter.unit);
         let cutter = Cutter { division, bar, n_strings: lick.tuning.n_strings() };
         lick.steps = cutter.cut(happenings, end, &mut self.remarks);
         super::super::checked(lick, self.remarks)

@@ -21,15 +21,16 @@ pub(super) struct Sound {
 }
 
 impl<'a> Reader<'a> {
-    /// What each string (by index from the lowest) does.
+    /// What each string (by index from the lowest) does; a bar lasts `bar`.
     pub fn sounds(
         &mut self,
         mut notes: Vec<Note<'a>>,
         lick: &Lick,
+        bar: u64,
     ) -> Result<Vec<(usize, Sound)>, NotationError> {
         notes.sort_by_key(|note| note.start);
         if !notes.is_empty() && notes.iter().all(|note| note.place.is_none()) {
-            return Ok(self.placed(&notes, lick));
+            return Ok(self.placed(&notes, lick, bar));
         }
         let n_strings = lick.tuning.n_strings();
         let mut by_string: Vec<Vec<Sound>> = (0..n_strings).map(|_| Vec::new()).collect();
@@ -110,7 +111,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Strings and frets for a part that names none.
-    fn placed(&mut self, notes: &[Note<'a>], lick: &Lick) -> Vec<(usize, Sound)> {
+    fn placed(&mut self, notes: &[Note<'a>], lick: &Lick, bar: u64) -> Vec<(usize, Sound)> {
         self.remarks.add(
             "",
             "the part names no strings and frets; they are chosen so that the hand keeps still",
@@ -134,7 +135,7 @@ impl<'a> Reader<'a> {
                 }),
             }
         }
-        hand::placed_sounds(&wanted, lick, &mut self.remarks)
+        hand::placed_sounds(&wanted, lick, bar, &mut self.remarks)
             .into_iter()
             .map(|hand::Laid { note, string, fret, end }| {
                 let mark = Mark::Fretted { fret, moves: Vec::new() };
