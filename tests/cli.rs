@@ -435,25 +435,62 @@ fn one_bad_recording_does_not_stop_the_measuring_of_a_guitar() {
 #[test]
 fn rows_fit_into_a_terminal_and_stay_whole_elsewhere() {
     let columns = 72;
+    let desk = Desk::new();
+    let (shown, code) = on_terminal(&desk, columns, &["demo"]);
+    assert_eq!(code, 0, "{shown}");
+    let longest = |text: &str| text.lines().map(|line| line.chars().count()).max().unwrap_or(0);
+    assert!((60..=usize::from(columns)).contains(&longest(&shown)), "{shown}");
+    let piped = desk.run(&["demo"]);
+    assert!(longest(&piped.done().out) > usize::from(columns), "{}", piped.out);
+    let words = |text: &str| text.split_whitespace().filter(|w| !w.starts_with('─')).count();
+    assert_eq!(words(&shown), words(&piped.out), "{shown}");
+}
+
+/// What a terminal of so many columns shows of a run in the folder of `desk`, and the exit code.
+#[cfg(target_os = "linux")]
+fn on_terminal(desk: &Desk, columns: u16, arguments: &[&str]) -> (String, u32) {
     let size = portable_pty::PtySize { rows: 24, cols: columns, pixel_width: 0, pixel_height: 0 };
     let pair = portable_pty::native_pty_system().openpty(size).expect("a terminal");
     let program = assert_cmd::cargo::cargo_bin!("doublecheck");
     let mut command = portable_pty::CommandBuilder::new(program);
-    command.arg("demo");
+    command.args(arguments);
+    command.cwd(desk.folder.path());
     command.env("NO_COLOR", "1");
     let mut child = pair.slave.spawn_command(command).expect("it starts");
     drop(pair.slave);
     let mut bytes = Vec::new();
     // Linux ends the reading of a terminal that nobody writes to any more with an error.
     let _ = pair.master.try_clone_reader().expect("a reader").read_to_end(&mut bytes);
-    assert!(child.wait().expect("it ends").success());
-    let shown = String::from_utf8(bytes).expect("UTF-8");
-    let longest = |text: &str| text.lines().map(|line| line.chars().count()).max().unwrap_or(0);
-    assert!((60..=usize::from(columns)).contains(&longest(&shown)), "{shown}");
-    let piped = Desk::new().run(&["demo"]);
-    assert!(longest(&piped.done().out) > usize::from(columns), "{}", piped.out);
-    let words = |text: &str| text.split_whitespace().filter(|w| !w.starts_with('─')).count();
-    assert_eq!(words(&shown), words(&piped.out), "{shown}");
+    let code = child.wait().expect("it ends").exit_code();
+    (String::from_utf8(bytes).expect("UTF-8"), code)
+}
+
+/// A terminal would break a long line, and the mark below it would point at other words.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_mark_stays_under_its_word_however_narrow_the_terminal_is() {
+    let desk = Desk::new();
+    let step =
+        r#"{ beats = 1, frets = "x x x 9 x 8", chord = "G7", intervall = "m6", interval = "M6" }"#;
+    desk.put("slip.toml", LICK.replace("steps = [", &format!("steps = [\n  {step},")));
+    let score = format!("<score-partwise>{}&x;{0}</score-partwise>", "<credit/>".repeat(20));
+    desk.put("slip.musicxml", score);
+    for columns in [24, 40, 60, 80, 100, 120] {
+        for (file, word) in [("slip.toml", "intervall"), ("slip.musicxml", "&x;")] {
+            let (shown, code) = on_terminal(&desk, columns, &["convert", file, "-o", "out.txt"]);
+            assert_eq!(code, 2, "{shown}");
+            let lines: Vec<&str> = shown.lines().map(str::trim_end).collect();
+            let longest = lines.iter().map(|line| line.chars().count()).max();
+            assert!(longest <= Some(usize::from(columns)), "{columns}:\n{shown}");
+            let is_mark = |line: &&str| line.contains(['─', '^']) && !line.contains(['╭', '╰']);
+            let mark = lines.iter().position(is_mark).expect("a mark");
+            let column = lines[mark].chars().position(|c| c == '─' || c == '^').expect("a mark");
+            let marked: String = lines[mark - 1].chars().skip(column).collect();
+            // What lies on the right of the place may be cut off.
+            let start: String = word.chars().take(marked.chars().count()).collect();
+            assert!(start.len() > 2 && marked.starts_with(&start), "{columns}:\n{shown}");
+        }
+    }
 }
 
 #[test]

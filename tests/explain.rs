@@ -20,7 +20,8 @@ fn lick_in(key: &str, tempo: u32, steps: &[&str]) -> Lick {
     let text = format!(
         "title = \"t\"\nkey = \"{key}\"\ntempo = {tempo}\nmeter = \"4/4\"\nsteps = [\n  {{ {steps} }},\n]\n"
     );
-    Lick::parse(&text, "t.toml").unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(), e.hint()))
+    Lick::parse(&text, "t.toml")
+        .unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(None), e.hint()))
 }
 
 fn page(lick: &Lick) -> String {

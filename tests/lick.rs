@@ -42,7 +42,7 @@ fn lick(steps: &str) -> Lick {
     let text = format!(
         "title = \"t\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\nsteps = [\n{steps}\n]\n"
     );
-    Lick::parse(&text, "t.toml").unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(), e.hint()))
+    Lick::parse(&text, "t.toml").unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(None), e.hint()))
 }
 
 #[test]
@@ -75,7 +75,7 @@ fn the_example_of_the_format_reads_as_it_is_meant() {
 #[test]
 fn every_embedded_lick_reads_and_prints_back() {
     for name in library::names() {
-        let lick = find(name).unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(), e.hint()));
+        let lick = find(name).unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(None), e.hint()));
         let printed = lick.to_toml();
         assert_eq!(Lick::parse(&printed, name).unwrap(), lick, "{name}:\n{printed}");
         assert_eq!(lick.title.to_lowercase().replace(' ', "-"), name);
@@ -380,7 +380,7 @@ fn every_fault_is_told_with_its_place_and_the_way_out() {
         assert_eq!(found.hint(), *hint, "{to}");
         let LickError::Malformed { place, .. } = &found else { panic!("{to}: {found:?}") };
         let line = bad.lines().nth(place.line - 1).unwrap();
-        assert!(found.excerpt().contains(line), "{to}:\n{}", found.excerpt());
+        assert!(found.excerpt(None).contains(line), "{to}:\n{}", found.excerpt(None));
     }
 }
 
@@ -394,7 +394,7 @@ fn the_excerpt_shows_the_line_and_underlines_the_mark() {
     ·                                    ──
  10 │   { beats = 0.5, frets = "x x x  9 x  9" },
     ╰────"#;
-    assert_eq!(found.excerpt(), excerpt);
+    assert_eq!(found.excerpt(None), excerpt);
 }
 
 /// A place far out in a long line once made the drawing of the excerpt panic.
@@ -404,7 +404,7 @@ fn a_fault_in_a_very_long_line_is_shown_with_what_is_around_it() {
     let error = Lick::parse(&text, "long.toml").unwrap_err();
     assert!(error.to_string().starts_with("long.toml:2:70009: "), "{error}");
     assert!(error.to_string().chars().count() < 300, "{error}");
-    let excerpt = error.excerpt();
+    let excerpt = error.excerpt(None);
     let [shown, caret] = excerpt.lines().collect::<Vec<_>>()[..] else { panic!("{excerpt}") };
     assert!(shown.starts_with(" 2 │ éééé") && shown.ends_with("é?"), "{excerpt}");
     assert_eq!(caret.chars().count(), shown.chars().count() + 1, "the caret is after the `?`");
@@ -448,8 +448,8 @@ fn faults_stay_on_one_line_and_pass_no_control_characters_on() {
     assert_eq!(error.to_string(), "good.toml:2:10: `D major` is not a key");
     let text = GOOD.replacen("beats a minute", "\u{1b}[31m", 1);
     let error = Lick::parse(&text, "good.toml").unwrap_err();
-    assert!(!error.excerpt().contains('\u{1b}'), "{}", error.excerpt());
-    assert!(!error.excerpt().is_empty());
+    assert!(!error.excerpt(None).contains('\u{1b}'), "{}", error.excerpt(None));
+    assert!(!error.excerpt(None).is_empty());
 }
 
 #[test]
@@ -706,7 +706,7 @@ proptest! {
             prop_assert!(error.to_string().starts_with("slip.toml:"), "{}", error);
             prop_assert!(!error.to_string().contains('\n'), "{}", error);
             prop_assert!(!error.hint().is_empty());
-            error.excerpt();
+            error.excerpt(None);
         }
     }
 }

@@ -187,6 +187,6 @@ fn failure(path: &Path, text: &str, error: &NotationError) -> Failure {
         _ => "write the passage in another way in the source and convert again",
     };
     let mut failure = Failure::new(format!("{}: {error}", path.display()), hint);
-    failure.excerpt = error.excerpt(text);
+    failure.excerpt = error.excerpt(text, output::message_width());
     failure
 }

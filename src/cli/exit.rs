@@ -4,6 +4,7 @@ use std::error::Error;
 use std::fmt;
 use std::process::ExitCode;
 
+use super::output;
 use crate::audio::AudioError;
 use crate::lick::error::LickError;
 use crate::lick::error::told_by_system;
@@ -68,7 +69,8 @@ impl Failure {
 
 impl From<LickError> for Failure {
     fn from(error: LickError) -> Self {
-        Self { error: error.to_string(), excerpt: error.excerpt(), hint: error.hint() }
+        let excerpt = error.excerpt(output::message_width());
+        Self { error: error.to_string(), excerpt, hint: error.hint() }
     }
 }
 

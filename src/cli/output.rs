@@ -62,6 +62,11 @@ pub fn width() -> Option<usize> {
     width_of(&io::stdout())
 }
 
+/// Cells in a line of standard error, if that is a terminal and says so.
+pub fn message_width() -> Option<usize> {
+    width_of(&io::stderr())
+}
+
 fn width_of(stream: &impl IsTerminal) -> Option<usize> {
     let size = stream.is_terminal().then(ratatui::crossterm::terminal::size);
     size.and_then(Result::ok).map(|(columns, _)| usize::from(columns)).filter(|&width| width > 0)
@@ -96,7 +101,7 @@ pub fn obeys_sequences() -> bool {
 /// lost if nobody reads it.
 pub fn tell(message: &str) {
     let line = escaped(message) + "\n";
-    let _ = io::stderr().write_all(fitted(&line, width_of(&io::stderr())).as_bytes());
+    let _ = io::stderr().write_all(fitted(&line, message_width()).as_bytes());
 }
 
 /// A message of several lines.

@@ -83,10 +83,11 @@ impl LickError {
         }
     }
 
-    /// The lines around the place with the place marked; empty where there is no place.
-    pub fn excerpt(&self) -> String {
+    /// The lines around the place with the place marked, no line wider than `width` cells if there is
+    /// one; empty where there is no place.
+    pub fn excerpt(&self, width: Option<usize>) -> String {
         match self {
-            Self::Malformed { place, .. } => place.excerpt(),
+            Self::Malformed { place, .. } => place.excerpt(width),
             _ => String::new(),
         }
     }

@@ -10,15 +10,14 @@ use miette::LabeledSpan;
 use miette::MietteDiagnostic;
 use miette::NamedSource;
 use miette::Report;
+use textwrap::core::display_width;
 
 /// Lines beyond this are not drawn whole; the drawing library fails beyond 65535 columns.
 const LONG_LINE: usize = 500;
-/// Characters shown on both sides of a place in a long line.
-const AROUND: usize = 40;
-
-fn is_long(line: &str) -> bool {
-    line.len() > LONG_LINE
-}
+/// Most and least characters shown on either side of a place in a long line.
+const AROUND: std::ops::RangeInclusive<usize> = 8..=40;
+/// Cells before a line beside its number.
+const GUTTER: usize = 4;
 
 /// A place in a text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,16 +49,21 @@ impl Place {
         })
     }
 
-    /// The lines around the place with the place underlined.
-    pub fn excerpt(&self) -> String {
-        printable(&self.drawing())
+    /// The lines around the place with the place underlined; only what is next to it where a line is
+    /// longer than `width` cells, since a mark under a broken line would point elsewhere.
+    pub fn excerpt(&self, width: Option<usize>) -> String {
+        printable(&self.drawing(width))
     }
 
-    fn drawing(&self) -> String {
+    fn drawing(&self, width: Option<usize>) -> String {
+        let room = width.map_or(LONG_LINE, |width| {
+            width.saturating_sub(GUTTER + (self.line + 1).to_string().len()).min(LONG_LINE)
+        });
+        let is_long = |line: &str| line.len() > LONG_LINE || display_width(line) > room;
         let line_end = self.text[self.span.start..].find('\n');
         let end = line_end.map_or(self.span.end, |end| self.span.end.min(self.span.start + end));
         if self.text.lines().skip(self.line.saturating_sub(2)).take(3).any(is_long) {
-            return self.clipped();
+            return self.clipped((room / 2).clamp(*AROUND.start(), *AROUND.end()));
         }
         let label = LabeledSpan::new_with_span(None, self.span.start..end);
         let report = Report::new(MietteDiagnostic::new("").with_labels([label]))
@@ -78,14 +82,15 @@ impl Place {
         })
     }
 
-    /// The characters around the place with a caret under it.
-    fn clipped(&self) -> String {
+    /// The characters `around` the place with a caret under it.
+    fn clipped(&self, around: usize) -> String {
         let line = self.text.lines().nth(self.line - 1).unwrap_or_default();
-        let start = self.column.saturating_sub(AROUND + 1);
-        let shown: String = line.chars().skip(start).take(2 * AROUND).collect();
+        let start = self.column.saturating_sub(around + 1);
+        let shown: String = line.chars().skip(start).take(2 * around).collect();
+        let before: String = shown.chars().take(self.column - 1 - start).collect();
         let number = self.line.to_string();
-        let caret = number.len() + 3 + self.column - 1 - start;
-        format!(" {number} │ {shown}\n{:caret$} ^", "")
+        let caret = number.len() + GUTTER + display_width(&before);
+        format!(" {number} │ {shown}\n{:caret$}^", "")
     }
 }
 

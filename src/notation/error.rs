@@ -97,9 +97,9 @@ pub enum NotationError {
 }
 
 impl NotationError {
-    /// The line of `text` that the error is in, with its number and a mark under the column; empty
-    /// where there is no line to show.
-    pub fn excerpt(&self, text: &str) -> String {
+    /// The line of `text` that the error is in, with its number and a mark under the column, cut to
+    /// `width` cells if there is one; empty where there is no line to show.
+    pub fn excerpt(&self, text: &str, width: Option<usize>) -> String {
         let place = match self {
             Self::Malformed { place, .. }
             | Self::Hostile { place, .. }
@@ -110,8 +110,9 @@ impl NotationError {
         let Place::Text { line, column } = *place else { return String::new() };
         let Some(shown) = text.lines().nth(line - 1) else { return String::new() };
         // Of a long line only what is around the place.
-        let from = column.saturating_sub(50);
-        let part: String = shown.chars().skip(from).take(90).collect();
+        let room = width.map_or(90, |width| width.saturating_sub(8).clamp(12, 90));
+        let from = column.saturating_sub(room / 2);
+        let part: String = shown.chars().skip(from).take(room).collect();
         let part = part.replace(|c: char| c.is_control(), " ");
         let indent = " ".repeat(column - 1 - from.min(column - 1));
         format!("{line:>5} | {part}\n      | {indent}^")
