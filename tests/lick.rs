@@ -42,7 +42,8 @@ fn lick(steps: &str) -> Lick {
     let text = format!(
         "title = \"t\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\nsteps = [\n{steps}\n]\n"
     );
-    Lick::parse(&text, "t.toml").unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(None), e.hint()))
+    Lick::parse(&text, "t.toml")
+        .unwrap_or_else(|e| panic!("{e}\n{}\n{}", e.excerpt(None), e.hint()))
 }
 
 #[test]
@@ -158,6 +159,12 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "good.toml:5:11: `DADGAD` names no octave",
         "name each string with its octave, separated by blanks, lowest first: \
          tuning = \"D2 A2 D3 G3 A3 D4\"",
+    ),
+    (
+        "E2 A2 D3 G3 B3 E4",
+        "E4 B3 G3 D3 A2 E2",
+        "good.toml:5:10: the tuning names the highest string first",
+        "the lowest string comes first, here and in frets: tuning = \"E2 A2 D3 G3 B3 E4\"",
     ),
     (
         "\"D major\"",
@@ -408,6 +415,22 @@ fn a_fault_in_a_very_long_line_is_shown_with_what_is_around_it() {
     let [shown, caret] = excerpt.lines().collect::<Vec<_>>()[..] else { panic!("{excerpt}") };
     assert!(shown.starts_with(" 2 │ éééé") && shown.ends_with("é?"), "{excerpt}");
     assert_eq!(caret.chars().count(), shown.chars().count() + 1, "the caret is after the `?`");
+}
+
+/// Ukulele and banjo have their highest string first or last but one (common practice); two strings
+/// may be any.
+#[test]
+fn tunings_that_turn_are_taken_as_they_are() {
+    for (open, frets) in
+        [("G4 C4 E4 A4", "x x 0 0"), ("G4 D3 G3 B3 D4", "x x x 0 0"), ("B3 G3", "0 0")]
+    {
+        let text = format!(
+            "title = \"t\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\ntuning = \"{open}\"\n\
+             steps = [ {{ beats = 1, frets = \"{frets}\" }} ]\n"
+        );
+        let lick = Lick::parse(&text, "t.toml").unwrap_or_else(|error| panic!("{error}"));
+        assert_eq!(lick.tuning.n_strings(), open.split(' ').count());
+    }
 }
 
 /// Ways of writing a key that are common elsewhere (chord symbols; German; common practice).

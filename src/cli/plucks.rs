@@ -269,6 +269,7 @@ fn tuning(text: &str) -> Result<Tuning, String> {
     });
     let notes: Vec<_> = notes.collect::<Result<_, String>>()?;
     Tuning::new(notes)
+        .filter(|tuning| !tuning.leads_down())
         .ok_or_else(|| "expected 1 to 12 open strings, lowest first: E2 A2 D3 G3 B3 E4".to_owned())
 }
 

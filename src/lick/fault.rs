@@ -92,6 +92,12 @@ pub enum Fault {
         /// The name as found.
         found: String,
     },
+    /// A tuning that leads from the highest string down to the lowest.
+    #[error("the tuning names the highest string first")]
+    HighestFirst {
+        /// The names in the order wanted.
+        lowest_first: String,
+    },
     /// A name that names nothing: note, key, chord or interval.
     #[error(transparent)]
     Name(#[from] NameError),
@@ -201,6 +207,9 @@ impl Fault {
                  tuning = \"D2 A2 D3 G3 A3 D4\""
                     .to_owned()
             }
+            Self::HighestFirst { lowest_first } => format!(
+                "the lowest string comes first, here and in frets: tuning = \"{lowest_first}\""
+            ),
             Self::Name(error) => name_hint(error),
             Self::MarkCount { expected, .. } => {
                 format!("write {expected} marks separated by blanks, lowest string first; x is a string that is not played")

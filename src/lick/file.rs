@@ -247,7 +247,12 @@ fn read_tuning(text: &str, table: &Table<'_, '_>) -> Found<Tuning> {
         open.extend(spelling.midi());
     }
     let found = open.len();
-    Tuning::new(open).ok_or((span, Fault::StringCount { found }))
+    let tuning = Tuning::new(open).ok_or((span.clone(), Fault::StringCount { found }))?;
+    if tuning.leads_down() {
+        let lowest_first: Vec<&str> = names.split_whitespace().rev().collect();
+        return Err((span, Fault::HighestFirst { lowest_first: lowest_first.join(" ") }));
+    }
+    Ok(tuning)
 }
 
 fn read_capo(value: &Spanned<DeValue<'_>>) -> Found<u8> {

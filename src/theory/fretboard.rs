@@ -47,6 +47,12 @@ impl Tuning {
         self.0.iter().enumerate().map(move |(i, &note)| (StringNumber((n - i) as u8), note))
     }
 
+    /// True if every string is lower than the one named before: no instrument is strung so, but
+    /// strings are often named from the first on.
+    pub fn leads_down(&self) -> bool {
+        self.0.len() > 2 && self.0.is_sorted_by(|before, after| before > after)
+    }
+
     /// The note at `fret` of `string`, the capo counted by the caller.
     pub fn note_at(&self, string: StringNumber, fret: Fret) -> Option<MidiNote> {
         let midi = self.open(string)?.0.checked_add(fret.0)?;
