@@ -110,6 +110,35 @@ fn the_library_uses_every_technique() {
     }
 }
 
+/// Chords as any book on harmony spells them: A7 is A C# E G, E7 E G# B D, Ebm Eb Gb Bb, Fm F Ab C, B7 B D# F# A.
+/// C major has none of the five black keys.
+#[test]
+fn what_the_chord_contains_is_spelled_as_the_chord_is() {
+    let table = [
+        ("A7", "x x x x 2 3", "C#4 G4", "diminished fifth"),
+        ("A7", "x x x 6 x 5", "C#4 A4", "minor sixth"),
+        ("A7", "x x x x 2 x", "C#4", "C#4"),
+        ("E7", "x x 2 1 x x", "E3 G#3", "major third"),
+        ("E7", "x x x 1 3 x", "G#3 D4", "diminished fifth"),
+        ("E7", "x x 0 1 0 0", "D3 G#3 B3 E4", "E7/D"),
+        ("Ebm", "x x x 11 x 11", "Gb4 Eb5", "major sixth"),
+        ("Fm", "x x x x 9 8", "Ab4 C5", "major third"),
+        ("B7", "x x x 2 4 x", "A3 D#4", "augmented fourth"),
+        ("Bb", "x x 4 3 x x", "Gb3 Bb3", "major third"),
+        // Neither is in the chord: as before. Cb is in the chord, but C major has B.
+        ("C", "x x 4 3 x x", "F#3 A#3", "major third"),
+        ("Abm", "x x x x 0 4", "B3 Ab4", "diminished seventh"),
+    ];
+    for (chord, frets, notes, name) in table {
+        let step = format!("beats = 1, frets = \"{frets}\", chord = \"{chord}\"");
+        let lick = lick_in("C major", 84, &[&step]);
+        let explanation = lick.explain();
+        let moment = &explanation.steps[0].moments[0];
+        let spelled: Vec<_> = moment.notes.iter().map(|n| n.spelling.to_string()).collect();
+        assert_eq!((spelled.join(" ").as_str(), moment.name.as_str()), (notes, name), "{chord}");
+    }
+}
+
 fn runs(explanation: &Explanation) -> Vec<(usize, usize, bool, Motion, Direction)> {
     explanation
         .runs

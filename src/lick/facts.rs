@@ -16,6 +16,7 @@ use crate::theory::naming::ChordName;
 use crate::theory::naming::name_chord;
 use crate::theory::naming::name_sounding;
 use crate::theory::naming::readings;
+use crate::theory::naming::spell_in;
 use crate::theory::note::MidiNote;
 use crate::theory::spelling::Spelling;
 
@@ -54,7 +55,7 @@ pub struct Moment {
 pub struct SoundingNote {
     /// Where and how it is played.
     pub played: ExpectedNote,
-    /// How the key writes it; of two notes outside the key, so that the interval reads well.
+    /// How the key writes it; outside the key as the harmony does, or so that the interval reads well.
     pub spelling: Spelling,
     /// What it is to the harmony.
     pub role: Option<Role>,
@@ -139,14 +140,18 @@ impl Moment {
         // At equal pitch the thicker string comes first.
         sounding.sort_by_key(|note| (note.note, std::cmp::Reverse(note.string)));
         let midi: Vec<MidiNote> = sounding.iter().map(|note| note.note).collect();
-        let spellings = match midi[..] {
-            [low, high] => {
-                readings(low, high, Some(key)).first().map(|best| vec![best.low, best.high])
-            }
+        let of_harmony =
+            |written: &Spelling, note| harmony.and_then(|h| h.name_of(note)) == Some(written.name);
+        let reading = match midi[..] {
+            [low, high] => readings(low, high, Some(key)).into_iter().min_by_key(|way| {
+                2 - u8::from(of_harmony(&way.low, low)) - u8::from(of_harmony(&way.high, high))
+            }),
             _ => None,
         };
-        let spellings =
-            spellings.unwrap_or_else(|| midi.iter().map(|&note| key.spell(note)).collect());
+        let spellings = match reading {
+            Some(best) => vec![best.low, best.high],
+            None => midi.iter().map(|&note| spell_in(note, key, harmony)).collect(),
+        };
         let notes: Vec<_> = sounding
             .into_iter()
             .zip(spellings)
@@ -162,7 +167,12 @@ impl Moment {
             .filter_map(|note| Interval::between(notes[0].spelling, note.spelling))
             .collect();
         let chord = name_chord(&midi, Some(key));
-        Self { name: name_sounding(&midi, Some(key)), chord, notes, intervals }
+        let name = match (reading, &notes[..]) {
+            (Some(best), _) => best.interval.name(),
+            (None, [note]) => note.spelling.to_string(),
+            _ => name_sounding(&midi, Some(key)),
+        };
+        Self { name, chord, notes, intervals }
     }
 
     /// The interval between the lowest and the highest note; `None` for fewer than two.

@@ -52,6 +52,16 @@ impl Chord {
         &self.tones
     }
 
+    /// How the chord writes `note`; `None` if it does not contain it.
+    pub fn name_of(&self, note: MidiNote) -> Option<NoteName> {
+        let letters = |tone: &Interval| (tone.number() - 1) % 7;
+        let tones = self.tones.iter();
+        let mut names = tones
+            .filter_map(|tone| self.root.above(letters(tone), tone.semitones() % 12))
+            .chain(self.bass);
+        names.find(|name| name.pitch_class() == note.0 % 12)
+    }
+
     /// What `note` is to this chord.
     pub fn role(&self, note: MidiNote) -> Role {
         let semitones = (12 + note.0 % 12 - self.root.pitch_class()) % 12;

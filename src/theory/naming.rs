@@ -119,6 +119,13 @@ pub fn readings(low: MidiNote, high: MidiNote, key: Option<Key>) -> Vec<Reading>
     readings
 }
 
+/// `note` as `key` writes it; of two names outside the key, the one that `harmony` gives it.
+pub fn spell_in(note: MidiNote, key: Key, harmony: Option<&Chord>) -> Spelling {
+    let name = harmony.and_then(|chord| chord.name_of(note));
+    let mut spellings = spellings(note, key).into_iter();
+    spellings.find(|spelling| Some(spelling.name) == name).unwrap_or_else(|| key.spell(note))
+}
+
 /// The names of one note, the key's own first.
 fn spellings(note: MidiNote, key: Key) -> Vec<Spelling> {
     let own = key.spell(note);
