@@ -1,0 +1,71 @@
+//! Notes that move, and notes that are faint.
+
+use std::f64::consts::TAU;
+
+use doublecheck::engine::HeardPitch;
+use doublecheck::engine::LaterNote;
+
+use super::hear;
+use super::played;
+use super::rate;
+use super::sampled;
+use super::string;
+use super::struck;
+
+#[test]
+fn a_pitch_that_moves_is_told_less_surely() {
+    let rate = rate(44_100);
+    // Twelve partials of A3 that rise by so many cents in a second, after 0.3 s of silence.
+    let told = |cents: f64| {
+        let mut phase = 0.0;
+        let tone = (0..57_330).map(|i| {
+            let t = f64::from(i) / 44_100.0 - 0.3;
+            phase += 220.0 * (cents * t / 1200.0).exp2() / 44_100.0;
+            let partials = (1..=12).map(|n| (TAU * f64::from(n) * phase).sin() / f64::from(n));
+            if t < 0.0 { 0.0 } else { (0.2 * (-t).exp() * partials.sum::<f64>()) as f32 }
+        });
+        let take = hear(&tone.collect::<Vec<f32>>(), rate);
+        assert_eq!(struck(&take), [57]);
+        take.strikes[0].notes[0].error_cents.expect("it was measured")
+    };
+    let (steady, rising) = (told(0.0), told(8.0));
+    assert!(steady < 0.2, "{steady} cents");
+    assert!((0.7..4.0).contains(&rising), "{rising} cents: both halves lie 4 cents apart");
+}
+
+#[test]
+fn a_slide_is_told_to_partials_that_the_other_string_has_too() {
+    // A fourth: every third partial of the upper string lies on every fourth of what is reached.
+    let text = r#"
+title = "Two planks"
+key = "D major"
+tempo = 73
+meter = "4/4"
+steps = [{ beats = 1, frets = "x x 3s4 4 x x" }]
+"#;
+    let beat_s = 60.0 / 73.0;
+    let take = hear(&played(text, rate(44_100)), rate(44_100));
+    let [strike] = take.strikes.as_slice() else { panic!("{} strikes", take.strikes.len()) };
+    let reached = |later: &&LaterNote| (later.pitch.frequency.get() / 185.0).log2().abs() < 0.03;
+    let reached = strike.later.iter().find(reached).expect("F#3, 185.0 Hz (ISO 16), is reached");
+    let after_s = reached.start.seconds(take.rate) - strike.onset.seconds(take.rate);
+    assert!((after_s - 0.5 * beat_s).abs() < 0.04, "{after_s:.3} s after the strike");
+}
+
+/// 30 to 34 dB below others a note is hardly heard among them, but it came with the strike.
+#[test]
+fn a_faint_note_that_came_with_the_strike_is_told() {
+    for (level, is_told) in [(0.03, true), (0.02, true), (0.0, false)] {
+        let samples = sampled(1.0, |t| {
+            let ringing: f64 = [45, 52].map(|note| string(note, 0.0, t - 0.3)).iter().sum();
+            ringing + string(55, 0.0, t - 0.6) + level * string(63, 0.0, t - 0.6)
+        });
+        let take = hear(&samples, rate(44_100));
+        let [_, strike] = &take.strikes[..] else { panic!("{} strikes", take.strikes.len()) };
+        let hz = 440.0 * (-6.0_f64 / 12.0).exp2();
+        let is_it = |note: &&HeardPitch| (note.frequency.get() / hz).ln().abs() < 0.005;
+        assert!(!strike.notes.iter().any(|note| is_it(&note)), "{level}: loud enough for anybody");
+        let faint = strike.faint.iter().find(is_it);
+        assert_eq!(faint.is_some_and(HeardPitch::is_struck), is_told, "{level}");
+    }
+}

@@ -1,0 +1,192 @@
+//! Where strikes begin and what they hold, over rumble, ringing strings and the noise of the pick.
+
+use std::f64::consts::TAU;
+
+use doublecheck::engine::Listener;
+use doublecheck::synth::Room;
+use doublecheck::synth::performance::Manner;
+use doublecheck::synth::performance::Performance;
+use doublecheck::synth::random::Random;
+
+use super::NOTICED_S;
+use super::PLAIN;
+use super::SOFT;
+use super::beating;
+use super::events;
+use super::hear;
+use super::lick;
+use super::played;
+use super::rate;
+use super::settings;
+use super::soft_over_ringing;
+use super::struck;
+
+#[test]
+fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
+    let rate = rate(44_100);
+    let mut samples = played(PLAIN, rate);
+    let (onset, damped) = (13_230, 13_230 + 7_000);
+    samples.truncate(onset + 32_000);
+    let mut random = Random::new(1, 0);
+    for (i, sample) in samples.iter_mut().enumerate() {
+        let damping = 1.0 - (i as f32 - damped as f32) / 900.0;
+        let rumble = (TAU * 17.0 * i as f64 / 44_100.0).sin() as f32;
+        let hiss = random.uniform() as f32 - 0.5;
+        *sample = *sample * damping.clamp(0.0, 1.0) + 0.03 * rumble + 0.1 * hiss;
+    }
+    let mut listener = Listener::of_recording(settings(rate));
+    listener.push(&samples, |_| {});
+    assert_eq!(struck(&listener.finish(|_| {})), [60, 64]);
+}
+
+#[test]
+fn a_constant_offset_cuts_no_strike_short() {
+    let rate = rate(44_100);
+    let samples = played(PLAIN, rate);
+    let errors = |offset: f32| {
+        let moved: Vec<f32> = samples.iter().map(|s| 0.1 * s + offset).collect();
+        let mut listener = Listener::of_recording(settings(rate));
+        listener.push(&moved, |_| {});
+        let take = listener.finish(|_| {});
+        let notes = take.strikes.iter().flat_map(|strike| strike.notes.clone());
+        notes.map(|note| note.error_cents.expect("measured")).collect::<Vec<f64>>()
+    };
+    let (without, with) = (errors(0.0), errors(0.5));
+    assert_eq!((without.len(), with.len()), (8, 8));
+    for (without, with) in without.iter().zip(&with) {
+        assert!(*with < 1.5 * without + 0.05, "{with} cents, {without} without it");
+    }
+}
+
+#[test]
+fn a_strike_is_placed_over_strings_that_ring_on() {
+    let rate = rate(44_100);
+    let text = r#"
+title = "Low tide"
+key = "G major"
+tempo = 140
+meter = "4/4"
+steps = [
+  { beats = 0.5, frets = "3 x 0 x x x" },
+  { beats = 0.5, frets = "x 2 x x 3 x" },
+  { beats = 0.5, frets = "x x 4 x x 3" },
+  { beats = 0.5, frets = "3 x x 4 x x" },
+  { beats = 0.5, frets = "x 5 x x 5 x" },
+]
+"#;
+    let mut performance = Performance::new(&lick(text), &Manner::default());
+    performance.length_s += 0.3;
+    for note in &mut performance.notes {
+        note.sound.start_s += 0.3;
+        note.sound.length_s = 2.0;
+    }
+    let take = hear(&performance.render(rate, &Room::noisy(40.0), 5), rate);
+    let struck: Vec<f64> = take.strikes.iter().map(|s| s.onset.seconds(take.rate)).collect();
+    assert_eq!(struck.len(), 5, "{struck:?}");
+    for (struck_s, step) in struck.iter().zip(1..) {
+        let of_step = performance.notes.iter().filter(|note| note.step == step);
+        let first_s = of_step.map(|note| note.sound.start_s).fold(f64::INFINITY, f64::min);
+        let off_s = (struck_s - first_s).abs();
+        assert!(off_s < NOTICED_S, "step {step}: {off_s:.4} s off");
+    }
+}
+
+#[test]
+fn a_touch_just_before_a_strike_is_not_the_strike() {
+    let rate = rate(44_100);
+    let mut samples = played(PLAIN, rate);
+    let (onset, touch) = (13_230, 13_230 - 2_600);
+    samples.truncate(onset + 28_000);
+    let mut random = Random::new(1, 0);
+    for sample in &mut samples[touch..touch + 130] {
+        *sample += 0.02 * (random.uniform() as f32 - 0.5);
+    }
+    let take = hear(&samples, rate);
+    assert_eq!(struck(&take), [60, 64]);
+    let off_s = take.strikes[0].onset.seconds(take.rate) - onset as f64 / 44_100.0;
+    assert!(off_s.abs() < NOTICED_S, "{off_s:.4} s off");
+}
+
+/// Low strings that begin out of step swell once more, before either is sure: that is no strike.
+#[test]
+fn low_strings_that_beat_are_one_strike() {
+    for (notes, turn) in
+        [([42, 43], 0.5), ([43, 44], 0.5), ([40, 42], 0.125), ([41, 43], 0.25), ([40, 44], 0.375)]
+    {
+        let take = hear(&beating(notes, turn, 0.9), rate(44_100));
+        assert_eq!(struck(&take), notes, "{turn}");
+        let off_s = take.strikes[0].onset.seconds(take.rate) - 0.3;
+        assert!(off_s.abs() < NOTICED_S, "{notes:?}: {off_s:.4} s off");
+    }
+}
+
+/// With what cut it off an unsure strike is told; the end of a recording cuts nothing off.
+#[test]
+fn an_unsure_strike_at_the_end_is_told() {
+    for (notes, turn) in [([42, 43], 0.5), ([40, 42], 0.125), ([41, 43], 0.25)] {
+        for seconds in [0.08, 0.1, 0.12] {
+            let take = hear(&beating(notes, turn, seconds), rate(44_100));
+            assert_eq!(take.strikes.len(), 1, "{notes:?} for {seconds} s");
+        }
+    }
+}
+
+/// A thicket of strikes that swell, in which one that is found later may have begun sooner.
+#[test]
+fn strikes_that_swell_into_each_other_come_in_order() {
+    let rate = rate(11_025);
+    for seed in [9, 10] {
+        let mut random = Random::new(seed, 1);
+        let mut samples = vec![0.0_f64; 6 * 11_025];
+        let mut at = 0;
+        while at < samples.len() {
+            at += ((0.01 + 0.1 * random.uniform()) * 11_025.0) as usize;
+            let hz = 80.0 * (2.5 * random.uniform()).exp();
+            let level = 0.3 * random.uniform().powi(3);
+            let (swell_s, decay) = (0.05 * random.uniform(), 2.0 + 30.0 * random.uniform());
+            for (i, sample) in samples.iter_mut().skip(at).take(11_025).enumerate() {
+                let t = i as f64 / 11_025.0;
+                let envelope = level * (t / swell_s).min(1.0) * (-decay * t).exp();
+                let partial = |n: i32| (TAU * hz * f64::from(n) * t).sin() / f64::from(n);
+                *sample += envelope * (1..6).map(partial).sum::<f64>();
+            }
+        }
+        let noisy = samples.iter().map(|s| (s + 1e-3 * (random.uniform() - 0.5)) as f32);
+        let samples: Vec<f32> = noisy.collect();
+        assert_eq!(events(&samples, rate, || 1), events(&samples, rate, || usize::MAX), "{seed}");
+        let take = hear(&samples, rate);
+        let onsets: Vec<u64> = take.strikes.iter().map(|s| s.onset.0).collect();
+        assert!(onsets.len() > 20 && onsets.is_sorted_by(|a, b| a < b), "{onsets:?}");
+    }
+}
+
+/// Strings that swell from nothing over ringing ones hardly rise in power: that notes begin there which did
+/// not sound tells the strike.
+#[test]
+fn a_soft_strike_is_found_by_its_notes() {
+    for (level, swell_s) in [(0.1, 0.02), (0.2, 0.03), (0.3, 0.04), (0.5, 0.06)] {
+        let mut take = hear(&soft_over_ringing(level, swell_s), rate(44_100));
+        assert_eq!(take.strikes.len(), 2, "{level}");
+        let off_s = take.strikes[1].onset.seconds(take.rate) - 0.6;
+        assert!(off_s.abs() < NOTICED_S, "{off_s:.4} s off");
+        take.strikes.remove(0);
+        assert_eq!(struck(&take), SOFT, "{level}");
+    }
+}
+
+#[test]
+fn a_recording_may_begin_with_the_noise_of_the_pick() {
+    let rate = rate(44_100);
+    let played = played(PLAIN, rate);
+    let onset = 13_230;
+    for before in [0, 220, 441, 882, 1323, 1764] {
+        let mut samples = played[onset - before..onset + 28_000].to_vec();
+        let mut random = Random::new(1, 0);
+        for sample in &mut samples[..before] {
+            *sample += 0.05 * (random.uniform() as f32 - 0.5);
+        }
+        let mut listener = Listener::of_recording(settings(rate));
+        listener.push(&samples, |_| {});
+        assert_eq!(struck(&listener.finish(|_| {})), [60, 64], "{before} samples before");
+    }
+}
