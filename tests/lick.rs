@@ -417,6 +417,50 @@ fn a_fault_in_a_very_long_line_is_shown_with_what_is_around_it() {
     assert_eq!(caret.chars().count(), shown.chars().count() + 1, "the caret is after the `?`");
 }
 
+/// Slips of hands that know other kinds of files, each with a word of what is told of it.
+#[test]
+fn slips_in_the_writing_are_answered_with_what_to_write() {
+    let step = r#"{ beats = 1, frets = "x x x 11 x 10", chord = "D", interval = "m6" }"#;
+    assert!(GOOD.contains(step), "the step that is spoilt below");
+    for (spoilt, error, hint) in [
+        (r#"{ beats: 1, frets: "x x x 9 x 9" }"#, "a colon", "write a name, = and a value"),
+        (r#"{ beats = 1 frets = "x x x 9 x 9" }"#, "`frets` right after a value", "a comma stands"),
+        (r#"{ beats = .5, frets = "x x x 9 x 9" }"#, "mantissa", "digits on both sides"),
+        (r#"{ beats = 1., frets = "x x x 9 x 9" }"#, "fraction", "digits on both sides"),
+        (r#"{ beats = 01, frets = "x x x 9 x 9" }"#, "leading zero", "no 0 too many"),
+        (r#"{ beats = "0.50", frets = "x x x 9 x 9" }"#, "`0.50` is not", "beats = 0.5"),
+        (
+            r#"{ beats = "2", frets = "x x x 9 x 9" }"#,
+            "`2` is not a length",
+            "in quotes: beats = 2",
+        ),
+        (r#"{ beats = "2000", frets = "x x x 9 x 9" }"#, "`2000` is not", "up to 1000"),
+        (r#"{ beats = 1, beats = 2 }"#, "duplicate key", "keep one of the two"),
+        (r#"[ beats = 1, frets = "x x x 9 x 9" ]"#, "`beats` outside a step", "between { and }"),
+        (r#"( beats = 1, frets = "x x x 9 x 9" )"#, "`( beats` outside a step", "between { and }"),
+        (
+            r#"{ beats = 1, frets = ´x x x 9 x 9´ }"#,
+            "without straight",
+            "round it: \"x x x 9 x 9\"",
+        ),
+        (r#"{ beats = 1, frets = 'x x x 9 x 9" }"#, "literal string", "the kind of quote"),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "em7" }"#, "`em7` is not", "write \"Em7\""),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "D minor" }"#, "is not", "write \"Dm\""),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "H7" }"#, "is not", "write a chord as"),
+    ] {
+        let found = Lick::parse(&GOOD.replacen(step, spoilt, 1), "good.toml").expect_err(spoilt);
+        assert!(found.to_string().contains(error), "{spoilt}: {found}");
+        assert!(found.hint().contains(hint), "{spoilt}: {}", found.hint());
+    }
+    let (head, _) = GOOD.split_once(step).expect("the step");
+    let unclosed = Lick::parse(head, "good.toml").expect_err("no end");
+    assert!(unclosed.hint().contains("between [ and ]"), "{}", unclosed.hint());
+    for remark in ["// mine", "; mine"] {
+        let found = Lick::parse(&format!("{remark}\n{GOOD}"), "good.toml").expect_err(remark);
+        assert!(found.hint().contains("a remark begins with #"), "{}", found.hint());
+    }
+}
+
 /// Ukulele and banjo have their highest string first or last but one (common practice); two strings
 /// may be any.
 #[test]

@@ -6,6 +6,7 @@ use super::check::MOST_MOVES;
 use super::check::MOST_NOTES;
 use super::check::NODES;
 use super::mark::MoveKind;
+use crate::theory::chord::Chord;
 use crate::theory::error::NameError;
 use crate::theory::fretboard::LAST_FRET;
 use crate::theory::key::Key;
@@ -197,11 +198,16 @@ impl Fault {
             Self::NoSteps => {
                 "write at least one: steps = [ { beats = 1, frets = \"x x x 9 x 9\" } ]".to_owned()
             }
-            Self::Length { .. } => format!(
-                "beats is a number of quarter notes above 0 and up to {}, or a fraction in quotes: \
-                 0.5, 1, \"1/3\"",
-                Beats::LONGEST
-            ),
+            Self::Length { found } => match found.parse().ok().and_then(Beats::from_number) {
+                Some(beats) => {
+                    format!("only fractions stand in quotes: beats = {}", beats.to_toml())
+                }
+                None => format!(
+                    "beats is a number of quarter notes above 0 and up to {}, or a fraction in quotes: \
+                     0.5, 1, \"1/3\"",
+                    Beats::LONGEST
+                ),
+            },
             Self::NoOctave { .. } => {
                 "name each string with its octave, separated by blanks, lowest first: \
                  tuning = \"D2 A2 D3 G3 A3 D4\""
@@ -262,6 +268,9 @@ impl Fault {
 
 /// Going by what the TOML reader expected, which its messages end in.
 fn syntax_hint(message: &str) -> &'static str {
+    if message.starts_with("duplicate key") {
+        return "it is there already, further up: keep one of the two";
+    }
     match message.rsplit_once("expected ").map(|(_, expected)| expected) {
         Some("`\"`" | "`true`" | "`false`") => {
             "straight quotes stand on both sides of a text: title = \"Ferry landing sixths\""
@@ -272,6 +281,17 @@ fn syntax_hint(message: &str) -> &'static str {
         }
         Some("`=`" | "literal string") => {
             "write a name, = and a value: beats = 0.5, with a point in the number"
+        }
+        Some("`'`") => "a text ends with the kind of quote that it begins with",
+        Some("`#`" | "newline, `#`") => {
+            "a line holds one name, = and a value; a remark begins with #"
+        }
+        Some("digits" | "nothing") => {
+            "write a number with digits on both sides of its point and no 0 too many: 0.5, 1, 1.5"
+        }
+        Some("`]`" | "`{`" | "`}`" | "key") => {
+            "steps stand between [ and ], each between { and }: \
+             steps = [ { beats = 1, frets = \"x x x 9 x 9\" } ]"
         }
         _ => "a lick is a TOML 1.0 file; `doublecheck new` writes one to start from",
     }
@@ -333,9 +353,10 @@ fn name_hint(error: &NameError) -> String {
             "write an interval as m3, M6, P4, A4, d5 or m10 (m minor, M major, P perfect, A augmented, d diminished)"
                 .to_owned()
         }
-        NameError::Chord { .. } => {
-            "write a chord as G, Em7, A9, C6/9, F#m7b5 or D/F#".to_owned()
-        }
+        NameError::Chord { found } => match Chord::meant_by(found) {
+            Some(chord) => format!("write \"{chord}\""),
+            None => "write a chord as G, Em7, A9, C6/9, F#m7b5 or D/F#".to_owned(),
+        },
     }
 }
 

@@ -170,8 +170,7 @@ fn read_lick(text: &str) -> Found<Written> {
                 if message.contains("quoted")
                     && text.get(span.clone()).is_some_and(|value| !value.is_empty()) =>
             {
-                let curly = ['“', '”', '„', '‘', '’', '‚', '«', '»', '"', '\''];
-                Fault::Unquoted { value: text[span.clone()].trim_matches(curly).to_owned() }
+                unquoted(&text[span.clone()])
             }
             message => Fault::Syntax { message: message.to_owned() },
         };
@@ -213,6 +212,26 @@ fn read_lick(text: &str) -> Found<Written> {
         (mark.unwrap_or(&place.frets).clone(), flaw.fault)
     })?;
     Ok(Written { lick, places })
+}
+
+/// What is wrong with a value that no quotes stand round: it may be no value at all.
+fn unquoted(value: &str) -> Fault {
+    let is_key = |word: &str| LICK_KEYS.contains(&word) || STEP_KEYS.contains(&word);
+    let instead = |message: String| Fault::Syntax { message };
+    match value.rsplit_once(char::is_whitespace) {
+        None if value == ":" => instead("a colon, expected `=`".to_owned()),
+        Some((before, key)) if is_key(key) && !before.starts_with(['(', '[']) => {
+            instead(format!("`{key}` right after a value, expected `,`"))
+        }
+        _ if value.starts_with(['/', ';', '%']) => instead(format!("`{value}`, expected `#`")),
+        _ if is_key(value) || value.starts_with('(') => {
+            instead(format!("`{value}` outside a step, expected `{{`"))
+        }
+        _ => {
+            let others = ['“', '”', '„', '‘', '’', '‚', '«', '»', '´', '`', '"', '\''];
+            Fault::Unquoted { value: value.trim_matches(others).to_owned() }
+        }
+    }
 }
 
 fn read_tempo(table: &Table<'_, '_>) -> Found<f64> {

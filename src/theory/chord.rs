@@ -32,6 +32,14 @@ impl Chord {
         Ok(Self { root, suffix: suffix.to_owned(), bass, tones })
     }
 
+    /// The chord that a text in another common writing means: `em`, `E minor`, `g7`.
+    pub fn meant_by(text: &str) -> Option<Self> {
+        let first = text.trim().chars().next()?;
+        let capital = text.trim().replacen(first, &first.to_uppercase().to_string(), 1);
+        let short = capital.replace(" minor", "m").replace(" major", "");
+        short.parse().ok()
+    }
+
     /// The root.
     pub fn root(&self) -> NoteName {
         self.root
