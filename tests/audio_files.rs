@@ -438,6 +438,7 @@ fn what_is_no_recording_is_said_plainly() {
         let error = error_of(&at(name));
         assert!(matches!(error, AudioError::NotAudio { .. }), "{name}: {error:?}");
         assert!(error.to_string().contains(name), "{error}");
+        assert!(!error.to_string().contains("probe"), "in a player's words: {error}");
     }
     for rate in [4_000, 384_000] {
         write_wav(&at("rate.wav"), rate, 16, false, &[sine(A4_HZ, rate, 0.1)]);

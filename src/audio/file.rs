@@ -404,6 +404,9 @@ fn plain_cause(error: &Error) -> String {
             "it ends too early".to_owned()
         }
         Error::IoError(error) => error.to_string(),
+        Error::Unsupported(what) if what.contains("no suitable format reader") => {
+            "of no known kind".to_owned()
+        }
         Error::Unsupported(what) => format!("not supported: {what}"),
         Error::ResetRequired => "another recording follows in the same file".to_owned(),
         other => other.to_string(),
