@@ -168,13 +168,18 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
         escaped(if file.is_empty() { &take.recording } else { file })
     };
     let (date, day_width) = if dated { ("recorded", 12) } else { ("", 0) };
-    let heads = format!("{:LINE_MARKS$}  right    off by  timing  tempo", "");
-    let room = width.map_or(usize::MAX, |width| {
-        width.saturating_sub(day_width + 2 + heads.len()).max(SHORTEST_NAME)
-    });
+    let figures = "right    off by  timing  tempo";
+    let room = |heads: usize| {
+        width.map_or(usize::MAX, |width| width.saturating_sub(day_width + 2 + heads))
+    };
+    // Where names would be shortened beyond recognition the ruled line goes first: it says no more than
+    // the figures beside it.
+    let ruled = room(LINE_MARKS + 2 + figures.len()) >= SHORTEST_NAME;
+    let marks_width = if ruled { LINE_MARKS + 2 } else { 0 };
+    let room = room(marks_width + figures.len()).max(SHORTEST_NAME);
     let names = takes.iter().map(|take| columns::width(&name(take)));
     let widest = names.max().unwrap_or(0).min(room).max(4);
-    writeln!(out, "{date:day_width$}{:widest$}  {heads}", "take")?;
+    writeln!(out, "{date:day_width$}{:widest$}  {:marks_width$}{figures}", "take", "")?;
     for take in takes {
         // The day of `2026-03-07T18:05:59Z`.
         let day = take.recorded_at.as_deref().and_then(|at| at.get(..10)).unwrap_or("");
@@ -185,7 +190,10 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
         }
         let right = take.right();
         let marks = (LINE_MARKS * right).checked_div(take.steps.len()).unwrap_or(0);
-        let line = format!("{}{}", "━".repeat(marks), "·".repeat(LINE_MARKS - marks));
+        let line = match ruled {
+            true => format!("{}{}  ", "━".repeat(marks), "·".repeat(LINE_MARKS - marks)),
+            false => String::new(),
+        };
         let told = |value: Option<f64>, unit: &str| {
             value.map_or("–".to_owned(), |value| format!("{value:.0}{unit}"))
         };
@@ -194,7 +202,7 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
         let right = format!("{right}/{}", take.steps.len());
         writeln!(
             out,
-            "{day:day_width$}{name}  {line}  {right:>5}  {cents:>8}  {timing:>6}  {tempo:>5}"
+            "{day:day_width$}{name}  {line}{right:>5}  {cents:>8}  {timing:>6}  {tempo:>5}"
         )?;
     }
     Ok(())
@@ -315,6 +323,19 @@ mod tests {
             assert!(text.contains(last), "{text}");
             let widest = text.lines().skip(1).take(5).map(columns::width).max();
             assert!(widest <= width.or(Some(200)), "{text}");
+        }
+    }
+
+    #[test]
+    fn in_a_narrow_window_every_take_stays_one_line() {
+        let found = vec![entries(&sample()).expect("a document of check").remove(0); 2];
+        for width in [73, 60, 52] {
+            let mut out = Vec::new();
+            text(&mut out, &found, 10, Some(width)).expect("a vector takes everything");
+            let text = String::from_utf8(out).expect("UTF-8");
+            let rows: Vec<&str> = text.lines().filter(|line| line.contains("1/2")).collect();
+            assert!(rows.len() == 2 && rows.iter().all(|row| row.contains("80")), "{text}");
+            assert!(text.lines().take(5).all(|line| columns::width(line) <= width), "{text}");
         }
     }
 
