@@ -285,6 +285,33 @@ fn a_file_that_is_there_is_told_in_the_same_words_everywhere() {
 }
 
 #[test]
+fn a_folder_is_no_file_to_write() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    fs::create_dir(desk.path("sheets")).expect("a folder");
+    for arguments in [
+        &["sheet", "lick.toml", "-o", "sheets"][..],
+        &["sheet", "lick.toml", "-o", "sheets/", "--force"],
+        &["convert", "lick.toml", "-o", "sheets", "--to", "tab", "--force"],
+        &["new", "sheets"],
+        &["tuning", "--report", "sheets", "--force"],
+    ] {
+        desk.run(arguments).refused(&["is a folder", "name the file in it"]);
+    }
+}
+
+#[test]
+fn tab_by_hand_is_told_how_to_go_on() {
+    let desk = Desk::new();
+    desk.put("four.txt", "e|--5--|\nB|--5--|\nG|-----|\nD|-----|\n");
+    desk.put("ragged.txt", "e|--5--|\nB|--5-|\nG|-----|\nD|-----|\nA|-----|\nE|-----|\n");
+    for file in ["four.txt", "ragged.txt"] {
+        let run = desk.run(&["convert", file, "-o", "out.toml"]);
+        run.refused(&[file, "a line for every string, silent ones too, all equally long"]);
+    }
+}
+
+#[test]
 fn a_dash_is_standard_output_or_refused() {
     let desk = Desk::new();
     let sheet = desk.run(&["sheet", "lick.toml", "-o", "-"]);

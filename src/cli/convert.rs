@@ -114,7 +114,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     }
 
     let Reading { lick, remarks } = read(&args.input, from, args.grid)?;
-    let (bytes, losses) = write(&lick, to).map_err(|error| failure(&args.input, "", &error))?;
+    let (bytes, losses) = write(&lick, to).map_err(|error| failure(&args.input, to, "", &error))?;
     let told: Vec<&String> = remarks.iter().chain(&losses).collect();
     for what in &told {
         tell(&format!("note: {what}"));
@@ -160,7 +160,7 @@ fn read(path: &Path, from: Format, grid: Option<u64>) -> Result<Reading, Failure
         Format::Tab => tab::read(&text()),
         _ => musicxml::read(&bytes),
     }
-    .map_err(|error| failure(path, &text(), &error))
+    .map_err(|error| failure(path, from, &text(), &error))
 }
 
 fn write(lick: &Lick, to: Format) -> Result<(Vec<u8>, Vec<String>), NotationError> {
@@ -173,9 +173,14 @@ fn write(lick: &Lick, to: Format) -> Result<(Vec<u8>, Vec<String>), NotationErro
     })
 }
 
-/// A reading that failed, with the line it failed at and the way out.
-fn failure(path: &Path, text: &str, error: &NotationError) -> Failure {
+/// A reading or writing in `format` that failed, with the line it failed at and the way out.
+fn failure(path: &Path, format: Format, text: &str, error: &NotationError) -> Failure {
     let hint = match error {
+        // Tab is often written by hand.
+        NotationError::Malformed { .. } if format == Format::Tab => {
+            "write a line for every string, silent ones too, all equally long; other strings are named in \
+             a heading: Tuning: D2 A2 D3 G3 A3 D4"
+        }
         NotationError::Malformed { .. } => {
             "export the file again from the program it comes from, or correct this place"
         }

@@ -129,12 +129,17 @@ impl Existing {
     /// Asks before the work is done whether `path` can be written to afterwards.
     ///
     /// # Errors
-    /// There is such a file, and it is to stay.
+    /// There is such a file, and it is to stay; or such a folder.
     pub fn allows(self, path: &Path) -> Result<(), Failure> {
-        if self != Self::Replace && path.exists() { Err(self.refusal(path)) } else { Ok(()) }
+        let refused = path.is_dir() || (self != Self::Replace && path.exists());
+        if refused { Err(self.refusal(path)) } else { Ok(()) }
     }
 
     fn refusal(self, path: &Path) -> Failure {
+        if path.is_dir() {
+            let error = format!("{}: is a folder", path.display());
+            return Failure::new(error, "name the file in it that is to be written");
+        }
         let error = format!("{}: there is such a file already", path.display());
         Failure::new(
             error,
@@ -149,9 +154,10 @@ impl Existing {
 /// Writes a file that appears under its name only once it is whole.
 ///
 /// # Errors
-/// The file exists and is to be kept, or the folder or disk does not take it; whatever was there
+/// The file exists and is to be kept, it is a folder, or the folder or disk does not take it; whatever was there
 /// before is still there then.
 pub fn save(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Failure> {
+    existing.allows(path)?;
     let write = || -> io::Result<()> {
         // A link stays a link: what it points to is replaced.
         let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
