@@ -139,6 +139,26 @@ fn what_the_chord_contains_is_spelled_as_the_chord_is() {
     }
 }
 
+/// Dbm is Db Fb Ab: below it E is no third. Ab major has neither name of that note.
+#[test]
+fn claims_that_are_true_of_the_chord_are_true() {
+    for (frets, chord, claimed, actual, truth) in [
+        ("x x x 6 5 x", "Dbm", "m3", "m3", Truth::True),
+        ("x x x 9 9 x", "Dbm", "M3", "M3", Truth::True),
+        ("x x x 6 5 x", "Dbm", "A2", "m3", Truth::True),
+        ("x x x 6 5 x", "C7", "m3", "A2", Truth::OtherSpelling),
+        ("x x 6 6 5 x", "Dbm", "m3", "m6", Truth::OtherNotes),
+    ] {
+        let step = format!(
+            "beats = 1, frets = \"{frets}\", chord = \"{chord}\", interval = \"{claimed}\""
+        );
+        let lick = lick_in("Ab major", 84, &[&step]);
+        let claim = lick.explain().steps[0].claim.unwrap();
+        let told = (claim.actual.unwrap().to_string(), claim.truth);
+        assert_eq!(told, (actual.to_owned(), truth), "{frets} {chord} {claimed}:\n{}", page(&lick));
+    }
+}
+
 fn runs(explanation: &Explanation) -> Vec<(usize, usize, bool, Motion, Direction)> {
     explanation
         .runs

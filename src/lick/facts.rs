@@ -109,7 +109,9 @@ pub fn explain_steps(lick: &Lick) -> Vec<StepFacts> {
                 bar: bars as usize + 1,
                 beat: 1.0 + bars.fract() * f64::from(lick.meter.count),
                 harmony: harmony.clone(),
-                claim: written.interval.map(|claimed| Claim::check(claimed, &moments, lick.key)),
+                claim: written
+                    .interval
+                    .map(|claimed| Claim::check(claimed, &moments, lick.key, harmony.as_ref())),
                 moments,
             }
         })
@@ -140,12 +142,8 @@ impl Moment {
         // At equal pitch the thicker string comes first.
         sounding.sort_by_key(|note| (note.note, std::cmp::Reverse(note.string)));
         let midi: Vec<MidiNote> = sounding.iter().map(|note| note.note).collect();
-        let of_harmony =
-            |written: &Spelling, note| harmony.and_then(|h| h.name_of(note)) == Some(written.name);
         let reading = match midi[..] {
-            [low, high] => readings(low, high, Some(key)).into_iter().min_by_key(|way| {
-                2 - u8::from(of_harmony(&way.low, low)) - u8::from(of_harmony(&way.high, high))
-            }),
+            [low, high] => readings(low, high, Some(key), harmony).first().copied(),
             _ => None,
         };
         let spellings = match reading {
@@ -180,25 +178,25 @@ impl Moment {
         self.intervals.last().copied()
     }
 
-    /// True if the lowest and the highest note can be written as `interval` in `key`.
-    fn may_be(&self, interval: Interval, key: Key) -> bool {
+    /// True if the lowest and the highest note can be written as `interval` in `key` and `harmony`.
+    fn may_be(&self, interval: Interval, key: Key, harmony: Option<&Chord>) -> bool {
         match &self.notes[..] {
-            [low, .., high] => readings(low.played.note, high.played.note, Some(key))
-                .iter()
-                .any(|reading| reading.interval == interval),
+            [low, .., high] => make(low, high, interval, key, harmony),
             _ => false,
         }
     }
 
-    /// Two of the notes that can be written as `interval` in `key`, the lower one first; `None` if
-    /// there are none.
-    pub fn pair(&self, interval: Interval, key: Key) -> Option<[&SoundingNote; 2]> {
-        let makes = |low: &SoundingNote, high: &SoundingNote| {
-            let readings = readings(low.played.note, high.played.note, Some(key));
-            readings.iter().any(|reading| reading.interval == interval)
-        };
+    /// Two of the notes that can be written as `interval` in `key` and `harmony`, the lower one first;
+    /// `None` if there are none.
+    pub fn pair(
+        &self,
+        interval: Interval,
+        key: Key,
+        harmony: Option<&Chord>,
+    ) -> Option<[&SoundingNote; 2]> {
         self.notes.iter().enumerate().find_map(|(index, low)| {
-            let high = self.notes[index + 1..].iter().find(|high| makes(low, high))?;
+            let mut higher = self.notes[index + 1..].iter();
+            let high = higher.find(|high| make(low, high, interval, key, harmony))?;
             Some([low, high])
         })
     }
@@ -212,6 +210,18 @@ impl Moment {
     }
 }
 
+/// Whether two notes can be written as `interval`.
+fn make(
+    low: &SoundingNote,
+    high: &SoundingNote,
+    interval: Interval,
+    key: Key,
+    harmony: Option<&Chord>,
+) -> bool {
+    let readings = readings(low.played.note, high.played.note, Some(key), harmony);
+    readings.iter().any(|reading| reading.interval == interval)
+}
+
 impl SoundingNote {
     /// True for a note that is struck, pressed to a fret or open: no harmonic, nothing held.
     pub fn is_plain(&self) -> bool {
@@ -220,12 +230,13 @@ impl SoundingNote {
 }
 
 impl Claim {
-    fn check(claimed: Interval, moments: &[Moment], key: Key) -> Self {
+    fn check(claimed: Interval, moments: &[Moment], key: Key, harmony: Option<&Chord>) -> Self {
         let actual = moments.first().and_then(Moment::span);
+        let may_be = |moment: &Moment| moment.may_be(claimed, key, harmony);
         let truth = match actual {
-            Some(_) if moments[0].may_be(claimed, key) => Truth::True,
-            _ if moments.iter().any(|moment| moment.may_be(claimed, key)) => Truth::TrueLater,
-            Some(_) if moments[0].pair(claimed, key).is_some() => Truth::OtherNotes,
+            Some(_) if may_be(&moments[0]) => Truth::True,
+            _ if moments.iter().any(may_be) => Truth::TrueLater,
+            Some(_) if moments[0].pair(claimed, key, harmony).is_some() => Truth::OtherNotes,
             Some(actual) if actual.semitones() == claimed.semitones() => Truth::OtherSpelling,
             Some(actual) if octaves_apart(actual, claimed) => Truth::OctavesApart,
             _ => Truth::False,

@@ -75,7 +75,7 @@ pub fn name_sounding(notes: &[MidiNote], key: Option<Key>) -> String {
 }
 
 fn interval_name(low: MidiNote, high: MidiNote, key: Option<Key>) -> Option<String> {
-    readings(low, high, key).first().map(|reading| reading.interval.name())
+    readings(low, high, key, None).first().map(|reading| reading.interval.name())
 }
 
 /// One way to write two notes, and the interval that it makes.
@@ -92,10 +92,16 @@ pub struct Reading {
 /// The ways to write two notes in `key`, the best first; none beyond four octaves.
 ///
 /// Notes of the signature have one name; a black key outside it has two (in C major the note over
-/// E may be G# or Ab). Best is the way that makes an interval in common use (E–G#, a major third,
+/// E may be G# or Ab), and the name that `harmony` has for it, if it contains it. Best is the way of
+/// the harmony, then the way that makes an interval in common use (E–G#, a major third,
 /// before E–Ab, a diminished fourth), then the way the key writes the notes by themselves. Without
 /// a key the interval is the usual one of its size.
-pub fn readings(low: MidiNote, high: MidiNote, key: Option<Key>) -> Vec<Reading> {
+pub fn readings(
+    low: MidiNote,
+    high: MidiNote,
+    key: Option<Key>,
+    harmony: Option<&Chord>,
+) -> Vec<Reading> {
     let usual = Interval::from_semitones(high.0.abs_diff(low.0));
     let Some(key) = key else {
         let spelled =
@@ -103,8 +109,8 @@ pub fn readings(low: MidiNote, high: MidiNote, key: Option<Key>) -> Vec<Reading>
         return usual.map(spelled).into_iter().collect();
     };
     let mut readings = Vec::new();
-    for low in spellings(low, key) {
-        for &high in &spellings(high, key) {
+    for low in spellings(low, key, harmony) {
+        for &high in &spellings(high, key, harmony) {
             readings.extend(Interval::between(low, high).map(|interval| Reading {
                 low,
                 high,
@@ -112,30 +118,44 @@ pub fn readings(low: MidiNote, high: MidiNote, key: Option<Key>) -> Vec<Reading>
             }));
         }
     }
+    let of_harmony = |spelling: Spelling, note: MidiNote| {
+        u8::from(harmony.and_then(|chord| chord.name_of(note)) == Some(spelling.name))
+    };
     // The tritone is in common use under both its names.
     readings.sort_by_key(|reading| {
-        Some(reading.interval) != usual && reading.interval.semitones() % 12 != 6
+        let foreign = 2 - of_harmony(reading.low, low) - of_harmony(reading.high, high);
+        let unusual = Some(reading.interval) != usual && reading.interval.semitones() % 12 != 6;
+        (foreign, unusual)
     });
     readings
 }
 
-/// `note` as `key` writes it; of two names outside the key, the one that `harmony` gives it.
+/// `note` as `key` writes it; outside the key as `harmony` does, if it contains it.
 pub fn spell_in(note: MidiNote, key: Key, harmony: Option<&Chord>) -> Spelling {
-    let name = harmony.and_then(|chord| chord.name_of(note));
-    let mut spellings = spellings(note, key).into_iter();
-    spellings.find(|spelling| Some(spelling.name) == name).unwrap_or_else(|| key.spell(note))
+    spellings(note, key, harmony).first().copied().unwrap_or_else(|| key.spell(note))
 }
 
-/// The names of one note, the key's own first.
-fn spellings(note: MidiNote, key: Key) -> Vec<Spelling> {
+/// The names of one note, the best first: outside the key that of `harmony`, then the key's own.
+fn spellings(note: MidiNote, key: Key, harmony: Option<&Chord>) -> Vec<Spelling> {
     let own = key.spell(note);
+    if key.contains(note.0 % 12) {
+        return vec![own];
+    }
     let other = match own.name.accidental() {
-        _ if key.contains(note.0 % 12) => None,
         0 => None,
         1 => NoteName::from_fifths(own.name.fifths() - 12),
         _ => NoteName::from_fifths(own.name.fifths() + 12),
     };
-    [Some(own), other.and_then(|name| Spelling::of(note, name))].into_iter().flatten().collect()
+    // Double accidentals are harder to read than what they would be right about.
+    let chords = harmony.and_then(|chord| chord.name_of(note));
+    let chords = chords.filter(|name| name.accidental().abs() < 2);
+    let mut spellings: Vec<Spelling> = [chords, Some(own.name), other]
+        .into_iter()
+        .flatten()
+        .filter_map(|name| Spelling::of(note, name))
+        .collect();
+    spellings.dedup();
+    spellings
 }
 
 /// The name of `notes`, lowest first, if they are doublings of at most two: `D in octaves`,

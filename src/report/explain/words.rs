@@ -40,7 +40,7 @@ pub fn claim(step: &StepFacts, claim: Claim, key: Key) -> Option<String> {
             Some(format!("\"{claimed}\" sounds right, but as {key} writes it {is} ({actual})"))
         }
         Truth::OtherNotes => {
-            let [low, high] = step.moments.first()?.pair(claimed, key)?;
+            let [low, high] = step.moments.first()?.pair(claimed, key, step.harmony.as_ref())?;
             let pair = format!("{} and {}", low.spelling, high.spelling);
             Some(format!("\"{claimed}\" is true of {pair}; lowest to highest, {is} ({actual})"))
         }
