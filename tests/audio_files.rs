@@ -336,7 +336,7 @@ fn a_shortened_file_gives_what_is_left_and_says_where_it_ends() {
     let wav = folder.path().join("whole.wav");
     write_wav(&wav, 48_000, 16, false, &[sine(A4_HZ, 48_000, 4.0)]);
     let mut paths = vec![wav.clone()];
-    for name in ["whole.flac", "whole.aiff", "whole.caf"] {
+    for name in ["whole.flac", "whole.aiff", "whole.caf", "whole.ogg", "whole.mka"] {
         let path = folder.path().join(name);
         if ffmpeg(&["-i", text(&wav), text(&path)]) {
             paths.push(path);

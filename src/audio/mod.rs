@@ -6,6 +6,7 @@
 //! **Limits.** Rates from [`LOWEST_RATE`] to [`HIGHEST_RATE`]; no resampling.
 
 mod chunks;
+mod ends;
 pub mod error;
 pub mod file;
 mod guard;

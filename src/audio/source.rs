@@ -18,6 +18,7 @@ use symphonia::core::io::MediaSource;
 use symphonia::core::io::ReadOnlySource;
 
 use super::chunks;
+use super::ends;
 use super::error::AudioError;
 
 /// How much of the beginning is looked at: room for the chunks that may precede the samples.
@@ -26,9 +27,6 @@ const HEAD_BYTES: u64 = 16 * 1024;
 /// Containers that may keep at the end what is needed first: where their mark stands, and the mark
 /// (ISO/IEC 14496-12, section 4.3; Apple, *Core Audio Format Specification 1.0*).
 const INDEXED: [(usize, &[u8]); 2] = [(4, b"ftyp"), (0, b"caff")];
-
-/// What a Matroska or WebM file begins with (RFC 8794, section 11.2.1).
-const EBML: &[u8] = &[0x1A, 0x45, 0xDF, 0xA3];
 
 /// The bytes of a recording.
 pub struct Source {
@@ -66,10 +64,11 @@ pub fn open(path: &Path) -> Result<Source, AudioError> {
         return stream(file, &recording);
     }
     let head = read_head(&mut file, &recording)?;
-    if chunks::index_comes_first(&head) || head.starts_with(EBML) {
+    if chunks::index_comes_first(&head) || head.starts_with(ends::EBML) {
         // Read in order, it can be read to its end even if that end is missing.
+        let cut_short = ends::matroska_is_cut(&head, kind.len());
         let media = Box::new(ReadOnlySource::new(io::Cursor::new(head).chain(file)));
-        return Ok(Source { media, cut_short: false });
+        return Ok(Source { media, cut_short });
     }
     seekable(file, head).map_err(unreadable)
 }
@@ -88,7 +87,13 @@ fn read_head(bytes: &mut impl Read, recording: &str) -> Result<Vec<u8>, AudioErr
 
 fn seekable(mut file: File, mut head: Vec<u8>) -> io::Result<Source> {
     let bytes = file.metadata()?.len();
-    let cut_short = chunks::mend(&mut head, Some(bytes));
+    let mut cut_short = chunks::mend(&mut head, Some(bytes));
+    if head.starts_with(ends::OGG) {
+        let mut tail = Vec::new();
+        file.seek(SeekFrom::Start(bytes.saturating_sub(ends::LONGEST_PAGE)))?;
+        file.read_to_end(&mut tail)?;
+        cut_short = ends::ogg_is_cut(&tail);
+    }
     file.rewind()?;
     Ok(Source { media: Box::new(Mended { head, file, at: 0, bytes }), cut_short })
 }
