@@ -300,6 +300,31 @@ fn a_folder_is_no_file_to_write() {
     }
 }
 
+/// A page under another name opens nowhere.
+#[test]
+fn files_are_named_as_what_they_are() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    let page = "name it out.html";
+    for (arguments, hint) in [
+        (&["sheet", "lick.toml", "-o", "out.pdf"][..], page),
+        (&["tuning", "take.wav", "--report", "out.txt"], page),
+        (&["intonation", "--report", "out.pdf"], page),
+        (&["render", "lick.toml", "-o", "out.mid"], "add --midi, or name it out.wav"),
+        (&["render", "lick.toml", "-o", "out.mp3"], "hint: name it out.wav"),
+        (&["render", "lick.toml", "--midi", "-o", "out.wav"], "hint: name it out.mid"),
+    ] {
+        desk.run(arguments).refused(&["out.", "not the name of a", hint]);
+        assert!(names_in(&desk).iter().all(|name| !name.starts_with("out.")), "{arguments:?}");
+    }
+    desk.run(&["sheet", "lick.toml", "-o", "OUT.HTM"]).done();
+}
+
+fn names_in(desk: &Desk) -> Vec<String> {
+    let entries = fs::read_dir(desk.folder.path()).expect("the folder");
+    entries.map(|entry| entry.expect("an entry").file_name().to_string_lossy().into()).collect()
+}
+
 #[test]
 fn tab_by_hand_is_told_how_to_go_on() {
     let desk = Desk::new();

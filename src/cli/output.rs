@@ -109,6 +109,22 @@ pub fn tell_lines(message: &str) {
     message.lines().for_each(tell);
 }
 
+/// Asks whether a browser will take `path` for a page.
+///
+/// # Errors
+/// It ends like a file of another kind.
+pub fn names_a_page(path: &Path) -> Result<(), Failure> {
+    let Some(ending) = path.extension() else { return Ok(()) };
+    if ["html", "htm"].iter().any(|page| ending.eq_ignore_ascii_case(page)) {
+        return Ok(());
+    }
+    let page = path.with_extension("html");
+    Err(Failure::new(
+        format!("{}: not the name of an HTML file", path.display()),
+        format!("name it {}; a browser prints it, on paper or as PDF", page.display()),
+    ))
+}
+
 /// What becomes of a file that is there already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Existing {

@@ -87,9 +87,12 @@ impl Guitar {
     /// Asks before anybody plays whether the page can be written afterwards.
     ///
     /// # Errors
-    /// The file is there already.
+    /// The file is there already, or its name is that of another kind.
     pub fn page_may_be_written(&self) -> Result<(), Failure> {
-        self.report.as_deref().map_or(Ok(()), |path| Existing::unless(self.force).allows(path))
+        self.report.as_deref().map_or(Ok(()), |path| {
+            output::names_a_page(path)?;
+            Existing::unless(self.force).allows(path)
+        })
     }
 
     /// Listens to the recordings one after the other, and gives what kept it from listening to some.

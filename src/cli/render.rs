@@ -205,9 +205,11 @@ fn may_be_written(args: &Args) -> Result<(), Failure> {
         if args.midi { (&["mid", "midi"], "MIDI") } else { (&["wav"], "WAV") };
     let ends = |ending: &&str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
     if !endings.iter().any(ends) {
+        let is_midi = ["mid", "midi"].iter().any(ends);
+        let or_midi = if is_midi { "add --midi, or " } else { "" };
         return Err(Failure::new(
             format!("{}: not the name of a {kind} file", path.display()),
-            format!("name it {}", path.with_extension(endings[0]).display()),
+            format!("{or_midi}name it {}", path.with_extension(endings[0]).display()),
         ));
     }
     Existing::unless(args.force).allows(path)

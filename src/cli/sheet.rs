@@ -41,6 +41,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         output::alone(common)?;
         return output::print(|out| out.write_all(page.as_bytes())).map(|()| Outcome::Done);
     }
+    output::names_a_page(&args.output)?;
     output::save(&args.output, page.as_bytes(), Existing::unless(args.force))?;
     if common.json {
         let document = json!({
