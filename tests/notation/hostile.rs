@@ -193,6 +193,31 @@ fn notes_that_find_no_string_are_told_with_their_place() {
     assert!(reading.remarks.iter().any(|remark| remark == told), "{:?}", reading.remarks);
 }
 
+/// A pickup of a quarter note in 3/4, as MusicXML 4.0 has it («implicit»): bars begin elsewhere after it.
+#[test]
+fn a_pickup_that_moves_the_bars_is_told() {
+    let note = |quarters: u8| {
+        format!(
+            "<note><pitch><step>E</step><octave>4</octave></pitch><duration>{quarters}</duration></note>"
+        )
+    };
+    let time = "<attributes><divisions>1</divisions><time><beats>3</beats><beat-type>4</beat-type></time></attributes>";
+    let score = |first: u8, last: u8| {
+        let (first, whole, last) = (note(first), note(3), note(last));
+        format!(
+            "<score-partwise><part-list><score-part id=\"P1\"><part-name/></score-part></part-list><part id=\"P1\">\
+             <measure number=\"0\" implicit=\"yes\">{time}{first}</measure><measure number=\"1\">{whole}</measure>\
+             <measure number=\"2\">{last}</measure></part></score-partwise>"
+        )
+    };
+    let told = |first: u8, last: u8| {
+        let reading = musicxml::read(score(first, last).as_bytes()).unwrap();
+        reading.remarks.iter().any(|told| told.starts_with("measure 0: it is no whole bar"))
+    };
+    assert!(told(1, 3), "the pickup");
+    assert!(!told(3, 2), "the last bar may be short: nothing comes after it");
+}
+
 /// Standard MIDI Files 1.0: a division whose first bit is set counts frames of film, 24 to 30 a second.
 #[test]
 fn midi_that_counts_in_film_frames_is_refused() {

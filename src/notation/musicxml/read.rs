@@ -343,6 +343,13 @@ impl<'a> Reader<'a> {
                     return Err(NotationError::TooBig { place: self.at(element), what, limit });
                 }
             }
+            let whole = head.meter.map(|m| division * 4 * u64::from(m.count) / u64::from(m.unit));
+            let is_last = std::ptr::eq(*measure, measures[measures.len() - 1]);
+            if !is_last && whole.is_some_and(|whole| bar_end - bar_start != whole) {
+                // A pickup, mostly.
+                self.remarks
+                    .add(&place, "it is no whole bar, so the bars of the lick begin elsewhere");
+            }
             bar_start = bar_end;
         }
         Ok(bar_start)
