@@ -321,6 +321,23 @@ steps = [
 "##;
 
 #[test]
+fn keys_and_chords_in_another_writing_are_repaired_where_they_mean_one_thing() {
+    let text = |key: &str, chord: &str| {
+        format!(
+            "title = \"t\"\nkey = \"{key}\" # mine\ntempo = 90\nmeter = \"4/4\"\n\
+             steps = [ {{ beats = 1, frets = \"x x x 0 1 x\", chord = \"{chord}\" }} ]\n"
+        )
+    };
+    let repaired = repair(&text("Am", "d minor"), "t.toml").unwrap();
+    assert_eq!(repaired.text, text("A minor", "Dm"));
+    assert_eq!(repaired.repairs.len(), 2);
+    for (key, chord) in [("g", "Em"), ("A minor", "H7")] {
+        let doubtful = repair(&text(key, chord), "t.toml").unwrap_err();
+        assert!(doubtful.to_string().starts_with("t.toml:"), "{doubtful}");
+    }
+}
+
+#[test]
 fn what_is_certain_is_repaired_and_nothing_else_changes() {
     let repaired = repair(BAD, "bad.toml").unwrap();
     let expected = r##"title  = "Wrong turns"   # the title

@@ -483,8 +483,8 @@ fn a_key_in_another_writing_is_told_as_it_is_to_be_written() {
     for (written, meant) in [
         ("Am", "A minor"),
         ("G", "G major"),
-        ("a", "A minor"),
-        ("bb", "Bb minor"),
+        ("am", "A minor"),
+        ("bbm", "Bb minor"),
         ("B♭", "Bb major"),
         ("F#min", "F# minor"),
         ("Eb maj", "Eb major"),
@@ -493,6 +493,7 @@ fn a_key_in_another_writing_is_told_as_it_is_to_be_written() {
         ("g major", "G major"),
         ("D Mixolydian", "D mixolydian"),
         ("c-moll", "C minor"),
+        ("g", "write a key as"),
         ("As-Dur", "write a key as"),
         ("Hm", "write a key as"),
         ("D#", "write a key as"),

@@ -2,8 +2,8 @@
 //!
 //! **Conventions.** Only the wrong words are changed; everything else of the text, comments too,
 //! stays as it is. Repaired are: claims of intervals that are not so, chords spelled against the
-//! key, keys without a signature, slips in the names of keys of the file, and backslashes between
-//! double quotes.
+//! key, keys without a signature, keys and chords in another common writing, slips in the names of keys
+//! of the file, and backslashes between double quotes.
 //! **Limits.** What to play is never changed, nor is a claim about a step of other than two notes,
 //! which may mean any pair of them.
 
@@ -94,17 +94,12 @@ impl Repaired {
 
 /// The change that a fault leaves no doubt about.
 fn certain(text: &str, span: &Range<usize>, fault: &Fault) -> Option<Change> {
+    let put = |after: String| Some(Change { span: span.clone(), after, why: fault.to_string() });
     match fault {
-        Fault::Name(NameError::RemoteKey { instead, .. }) => Some(Change {
-            span: span.clone(),
-            after: format!("\"{instead}\""),
-            why: fault.to_string(),
-        }),
-        Fault::UnknownKey { found, known } => Some(Change {
-            span: span.clone(),
-            after: nearest(found, known)?.to_owned(),
-            why: fault.to_string(),
-        }),
+        Fault::Name(NameError::RemoteKey { instead, .. }) => put(format!("\"{instead}\"")),
+        Fault::Name(NameError::Key { found }) => put(format!("\"{}\"", Key::meant_by(found)?)),
+        Fault::Name(NameError::Chord { found }) => put(format!("\"{}\"", Chord::meant_by(found)?)),
+        Fault::UnknownKey { found, known } => put(nearest(found, known)?.to_owned()),
         Fault::Escape => {
             let start =
                 text[..span.start].rfind(['"', '\n']).filter(|&at| text[at..].starts_with('"'))?;

@@ -88,13 +88,14 @@ impl Key {
         Self::new(NoteName::from_fifths(fifths - mode.sharps_against_major())?, mode)
     }
 
-    /// The key that a text in another common writing means: `Am`, `A min`, `G`, `G Major`, `a`, `A-moll`.
+    /// The key that a text in another common writing means: `Am`, `A min`, `G`, `G Major`, `a-moll`. A small
+    /// letter alone may be either.
     pub fn meant_by(text: &str) -> Option<Self> {
         let first = text.trim().chars().next()?;
         let capital = text.trim().replacen(first, &first.to_uppercase().to_string(), 1);
         let (tonic, mode) = NoteName::strip(&capital)?;
         let mode = match mode.trim() {
-            "" if first.is_lowercase() => Mode::Minor,
+            "" if first.is_lowercase() => return None,
             "" | "M" => Mode::Major,
             "-" => Mode::Minor,
             word => match word.trim_start_matches('-').to_lowercase().as_str() {

@@ -193,6 +193,16 @@ fn notes_that_find_no_string_are_told_with_their_place() {
     assert!(reading.remarks.iter().any(|remark| remark == told), "{:?}", reading.remarks);
 }
 
+#[test]
+fn lengths_that_were_played_are_told_with_the_way_out() {
+    let told = |ticks: u8| {
+        let track = [0, 0x90, 64, 100, ticks, 0x80, 64, 0, 0, 0xFF, 0x2F, 0];
+        let reading = midi::read(&smf(96, &track), None).unwrap();
+        reading.remarks.iter().any(|told| told.contains("look played") && told.contains("--grid 4"))
+    };
+    assert!(told(95) && !told(48), "95 of 96 ticks, and an eighth");
+}
+
 /// A pickup of a quarter note in 3/4, as MusicXML 4.0 has it («implicit»): bars begin elsewhere after it.
 #[test]
 fn a_pickup_that_moves_the_bars_is_told() {

@@ -336,7 +336,8 @@ fn fill(
     if finest.is_some_and(|finest| finest > FINEST_WRITTEN) && grid.is_none() {
         remarks.add(
             "",
-            "the lengths look played, not written; a grid of parts of a beat would round them",
+            "the lengths look played, not written: --grid 4 rounds them to sixteenths, --grid 12 to \
+             triplets too",
         );
     }
     let mut happenings = Vec::new();
