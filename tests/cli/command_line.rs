@@ -1,0 +1,55 @@
+//! Help, options, and which of them go together.
+
+use super::Desk;
+
+#[test]
+fn help_and_version_are_results() {
+    let desk = Desk::new();
+    let help = desk.run(&["--help"]);
+    help.done();
+    for command in ["demo", "check", "practice", "listen", "tuning", "intonation", "explain"] {
+        assert!(help.out.contains(command), "{command} is not listed");
+        desk.run(&[command, "--help"]).done();
+    }
+    for command in ["render", "convert", "sheet", "new", "history", "devices", "calibrate"] {
+        assert!(help.out.contains(command), "{command} is not listed");
+        desk.run(&[command, "--help"]).done();
+    }
+    assert!(desk.run(&["--version"]).done().out.starts_with("doublecheck "));
+}
+
+#[test]
+fn a_command_line_that_means_nothing_is_refused_with_a_hint() {
+    let desk = Desk::new();
+    let bad: [&[&str]; 9] = [
+        &[],
+        &["chek"],
+        &["check"],
+        &["check", "lick.toml"],
+        &["check", "--nonsense", "lick.toml", "take.wav"],
+        &["check", "--a4", "9", "lick.toml", "take.wav"],
+        &["check", "--tolerance", "-1", "lick.toml", "take.wav"],
+        &["check", "--tolerance", "nan", "lick.toml", "take.wav"],
+        &["check", "--channel", "0", "lick.toml", "take.wav"],
+    ];
+    for arguments in bad {
+        let run = desk.run(arguments);
+        run.refused(&[]);
+        assert_eq!(run.out, "", "{arguments:?}");
+    }
+}
+
+#[test]
+fn options_for_listening_live_are_refused_beside_a_recording() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    let options: [&[&str]; 4] =
+        [&["--keep", "kept.wav"], &["--input", "mic"], &["--rate", "48000"], &["--buffer", "512"]];
+    for command in ["tuning", "intonation", "listen"] {
+        for option in options.iter().filter(|o| command != "listen" || o[0] != "--keep") {
+            let run = desk.run(&[&[command, "take.wav"], *option].concat());
+            run.refused(&[option[0], "live"]);
+        }
+    }
+    assert!(!desk.path("kept.wav").exists());
+}

@@ -1,0 +1,161 @@
+//! Licks and other files in, files out: what they are called, and what is there already.
+
+use std::fs;
+
+use super::Desk;
+use super::LICK;
+use super::Run;
+use super::names_in;
+
+#[test]
+fn a_lick_that_cannot_be_read_is_told_with_its_place() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 0.5, 0.3);
+    let nowhere = "nowhere.toml: no such file or directory\n";
+    desk.run(&["check", "nowhere.toml", "take.wav"]).refused(&[nowhere]);
+    desk.run(&["convert", "nowhere.toml", "-o", "out.mid"]).refused(&[nowhere]);
+    desk.run(&["history", "nowhere.toml"]).refused(&[nowhere]);
+    let render = ["render", "ferry-landing-sixths", "-o", "nowhere/out.wav"];
+    desk.run(&render).refused(&["nowhere/out.wav: cannot be written: no such file or directory\n"]);
+    desk.put("empty.toml", "");
+    desk.run(&["check", "empty.toml", "take.wav"]).refused(&["empty.toml"]);
+    desk.put("marks.toml", LICK.replace("x x x 7 x 7", "x x x 7 7"));
+    desk.run(&["check", "marks.toml", "take.wav"]).refused(&["marks.toml:7:", "5 marks"]);
+    desk.put("key.toml", LICK.replace("tempo", "tempi"));
+    let run = desk.run(&["check", "key.toml", "take.wav"]);
+    run.refused(&["key.toml:3:", "tempi", "`tempo`"]);
+    assert_eq!(run.out, "");
+}
+
+/// Disks of other systems bear such names.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_lick_is_read_whatever_bytes_its_name_has() {
+    use std::os::unix::ffi::OsStrExt;
+    let desk = Desk::new();
+    let name = std::ffi::OsStr::from_bytes(b"caf\xe9.toml");
+    fs::write(desk.folder.path().join(name), LICK).expect("a file");
+    let take = desk.sine("take.wav", 1.0, 0.3);
+    let sheet = ["-o".as_ref(), "-".as_ref()];
+    let run = |command: &[&str], more: &[&std::ffi::OsStr]| {
+        Run::of(desk.command(command).arg(name).args(more).output().expect("it starts"))
+    };
+    for (command, more) in [("explain", &[][..]), ("check", &[take.as_os_str()]), ("sheet", &sheet)]
+    {
+        let run = run(&[command], more);
+        assert!(run.done().out.contains("Cellar stairs"), "{command}: {}", run.out);
+    }
+    run(&["tuning", "--lick"], &[take.as_os_str()]).done();
+}
+
+/// What comes in a title or a file's name is shown and not obeyed by the terminal; JSON keeps it.
+#[test]
+fn control_characters_reach_no_terminal() {
+    let desk = Desk::new();
+    let title = "red \u{1b}[31m\u{9b}1m ink\nerror: forged";
+    let lick =
+        LICK.replacen("\"Cellar stairs\"", r#""red \u001b[31m\u009b1m ink\nerror: forged""#, 1);
+    desk.put("in\u{1b}k.toml", lick);
+    desk.put("spoilt\u{1b}\nerror: forged.toml", "title = \"\u{1b}\"");
+    desk.sine("take\u{1b}.wav", 1.0, 0.3);
+    let lick = "in\u{1b}k.toml";
+    for arguments in [
+        &["explain", lick][..],
+        &["check", lick, "take\u{1b}.wav"],
+        &["check", lick, "no\u{1b}ne.wav"],
+        &["history"],
+        &["explain", "spoilt\u{1b}\nerror: forged.toml"],
+        &["explain", "none\u{1b}.toml"],
+        &["explain", lick, "--opti\u{1b}on"],
+        &["render", lick, "-o", "out\u{1b}.wav"],
+        &["convert", lick, "-o", "out\u{1b}.mid"],
+    ] {
+        let run = desk.run(arguments);
+        let shown = format!("{}{}", run.out, run.err);
+        let obeyed = shown.chars().find(|c| c.is_control() && *c != '\n');
+        assert_eq!(obeyed, None, "{arguments:?}: {shown:?}");
+        assert!(!shown.lines().any(|line| line.starts_with("error: forged")), "{shown}");
+    }
+    let text = desk.run(&["explain", lick]);
+    assert!(
+        text.done().out.starts_with(r"red \u{1b}[31m\u{9b}1m ink\nerror: forged"),
+        "{}",
+        text.out
+    );
+    let json = desk.run(&["explain", lick, "--json"]);
+    assert_eq!(json.done().json()["lick"], title);
+}
+
+#[test]
+fn a_file_that_is_there_is_told_in_the_same_words_everywhere() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    for name in ["there.mid", "there.html", "there.wav", "there.toml"] {
+        desk.put(name, "old");
+    }
+    let there = "there is such a file already";
+    for arguments in [
+        &["convert", "lick.toml", "-o", "there.mid"][..],
+        &["sheet", "lick.toml", "-o", "there.html"],
+        &["render", "lick.toml", "-o", "there.wav"],
+        &["render", "lick.toml", "--midi", "-o", "there.mid"],
+        &["tuning", "take.wav", "--report", "there.html"],
+        &["intonation", "take.wav", "--report", "there.html"],
+        // Before listening: nobody plays for nothing, and the sound card is not even asked for.
+        &["tuning", "--report", "there.html"],
+        &["intonation", "--report", "there.html"],
+    ] {
+        let run = desk.run(arguments);
+        run.refused(&[there, "say --force to write over it"]);
+        assert_eq!(run.out, "", "{arguments:?}");
+    }
+    desk.run(&["new", "there.toml"]).refused(&[there, "remove the file first"]);
+    desk.run(&["tuning", "take.wav", "--report", "there.html", "--force"]).done();
+}
+
+#[test]
+fn a_folder_is_no_file_to_write() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    fs::create_dir(desk.path("sheets")).expect("a folder");
+    for arguments in [
+        &["sheet", "lick.toml", "-o", "sheets"][..],
+        &["sheet", "lick.toml", "-o", "sheets/", "--force"],
+        &["convert", "lick.toml", "-o", "sheets", "--to", "tab", "--force"],
+        &["new", "sheets"],
+        &["tuning", "--report", "sheets", "--force"],
+    ] {
+        desk.run(arguments).refused(&["is a folder", "name the file in it"]);
+    }
+}
+
+/// A page under another name opens nowhere.
+#[test]
+fn files_are_named_as_what_they_are() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    let page = "name it out.html";
+    for (arguments, hint) in [
+        (&["sheet", "lick.toml", "-o", "out.pdf"][..], page),
+        (&["tuning", "take.wav", "--report", "out.txt"], page),
+        (&["intonation", "--report", "out.pdf"], page),
+        (&["render", "lick.toml", "-o", "out.mid"], "add --midi, or name it out.wav"),
+        (&["render", "lick.toml", "-o", "out.mp3"], "hint: name it out.wav"),
+        (&["render", "lick.toml", "--midi", "-o", "out.wav"], "hint: name it out.mid"),
+    ] {
+        desk.run(arguments).refused(&["out.", "not the name of a", hint]);
+        assert!(names_in(&desk).iter().all(|name| !name.starts_with("out.")), "{arguments:?}");
+    }
+    desk.run(&["sheet", "lick.toml", "-o", "OUT.HTM"]).done();
+}
+
+#[test]
+fn tab_by_hand_is_told_how_to_go_on() {
+    let desk = Desk::new();
+    desk.put("four.txt", "e|--5--|\nB|--5--|\nG|-----|\nD|-----|\n");
+    desk.put("ragged.txt", "e|--5--|\nB|--5-|\nG|-----|\nD|-----|\nA|-----|\nE|-----|\n");
+    for file in ["four.txt", "ragged.txt"] {
+        let run = desk.run(&["convert", file, "-o", "out.toml"]);
+        run.refused(&[file, "a line for every string, silent ones too, all equally long"]);
+    }
+}
