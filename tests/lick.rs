@@ -583,9 +583,16 @@ fn files_that_are_no_text_or_not_there_are_told() {
     ] {
         let path = folder.path().join(name);
         std::fs::write(&path, bytes).unwrap();
-        let hint = Lick::load(&path).unwrap_err().hint();
-        assert!(hint.contains(word), "{name}: {hint}");
+        let error = Lick::load(&path).unwrap_err();
+        assert!(error.hint().contains(word), "{name}: {}", error.hint());
+        let is_other = error.to_string().ends_with(", not a lick");
+        assert_eq!(is_other, name != "a.toml", "{error}");
     }
+    // A lick may be called so too: its slips are told in their place.
+    let path = folder.path().join("lick.txt");
+    std::fs::write(&path, GOOD.replacen("beats = 0.5,", "beats: 0.5,", 1)).unwrap();
+    let error = Lick::load(&path).unwrap_err();
+    assert!(error.to_string().contains("lick.txt:10:10: a colon"), "{error}");
 }
 
 /// Partial n of a string sounds `12 · log2(n)` semitones above it: 12.00, 19.02, 24.00, 27.86,

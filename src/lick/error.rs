@@ -40,6 +40,12 @@ pub enum LickError {
         /// The line of the first byte that is not text.
         line: usize,
     },
+    /// The file is called otherwise than a lick and cannot be read as one.
+    #[error("{name}: {}, not a lick", if is_recording(name) { "a recording" } else { "a score or tab" })]
+    Other {
+        /// The path as given.
+        name: String,
+    },
     /// The text is not a lick.
     #[error("{}:{}:{}: {}", place.name, place.line, place.column, one_line(fault))]
     Malformed {
@@ -51,6 +57,14 @@ pub enum LickError {
 }
 
 impl LickError {
+    /// This error, unless the name says that no lick was meant.
+    pub(super) fn or_other(self, name: &str) -> Self {
+        match is_notation(name) || is_recording(name) {
+            true => Self::Other { name: name.to_owned() },
+            false => self,
+        }
+    }
+
     /// What to do about it.
     pub fn hint(&self) -> String {
         match self {
@@ -64,20 +78,16 @@ impl LickError {
                 )
             }
             Self::Read { .. } => "check the path and that the file may be read".to_owned(),
-            Self::TooLong { name } | Self::NotText { name, .. } if is_notation(name) => {
-                convert(name)
-            }
-            Self::TooLong { name } | Self::NotText { name, .. } if is_recording(name) => {
+            Self::Other { name } if is_recording(name) => {
                 "a lick comes first and recordings after it: the two may be swapped".to_owned()
+            }
+            Self::Other { name } => {
+                let lick = Path::new(name).with_extension("toml");
+                format!("make a lick of it first: doublecheck convert {name} -o {}", lick.display())
             }
             Self::TooLong { .. } | Self::NotText { .. } => {
                 "a lick is a short TOML file in UTF-8; `doublecheck new` writes one to start from"
                     .to_owned()
-            }
-            Self::Malformed { place, fault: Fault::Syntax { .. } | Fault::Unquoted { .. } }
-                if is_notation(&place.name) =>
-            {
-                convert(&place.name)
             }
             Self::Malformed { fault, .. } => fault.hint(),
         }
@@ -117,11 +127,6 @@ fn is_recording(name: &str) -> bool {
             "caf",
         ],
     )
-}
-
-fn convert(name: &str) -> String {
-    let lick = Path::new(name).with_extension("toml");
-    format!("make a lick of it first: doublecheck convert {name} -o {}", lick.display())
 }
 
 /// A message without line breaks and control characters, cut where it gets long.

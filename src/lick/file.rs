@@ -132,12 +132,12 @@ pub fn read_text(path: &Path) -> Result<String, LickError> {
         .and_then(|file| file.take(LONGEST_FILE + 1).read_to_end(&mut bytes))
         .map_err(|source| LickError::Read { name: name.clone(), source })?;
     if bytes.len() as u64 > LONGEST_FILE {
-        return Err(LickError::TooLong { name });
+        return Err(LickError::TooLong { name: name.clone() }.or_other(&name));
     }
     String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
         let line = error.as_bytes()[..good].iter().filter(|&&byte| byte == b'\n').count() + 1;
-        LickError::NotText { name, line }
+        LickError::NotText { name: name.clone(), line }.or_other(&name)
     })
 }
 
@@ -150,9 +150,10 @@ impl Written {
     /// # Errors
     /// A text that is not a lick.
     pub fn parse(text: &str, name: &str) -> Result<Self, LickError> {
-        read_lick(text).map_err(|(span, fault)| LickError::Malformed {
-            place: Place::new(name, text, span),
-            fault,
+        read_lick(text).map_err(|(span, fault)| {
+            let is_toml = !matches!(fault, Fault::Syntax { .. } | Fault::Unquoted { .. });
+            let error = LickError::Malformed { place: Place::new(name, text, span), fault };
+            if is_toml || text.contains("steps") { error } else { error.or_other(name) }
         })
     }
 }
