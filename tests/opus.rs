@@ -246,6 +246,39 @@ fn what_is_cut_off_is_heard_up_to_there() {
     }
 }
 
+/// Pages of about a second (RFC 3533, section 6: 27 bytes, lengths, data); the third with sound is lost.
+#[test]
+fn a_lost_page_is_a_hole_and_what_follows_is_in_time() {
+    let folder = tempfile::tempdir().unwrap();
+    let samples = truth().repeat(3);
+    let Some(path) = encoded(folder.path(), "a.opus", &samples, 1, &["-b:a", "64k"]) else {
+        return;
+    };
+    let (whole, _) = hear(&path).unwrap();
+    let bytes = fs::read(&path).unwrap();
+    let mut pages = Vec::new();
+    let mut rest = &bytes[..];
+    while let Some(&lengths) = rest.get(26) {
+        let head = 27 + usize::from(lengths);
+        let page = head + rest[27..head].iter().map(|&length| usize::from(length)).sum::<usize>();
+        pages.push(&rest[..page]);
+        rest = &rest[page..];
+    }
+    assert!(pages.len() >= 8 && rest.is_empty(), "{} pages", pages.len());
+    pages.remove(4);
+    fs::write(&path, pages.concat()).unwrap();
+    let (heard, damaged) = hear(&path).unwrap();
+    assert!(damaged);
+    assert_eq!(heard.len(), whole.len(), "time goes on");
+    // Before the lost page (312 samples are skipped first of all), and behind the page after it once the
+    // decoder has found its feet again.
+    for part in [0..2 * RATE - 312, 9 * RATE / 2..whole.len()] {
+        let pairs = heard[part.clone()].iter().zip(&whole[part.clone()]);
+        let worst = pairs.map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
+        assert!(worst < 1e-3, "{part:?}: off by {worst}");
+    }
+}
+
 #[test]
 fn flaws_anywhere_never_panic() {
     let folder = tempfile::tempdir().unwrap();

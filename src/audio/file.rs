@@ -5,7 +5,8 @@
 //! for afterwards: [`Recording::damage`], [`Recording::clipped`], [`Recording::mix_cancels`].
 //! **Limits.** Nothing is kept: memory does not grow with length (but for the index some
 //! containers hold). Encoder padding that MP4 files declare in an edit list is not cut off, so AAC
-//! may begin up to 50 ms late and end later, by the same amount for every note of a recording.
+//! may begin up to 50 ms late and end later, by the same amount for every note of a recording. Where an
+//! Ogg file lost a page, the one after it comes in its place and the hole behind: a second comes early.
 //! **Reference.** Formats by the crate `symphonia`, Opus by `opus-pure`.
 
 use std::fmt;
