@@ -62,24 +62,27 @@ fn heard(lick: &Lick) -> Vec<Heard> {
     done
 }
 
-/// Panics unless both sound alike, to a thousandth of a beat.
+/// A note begins and ends on a tick of a MIDI file, and sums of rounded lengths stay that near, in beats.
+const TICK: f64 = 1.0 / 960.0;
+
+/// Panics unless both sound alike, to a tick.
 fn assert_sounds_alike(found: &Lick, wanted: &Lick) {
-    // Halves of a thousandth occur (1/16 of a beat is 62.5), and sums of the same parts in another order
-    // would fall on either side: what is rounded lies beside them.
-    let rounded = |beats: f64| (beats * 1000.0 + 0.123).round();
-    let (mut found_notes, mut wanted_notes) = (heard(found), heard(wanted));
-    for notes in [&mut found_notes, &mut wanted_notes] {
-        for note in notes.iter_mut() {
-            note.start = rounded(note.start);
-            note.end = rounded(note.end);
+    let is_like = |a: &Heard, b: &Heard| {
+        let is_near = |a: f64, b: f64| (a - b).abs() <= 1.001 * TICK;
+        (a.midi, &a.glides) == (b.midi, &b.glides)
+            && is_near(a.start, b.start)
+            && is_near(a.end, b.end)
+    };
+    let mut extra = heard(found);
+    let mut missing = heard(wanted);
+    missing.retain(|note| match extra.iter().position(|other| is_like(other, note)) {
+        Some(at) => {
+            extra.remove(at);
+            false
         }
-        notes.sort_by(|a, b| {
-            (a.start, a.midi, a.end, &a.glides)
-                .partial_cmp(&(b.start, b.midi, b.end, &b.glides))
-                .unwrap()
-        });
-    }
-    assert_eq!(found_notes, wanted_notes, "\n{}\n{}", found.to_toml(), wanted.to_toml());
+        None => true,
+    });
+    assert_eq!((extra, missing), (vec![], vec![]), "\n{}\n{}", found.to_toml(), wanted.to_toml());
 }
 
 #[test]
