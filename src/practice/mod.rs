@@ -15,6 +15,7 @@ pub mod matching;
 pub mod neck;
 pub mod offset;
 pub mod pass;
+mod placement;
 pub mod pluck;
 pub mod session;
 pub mod strings;

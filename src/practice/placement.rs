@@ -1,0 +1,200 @@
+//! Which strike of a take belongs to which step: what [`super::alignment`] goes by, and how far the guitar is
+//! off as a whole.
+
+use super::alignment::Costs;
+use super::alignment::Place;
+use super::alignment::align;
+use super::alignment::settle;
+use super::matching::match_strike;
+use super::matching::may_be_struck;
+use super::matching::place;
+use super::offset::TOLD_OFFSET;
+use super::offset::common_offset;
+use super::offset::wrap;
+use super::timing::Struck;
+use super::timing::beat_s;
+use crate::engine::HeardPitch;
+use crate::engine::Strike;
+use crate::engine::Take;
+use crate::lick::expected::ExpectedStep;
+use crate::theory::note::Reference;
+use crate::units::Cents;
+
+/// How much better another offset must make the take fit to be believed, in steps' worth of distance: one
+/// that is but another tuning, and one of a semitone or more.
+const TUNING_GAIN: f64 = 0.3;
+const BELIEVED_GAIN: f64 = 2.5;
+/// A guitar may be tuned off by less than this; what is further off was meant for other frets, in cents.
+const TRANSPOSED_FROM: f64 = 75.0;
+/// Ratios of sample rates in use, in cents: 48 for 44.1 kHz and back, 32 for 44.1.
+const RATE_RATIOS: [f64; 2] = [146.7, -146.7];
+
+/// What it costs that two steps are struck far sooner one after the other than in any tempo, …
+const TOO_SOON: f64 = 0.2;
+/// … and what every doubling of a pause between them costs, beyond so many times as long as in tempo, up to
+/// so much: players hesitate, but what is played or said long before or after a lick is no part of it.
+const A_PAUSE: f64 = 0.4;
+const SHORT_PAUSE: f64 = 1.5;
+const LONG_PAUSE: f64 = 0.5;
+
+/// Where strikes belong, and how far the guitar is off as a whole.
+#[derive(Debug)]
+pub(super) struct Placement {
+    /// Taken off every pitch.
+    pub offset: Cents,
+    /// The place of every strike.
+    pub places: Vec<Place>,
+    /// Semitones that everything lies too high: held against the player, for nobody else can tell a capo
+    /// from the wrong fret.
+    pub transposed: Option<i32>,
+}
+
+/// Gives the strikes of `take` to `steps` (none of them a rest), a beat of which is written to last
+/// `written_s`.
+pub(super) fn place_strikes(
+    steps: &[&ExpectedStep],
+    take: &Take,
+    reference: Reference,
+    written_s: f64,
+) -> Placement {
+    let mut placement = best_alignment(steps, take, reference, written_s);
+    let at_s: Vec<f64> = take.strikes.iter().map(|s| s.onset.seconds(take.rate)).collect();
+    let beats: Vec<f64> = steps.iter().map(|step| step.start_beats).collect();
+    settle(&mut placement.places, &at_s, &beats);
+    // The one strike of a take is the one step that was asked for, right or not.
+    if let ([strike], [_]) = (take.strikes.as_slice(), steps)
+        && strike.notes.iter().any(HeardPitch::is_struck)
+    {
+        placement.places[0] = Place::Step(0);
+    }
+    placement
+}
+
+/// Whether an offset is that of a recording played at another rate.
+pub(super) fn is_rate_ratio(cents: f64) -> bool {
+    RATE_RATIOS.iter().any(|ratio| (cents - ratio).abs() < 25.0)
+}
+
+/// All strikes against all steps, for one offset of the guitar.
+struct Table<'a> {
+    steps: &'a [&'a ExpectedStep],
+    take: &'a Take,
+    reference: Reference,
+    offset: Cents,
+    /// Seconds a beat, once they are known.
+    beat_s: Option<f64>,
+}
+
+impl Table<'_> {
+    fn second(&self, i: usize) -> f64 {
+        self.take.strikes[i].onset.seconds(self.take.rate)
+    }
+
+    /// The steps that `places` gives strikes to.
+    fn struck(&self, places: &[Place]) -> Vec<Struck> {
+        let struck = |(i, place): (usize, &Place)| match *place {
+            Place::Step(j) => {
+                Some(Struck { beats: self.steps[j].start_beats, at_s: self.second(i) })
+            }
+            Place::StageOf(_) | Place::Nothing => None,
+        };
+        places.iter().enumerate().filter_map(struck).collect()
+    }
+}
+
+impl Costs for Table<'_> {
+    fn n_strikes(&self) -> usize {
+        self.take.strikes.len()
+    }
+
+    fn n_steps(&self) -> usize {
+        self.steps.len()
+    }
+
+    fn distance(&self, i: usize, j: usize) -> f64 {
+        let step = self.steps[j];
+        match_strike(step, &self.take.strikes[i], self.reference, self.offset)
+            .distance(step.struck.len())
+    }
+
+    fn stage(&self, i: usize, j: usize) -> Option<f64> {
+        stage_cost(self.steps[j], &self.take.strikes[i], self.reference, self.offset)
+    }
+
+    fn pace(&self, i: usize, j: usize, before: usize, k: usize) -> f64 {
+        let gap_s = self.second(i) - self.second(before);
+        let beats = self.steps[j].start_beats - self.steps[k].start_beats;
+        // Two strikes far closer than any tempo would have it are one strike heard twice.
+        if gap_s < 0.08 * beats {
+            return TOO_SOON;
+        }
+        let Some(beat_s) = self.beat_s else { return 0.0 };
+        let pause = gap_s / (beats * beat_s) / SHORT_PAUSE;
+        (A_PAUSE * pause.log2()).clamp(0.0, LONG_PAUSE)
+    }
+}
+
+/// What it costs to take `strike` for a later stage of `step`; `None` if it cannot be one.
+fn stage_cost(
+    step: &ExpectedStep,
+    strike: &Strike,
+    reference: Reference,
+    offset: Cents,
+) -> Option<f64> {
+    if step.stages.is_empty() {
+        return None;
+    }
+    let is_target = |note| step.stages.iter().any(|s| s.to.note == note);
+    let (mut reached, mut n_foreign) = (false, 0);
+    let sure = strike.notes.iter().map(|sound| (sound, true));
+    let doubtful = strike.doubtful.iter().map(|sound| (sound, false));
+    for (sound, is_sure) in sure.chain(doubtful).filter(|(sound, _)| may_be_struck(sound)) {
+        let Some(pitch) = place(sound, reference, offset) else { continue };
+        if is_target(pitch.note) {
+            reached = true;
+        } else if is_sure && sound.is_struck() {
+            n_foreign += usize::from(!step.struck.iter().any(|e| e.note == pitch.note));
+        }
+    }
+    reached.then_some(0.3 * n_foreign as f64)
+}
+
+/// Tries the offsets the strikes suggest and keeps the one that fits best.
+fn best_alignment(
+    steps: &[&ExpectedStep],
+    take: &Take,
+    reference: Reference,
+    written_s: f64,
+) -> Placement {
+    let common = common_offset(&take.strikes, reference);
+    let near = common.filter(|c| c.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0));
+    let table = |offset: Cents, beat_s| Table { steps, take, reference, offset, beat_s };
+    let attempt = |offset: Cents| {
+        let (places, cost) = align(&table(offset, None));
+        (cost, offset, places)
+    };
+    let mut best = attempt(near);
+    let near_cost = best.0;
+    let mut transposed = None;
+    if let Some(common) = common {
+        // Half a semitone off may be a whole one less half; the rest is a wrong rate, a capo or another fret.
+        let rates = RATE_RATIOS.map(|ratio| (ratio + wrap(common.0 - ratio), None));
+        let rates = rates.into_iter().filter(|(offset, _)| is_rate_ratio(*offset));
+        let semitones = [-2, -1, 1, 2].map(|k| (common.0 + 100.0 * f64::from(k), Some(k)));
+        for (offset, k) in rates.chain(semitones) {
+            let other = attempt(Cents(offset));
+            let is_tuning = offset.abs() < TRANSPOSED_FROM;
+            let needed = if is_tuning { TUNING_GAIN } else { BELIEVED_GAIN };
+            if other.0 + needed < best.0.min(near_cost) {
+                best = other;
+                transposed = k.filter(|_| !is_tuning);
+            }
+        }
+    }
+    let (_, offset, places) = best;
+    let struck = table(offset, None).struck(&places);
+    let beat_s = beat_s(&struck, written_s);
+    let (places, _) = align(&table(offset, beat_s));
+    let offset = if transposed.is_some() { near } else { offset };
+    Placement { offset, places, transposed }
+}
