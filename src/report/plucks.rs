@@ -59,6 +59,9 @@ pub fn refused(refused: &Refused, reference: Reference) -> String {
     format!("{:>7.2} s  {string}{}", refused.at_s, fault(refused.fault, reference))
 }
 
+/// So many short sounds of no string are told one by one: more of them are talk, or hands.
+const MOST_SHORT: usize = 3;
+
 /// The lines for all plucks that were not taken, if there are any, under a heading.
 pub(super) fn all_refused(
     out: &mut impl Write,
@@ -68,7 +71,25 @@ pub(super) fn all_refused(
     if !all.is_empty() {
         writeln!(out, "\nNot taken, play these again:")?;
     }
-    all.iter().try_for_each(|one| writeln!(out, "{}", refused(one, reference)))
+    let (mut n_short, mut last) = (0, String::new());
+    for one in all {
+        let line = refused(one, reference);
+        // Two strings of one strike.
+        if line == last {
+            continue;
+        }
+        let is_passing = one.string.is_none() && matches!(one.fault, Fault::Short { .. });
+        n_short += usize::from(is_passing);
+        if !is_passing || n_short <= MOST_SHORT {
+            writeln!(out, "{line}")?;
+        }
+        last = line;
+    }
+    if n_short > MOST_SHORT {
+        let more = super::plural(n_short - MOST_SHORT, "short sound");
+        writeln!(out, "           and {more} more, of hands or talk perhaps")?;
+    }
+    Ok(())
 }
 
 fn name(note: MidiNote) -> String {
@@ -108,4 +129,27 @@ pub(super) fn refused_json(all: &[Refused], reference: Reference) -> Vec<Refused
         advice: fault(refused.fault, reference),
     };
     all.iter().map(one).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Hertz;
+
+    #[test]
+    fn talk_makes_no_long_list() {
+        let short = Fault::Short { lasted_s: 0.2 };
+        let at = |at_s: f64| Refused { at_s, string: None, fault: short };
+        let heard = Hertz::new(233.0).expect("positive");
+        let other = Refused { at_s: 9.0, string: None, fault: Fault::Wrong { heard } };
+        let named = Refused { at_s: 8.0, string: Some(StringNumber(4)), fault: short };
+        let all = [at(1.0), at(1.0), at(2.0), at(3.0), at(4.0), at(5.0), named, other];
+        let mut out = Vec::new();
+        all_refused(&mut out, &all, Reference::default()).expect("a vector takes all bytes");
+        let text = String::from_utf8(out).expect("UTF-8");
+        let lines: Vec<&str> = text.lines().skip(2).collect();
+        assert_eq!(lines.len(), 6, "{text}");
+        assert!(lines[2].contains("3.00 s") && lines[3].contains("string 4"), "{text}");
+        assert!(lines[5].ends_with("and 2 short sounds more, of hands or talk perhaps"), "{text}");
+    }
 }
