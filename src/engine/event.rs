@@ -100,6 +100,13 @@ impl Strike {
         let doubtful = self.doubtful.iter().filter(struck).filter(likely);
         sure.map(|note| (note, true)).chain(doubtful.map(|note| (note, false)))
     }
+
+    /// Whether the pitch of any note that was struck is told to within `cents` (one standard error, which
+    /// holds how far the pitch moved): a string's is, a voice's seldom.
+    pub fn holds_still(&self, cents: f64) -> bool {
+        let mut struck = self.notes.iter().filter(|note| note.is_struck());
+        struck.any(|note| note.error_cents.is_some_and(|error| error < cents))
+    }
 }
 
 /// A note reached without a strike.

@@ -12,8 +12,11 @@ const SKIP_STEP: f64 = 0.75;
 const SKIP_STEPS: f64 = 0.001;
 /// What beginning to leave strikes out costs …
 const SKIP_STRIKES: f64 = 0.25;
-/// … and each of them.
+/// … and each of them, …
 const SKIP_STRIKE: f64 = 0.35;
+/// … and more between steps that were struck, so much for a string that is like a step: it belongs to another
+/// run, and a run is not made of the best of two.
+const SKIP_AMID: f64 = 0.25;
 /// A strike that has less than this in common with a step is not taken for it.
 const MAX_DISTANCE: f64 = 1.0;
 
@@ -41,6 +44,8 @@ pub trait Costs {
     fn n_steps(&self) -> usize;
     /// How far strike `i` is from step `j`: 0 the same, 1 nothing in common.
     fn distance(&self, i: usize, j: usize) -> f64;
+    /// Whether strike `i` was a string for sure, not talk.
+    fn is_string(&self, i: usize) -> bool;
     /// Whether strike `i` may be a later stage of step `j`, and what that costs.
     fn stage(&self, i: usize, j: usize) -> Option<f64>;
     /// What it costs that strike `i`, for step `j`, comes so long after strike `before`, for step `k`, no
@@ -121,7 +126,16 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
     // row[j]: the first i strikes and j steps are dealt with; above[j]: i − 1 strikes.
     let (mut above, mut row) = (vec![Ways::NOWHERE; m + 1], vec![Ways::NOWHERE; m + 1]);
     let mut moves = Vec::with_capacity((n + 1) * (m + 1));
+    let mut distances = vec![MAX_DISTANCE; m];
     for i in 0..=n {
+        if i > 0 {
+            let of_strike = |j: usize| costs.distance(i - 1, j);
+            distances.iter_mut().enumerate().for_each(|(j, distance)| *distance = of_strike(j));
+        }
+        let likeness = match i > 0 && costs.is_string(i - 1) {
+            true => 1.0 - distances.iter().copied().fold(MAX_DISTANCE, f64::min),
+            false => 0.0,
+        };
         for j in 0..=m {
             let mut best = Ways::NOWHERE;
             if i == 0 && j == 0 {
@@ -135,7 +149,7 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
                     best.left.offer(Cell { cost, last: Move::LeaveStep, from_struck, ..cell });
                 }
             }
-            let distance = if i > 0 && j > 0 { costs.distance(i - 1, j - 1) } else { MAX_DISTANCE };
+            let distance = if i > 0 && j > 0 { distances[j - 1] } else { MAX_DISTANCE };
             if distance < MAX_DISTANCE {
                 for (cell, from_struck) in above[j - 1].either() {
                     let pace = match cell.step {
@@ -159,7 +173,9 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
             if i > 0 {
                 for (cell, from_struck) in above[j].either() {
                     let begin = if i == 1 || from_struck { SKIP_STRIKES } else { 0.0 };
-                    let cost = cell.cost + SKIP_STRIKE + begin;
+                    let is_outside = cell.step == 0 || j == m;
+                    let amid = if is_outside { 0.0 } else { SKIP_AMID * likeness };
+                    let cost = cell.cost + SKIP_STRIKE + begin + amid;
                     best.left.offer(Cell { cost, last: Move::LeaveStrike, from_struck, ..cell });
                 }
             }
@@ -258,6 +274,10 @@ mod tests {
             if self.0.as_bytes()[i] == self.1.as_bytes()[j] { 0.0 } else { MAX_DISTANCE }
         }
 
+        fn is_string(&self, _: usize) -> bool {
+            true
+        }
+
         fn stage(&self, _: usize, _: usize) -> Option<f64> {
             None
         }
@@ -300,6 +320,10 @@ mod tests {
             }
         }
 
+        fn is_string(&self, _: usize) -> bool {
+            true
+        }
+
         fn stage(&self, _: usize, _: usize) -> Option<f64> {
             None
         }
@@ -315,6 +339,11 @@ mod tests {
         let places = |strikes: &str| align(&Paused(Letters(strikes, "abc"))).0;
         assert_eq!(places("abxC"), [Step(0), Step(1), Step(2), Nothing]);
         assert_eq!(places("axBc"), [Step(0), Nothing, Step(1), Step(2)], "both after the pause");
+        let places = |strikes: &str| align(&Paused(Letters(strikes, "abcd"))).0;
+        let second = [Nothing, Nothing, Nothing, Nothing, Step(0), Step(1), Step(2), Step(3)];
+        assert_eq!(places("abxxXxcd"), second, "two runs, neither right");
+        assert_eq!(places("abxCd"), [Step(0), Step(1), Nothing, Step(2), Step(3)], "corrected");
+        let places = |strikes: &str| align(&Paused(Letters(strikes, "abc"))).0;
         assert_eq!(places("abC"), [Step(0), Step(1), Step(2)], "a pause alone is forgiven");
         assert_eq!(places("aXbc"), [Nothing, Step(0), Step(1), Step(2)]);
     }

@@ -387,6 +387,27 @@ mod tests {
     }
 
     #[test]
+    fn one_run_is_judged_not_the_best_of_two() {
+        let frets = ["x x x 5 5 x", "x x x 7 6 x", "x x x 9 8 x", "x x x 7 6 x"];
+        let run = |from: u32, tops: [f64; 4]| {
+            let lows = [60.0, 62.0, 64.0, 62.0];
+            let notes =
+                lows.into_iter().zip(tops).map(|(low, top)| [low, top].map(HeardPitch::sure));
+            let strikes = (from..).zip(notes).map(|(second, notes)| strike(second, &notes, &[]));
+            strikes.collect::<Vec<Strike>>()
+        };
+        let verdicts = |strikes: Vec<Strike>| {
+            let judged = judged_of(20.0, &frets, strikes);
+            judged.steps.iter().map(|step| step.verdict).collect::<Vec<Verdict>>()
+        };
+        let halves = [run(1, [64.0, 65.0, 66.0, 66.0]), run(8, [63.0, 64.0, 67.0, 65.0])];
+        let [right, wrong] = [Verdict::Right, Verdict::Wrong];
+        assert_eq!(verdicts(halves.concat()), [wrong, wrong, right, right], "the second");
+        let better = [run(1, [64.0, 65.0, 67.0, 66.0]), run(8, [63.0, 64.0, 67.0, 65.0])];
+        assert_eq!(verdicts(better.concat()), [right, right, right, wrong], "the better one");
+    }
+
+    #[test]
     fn everything_some_frets_off_is_wrong_and_told_once() {
         let judged = |off: f64| {
             let at = |midi: f64| HeardPitch::sure(midi + off);

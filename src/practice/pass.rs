@@ -57,7 +57,7 @@ const TAIL_S: f64 = 0.5;
 
 /// A string's pitch holds still: of its strikes one in thirty tells no note to within this, of syllables four in
 /// five, in cents of standard error; …
-const UNSTEADY_CENTS: f64 = 3.0;
+pub(super) const UNSTEADY_CENTS: f64 = 3.0;
 /// … and within so many seconds of what was no string, less is needed to be none either.
 const TALK_CENTS: f64 = 1.0;
 const TALK_S: f64 = 1.0;
@@ -261,9 +261,8 @@ impl Pass {
         };
         let heard = self.tries[index].iter().flat_map(|found| &found.judgement.heard);
         let mut asked_for = heard.filter(|heard| heard.status == Status::Right);
-        let mut struck = strike.notes.iter().filter(|note| note.is_struck());
         !asked_for.any(|heard| heard.pitch.cents_error.map_or(f64::INFINITY, |e| e.0) <= right)
-            && !struck.any(|note| note.error_cents.is_some_and(|error| error < steady))
+            && !strike.holds_still(steady)
     }
 
     /// The strike at `onset` was none: its step is still to be played.

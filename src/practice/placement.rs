@@ -11,6 +11,7 @@ use super::matching::place;
 use super::offset::TOLD_OFFSET;
 use super::offset::common_offset;
 use super::offset::wrap;
+use super::pass::UNSTEADY_CENTS;
 use super::timing::Struck;
 use super::timing::beat_s;
 use crate::engine::HeardPitch;
@@ -115,6 +116,10 @@ impl Costs for Table<'_> {
         let step = self.steps[j];
         match_strike(step, &self.take.strikes[i], self.reference, self.offset)
             .distance(step.struck.len())
+    }
+
+    fn is_string(&self, i: usize) -> bool {
+        self.take.strikes[i].holds_still(UNSTEADY_CENTS)
     }
 
     fn stage(&self, i: usize, j: usize) -> Option<f64> {
