@@ -1,5 +1,6 @@
 //! Sound without music: decimation, spectra, peaks, onsets.
 
+mod circle;
 pub mod decimate;
 pub mod logarithm;
 pub mod onset;

@@ -18,6 +18,8 @@ use realfft::RealFftPlanner;
 use realfft::RealToComplex;
 use rustfft::num_complex::Complex32;
 
+use super::circle;
+use super::circle::Circle;
 use super::logarithm::ln;
 
 /// Onsets nearer to each other than this belong to one strike, in seconds. If the later rise is the
@@ -51,6 +53,9 @@ const SILENCE: f32 = 1e-9;
 /// seconds.
 const ORDER: usize = 48;
 const LEARN_S: f64 = 0.1;
+/// So many sums are made side by side, of so many lags.
+const LANES: usize = 8;
+const N_LAGS: usize = (ORDER + 1).next_multiple_of(LANES);
 /// Room for the samples that [`refine`] looks at and learns from, at up to 32 kHz.
 const MAX_LOOKED: usize = 2560;
 const MAX_LEARNT: usize = 3328;
@@ -315,18 +320,23 @@ pub fn refine(samples: &[f32], guess: usize, rate: f64) -> Start {
         return Start { at: guess.min(samples.len()), rise_db: 0.0 };
     }
     let predictor = predictor(&samples[from.saturating_sub((LEARN_S * rate) as usize)..from]);
-    let power = |i: usize| {
-        let recent = samples[i - ORDER..=i].iter().rev();
-        let unforeseen: f64 =
-            recent.zip(&predictor).map(|(&sample, a)| f64::from(sample) * a).sum();
-        unforeseen * unforeseen
-    };
     let start = from - before;
     let n = (to + after - start).min(MAX_LOOKED - 1);
+    let mut looked = [0.0; ORDER + MAX_LOOKED + LANES];
+    for (x, &sample) in looked.iter_mut().zip(&samples[start - ORDER..start + n]) {
+        *x = f64::from(sample);
+    }
     // Power of all samples before each.
     let mut sums = [0.0; MAX_LOOKED];
-    for i in 0..n {
-        sums[i + 1] = sums[i] + power(start + i);
+    for i in (0..n).step_by(LANES) {
+        let mut unforeseen = [0.0; LANES];
+        for (k, a) in predictor.iter().enumerate() {
+            let recent = &looked[i + ORDER - k..][..LANES];
+            unforeseen.iter_mut().zip(recent).for_each(|(sum, x)| *sum += x * a);
+        }
+        for (k, rest) in unforeseen.iter().enumerate().take(n - i) {
+            sums[i + k + 1] = sums[i + k] + rest * rest;
+        }
     }
     let last = n.saturating_sub(after);
     let coming = |i: usize| sums[i + after] - sums[i];
@@ -342,14 +352,25 @@ pub fn refine(samples: &[f32], guess: usize, rate: f64) -> Start {
 /// and Durbin's recursion on the autocorrelation.
 fn predictor(samples: &[f32]) -> [f64; ORDER + 1] {
     let n = samples.len().min(MAX_LEARNT);
-    let mut weighted = [0.0; MAX_LEARNT];
-    for (i, (w, sample)) in weighted.iter_mut().zip(samples).enumerate() {
-        *w = f64::from(*sample) * (PI * (i as f64 + 0.5) / n as f64).sin();
+    // Followed by silence, so that all lags can be summed side by side.
+    let mut weighted = [0.0; MAX_LEARNT + N_LAGS];
+    let mut circle = Circle::new(PI * 0.5 / n as f64, PI / n as f64);
+    for (weighted, samples) in
+        weighted[..n].chunks_mut(circle::LANES).zip(samples.chunks(circle::LANES))
+    {
+        for ((w, sample), sin) in weighted.iter_mut().zip(samples).zip(circle.sin) {
+            *w = f64::from(*sample) * sin;
+        }
+        circle.advance();
     }
-    let mut correlation = [0.0_f64; ORDER + 1];
-    for (lag, r) in correlation.iter_mut().enumerate() {
-        let pairs = weighted[lag..n.max(lag)].iter().zip(&weighted);
-        *r = pairs.map(|(a, b)| a * b).sum();
+    let mut correlation = [0.0; N_LAGS];
+    for (lag, sums) in (0..).step_by(LANES).zip(correlation.chunks_exact_mut(LANES)) {
+        let mut lanes = [0.0; LANES];
+        for (i, w) in weighted[..n].iter().enumerate() {
+            let later = &weighted[i + lag..][..LANES];
+            lanes.iter_mut().zip(later).for_each(|(sum, x)| *sum += x * w);
+        }
+        sums.copy_from_slice(&lanes);
     }
     let mut filter = [0.0; ORDER + 1];
     filter[0] = 1.0;

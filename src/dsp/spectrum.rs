@@ -17,6 +17,10 @@ use realfft::RealToComplex;
 use rustfft::num_complex::Complex32;
 use rustfft::num_complex::Complex64;
 
+use super::circle::Circle;
+use super::circle::LANES;
+use super::circle::RESTART;
+
 /// Partials above this are not looked at.
 pub const HIGHEST_HZ: f64 = 6500.0;
 
@@ -261,10 +265,14 @@ fn fill_tapered(samples: &[f32], out: &mut [f32], taper: f64) {
     out.copy_from_slice(samples);
     let len = samples.len();
     let fade = 0.5 * taper * len as f64;
-    for i in 0..fade as usize {
-        let weight = (0.5 - 0.5 * (PI * (i as f64 + 0.5) / fade).cos()) as f32;
-        out[i] *= weight;
-        out[len - 1 - i] *= weight;
+    let mut circle = Circle::new(0.5 * PI / fade, PI / fade);
+    for from in (0..fade as usize).step_by(LANES) {
+        for i in from..(from + LANES).min(fade as usize) {
+            let weight = (0.5 - 0.5 * circle.cos[i - from]) as f32;
+            out[i] *= weight;
+            out[len - 1 - i] *= weight;
+        }
+        circle.advance();
     }
 }
 
@@ -280,35 +288,6 @@ fn fill_windowed(samples: &[f32], out: &mut [f32]) {
                 *output = input * weight;
             }
             circle.advance();
-        }
-    }
-}
-
-/// Equally spaced angles turned to side by side, so that none waits for the one before it.
-const LANES: usize = 4;
-/// Angles after which the recurrence starts anew, so that rounding does not build up.
-const RESTART: usize = 1024;
-
-/// Cosines and sines of equally spaced angles, [`LANES`] at a time, by recurrence.
-struct Circle {
-    cos: [f64; LANES],
-    sin: [f64; LANES],
-    turn: (f64, f64),
-}
-
-impl Circle {
-    fn new(first: f64, step: f64) -> Self {
-        let (mut cos, mut sin) = ([0.0; LANES], [0.0; LANES]);
-        for i in 0..LANES {
-            (sin[i], cos[i]) = (first + step * i as f64).sin_cos();
-        }
-        Self { cos, sin, turn: (step * LANES as f64).sin_cos() }
-    }
-
-    fn advance(&mut self) {
-        let (sin_turn, cos_turn) = self.turn;
-        for (cos, sin) in self.cos.iter_mut().zip(&mut self.sin) {
-            (*cos, *sin) = (*cos * cos_turn - *sin * sin_turn, *sin * cos_turn + *cos * sin_turn);
         }
     }
 }
