@@ -37,7 +37,7 @@ const PARTS: [Part; 12] = [
     ("phone", "the same through a phone in a kitchen", phone::measure),
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
-    ("talk", "licks with talk before and after them", talk::measure),
+    ("talk", "licks in recordings in which somebody talks", talk::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
     ("comping", "strums and plucked chords in quick succession, blind", comping::measure),
     ("listen", "a real take, blind", listen::measure),

@@ -58,7 +58,7 @@ const TAIL_S: f64 = 0.5;
 /// A string's pitch holds still: of its strikes one in thirty tells no note to within this, of syllables four in
 /// five, in cents of standard error; …
 pub(super) const UNSTEADY_CENTS: f64 = 3.0;
-/// … and within so many seconds of what was no string, less is needed to be none either.
+/// … and within so many seconds of one that did not, less is needed to be none either.
 const TALK_CENTS: f64 = 1.0;
 const TALK_S: f64 = 1.0;
 
@@ -127,7 +127,7 @@ pub struct Pass {
     lateness: Vec<f64>,
     /// The whole strikes of a step that moves on: where it led is known once it is over.
     moves: Vec<(usize, Strike)>,
-    /// The last strike that turned out to be no string.
+    /// The last strike that did not hold still.
     talked: Option<SampleIndex>,
     /// How sharp the guitar was as a whole when the last strike was told.
     offset: Cents,
@@ -208,7 +208,8 @@ impl Pass {
             && self.is_no_string(index, strike)
         {
             self.last = Some((strike.onset, Place::Nothing));
-            return self.take_back(index, strike.onset, told);
+            self.talked = Some(strike.onset);
+            return self.take_back(index, told);
         }
         if let Place::Step(index) | Place::StageOf(index) = place
             && strike.stage == Stage::Whole
@@ -247,7 +248,7 @@ impl Pass {
         }
         // What cut it off may yet be told with this same beginning.
         self.last = None;
-        self.take_back(index, onset, told);
+        self.take_back(index, told);
     }
 
     /// Whether no note of `strike` held still, and none that step `index` asks for was heard: amid talk, none
@@ -265,9 +266,8 @@ impl Pass {
             && !strike.holds_still(steady)
     }
 
-    /// The strike at `onset` was none: its step is still to be played.
-    fn take_back(&mut self, index: usize, onset: SampleIndex, told: &mut Vec<Told>) {
-        self.talked = Some(onset);
+    /// What was taken for step `index` was none: it is still to be played.
+    fn take_back(&mut self, index: usize, told: &mut Vec<Told>) {
         if self.tries[index].take().is_none() {
             return;
         }
@@ -593,7 +593,7 @@ mod tests {
         let notes = [(65.0, 0.5), (73.0, 0.5)];
         let told = hear(&mut pass, 1000, &notes, &ALL[..2]);
         assert!(told.ends_with(&[Told::TakenBack(1), Told::Due(Some(1))]), "{told:?}");
-        hear(&mut pass, 1000, &notes, &ALL);
-        assert_eq!(pass.due(), Some(2));
+        hear(&mut pass, 1000, &[(65.0, 4.0), (73.0, 5.0)], &ALL);
+        assert_eq!(pass.due(), Some(2), "a touch is no talk");
     }
 }
