@@ -38,6 +38,9 @@ const FREQUENCY_TOLERANCE_HZ: f64 = 0.02;
 /// «Audio Priming») and a last block.
 const LOSSY_PADDING_S: f64 = 0.1;
 
+/// A Vorbis block reaches into the next one, and none is longer (Xiph.Org, *Vorbis I*, section 4.2.2).
+const LONGEST_BLOCK: usize = 8192;
+
 struct Heard {
     samples: Vec<f32>,
     gaps: Vec<(u64, u64)>,
@@ -380,6 +383,36 @@ fn a_flaw_inside_is_a_gap_and_time_goes_on() {
     assert!((late - A4_HZ).abs() < FREQUENCY_TOLERANCE_HZ, "after the flaw: {late} Hz");
     let early = frequency(&heard.samples[..24_000], heard.rate);
     assert!((early - 220.0).abs() < FREQUENCY_TOLERANCE_HZ, "before the flaw: {early} Hz");
+}
+
+/// A page of which a byte is another is passed over (RFC 3533, section 6, by its checksum).
+#[test]
+fn a_flaw_in_an_ogg_file_is_a_gap_in_its_place() {
+    let folder = folder();
+    let (wav, ogg) = (folder.path().join("whole.wav"), folder.path().join("whole.ogg"));
+    let mut random = Random::new(20_261_127, 0); // any; noise is like itself at one place only
+    let truth = (0..480_000).map(|_| 0.2 * random.normal() as f32).collect();
+    write_wav(&wav, 48_000, 16, false, &[truth]);
+    for options in [&["-c:a", "libvorbis"][..], &["-c:a", "libvorbis", "-page_duration", "100000"]]
+    {
+        if !ffmpeg(&[&["-i", text(&wav)], options, &[text(&ogg)]].concat()) {
+            return;
+        }
+        let whole = mix(&ogg);
+        let mut bytes = fs::read(&ogg).unwrap();
+        let middle = bytes.len() / 2;
+        bytes[middle] ^= 0xFF;
+        fs::write(&ogg, bytes).unwrap();
+        let heard = mix(&ogg);
+        assert!(heard.damage.is_some(), "{options:?}");
+        assert_eq!(heard.samples.len(), whole.samples.len(), "{options:?}: time goes on");
+        let [(from, lost)] = heard.gaps[..] else { panic!("{options:?}: {:?}", heard.gaps) };
+        let behind = (from + lost) as usize + LONGEST_BLOCK;
+        for part in [0..from as usize, behind..whole.samples.len()] {
+            let same = heard.samples[part.clone()] == whole.samples[part.clone()];
+            assert!(same, "{options:?}: {part:?} is as it was, a hole of {lost} at {from}");
+        }
+    }
 }
 
 #[test]

@@ -270,9 +270,11 @@ fn a_lost_page_is_a_hole_and_what_follows_is_in_time() {
     let (heard, damaged) = hear(&path).unwrap();
     assert!(damaged);
     assert_eq!(heard.len(), whole.len(), "time goes on");
-    // Before the lost page (312 samples are skipped first of all), and behind the page after it once the
-    // decoder has found its feet again.
-    for part in [0..2 * RATE - 312, 9 * RATE / 2..whole.len()] {
+    // Before the lost page (312 samples are skipped first of all), and behind it once the decoder has found
+    // its feet again.
+    let lost = 2 * RATE - 312..3 * RATE - 312;
+    assert!(heard[lost.clone()].iter().all(|&sample| sample == 0.0), "silence in its place");
+    for part in [0..lost.start, lost.end + RATE / 2..whole.len()] {
         let pairs = heard[part.clone()].iter().zip(&whole[part.clone()]);
         let worst = pairs.map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
         assert!(worst < 1e-3, "{part:?}: off by {worst}");

@@ -5,8 +5,7 @@
 //! for afterwards: [`Recording::damage`], [`Recording::clipped`], [`Recording::mix_cancels`].
 //! **Limits.** Nothing is kept: memory does not grow with length (but for the index some
 //! containers hold). Encoder padding that MP4 files declare in an edit list is not cut off, so AAC
-//! may begin up to 50 ms late and end later, by the same amount for every note of a recording. Where an
-//! Ogg file lost a page, the one after it comes in its place and the hole behind: a second comes early.
+//! may begin up to 50 ms late and end later, by the same amount for every note of a recording.
 //! **Reference.** Formats by the crate `symphonia`, Opus by `opus-pure`.
 
 use std::fmt;
@@ -17,7 +16,6 @@ use symphonia::core::codecs::audio::AudioDecoderOptions;
 use symphonia::core::codecs::audio::well_known::CODEC_ID_OPUS;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::FormatOptions;
-use symphonia::core::formats::FormatReader;
 use symphonia::core::formats::TrackType;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::io::MediaSourceStream;
@@ -30,6 +28,7 @@ use super::LOWEST_RATE;
 use super::append_mono;
 use super::error::AudioError;
 use super::guard::guarded;
+use super::ogg::Packets;
 use super::opus::Opus;
 use super::source;
 use crate::units::SampleCount;
@@ -70,9 +69,8 @@ pub struct Damage {
 /// An opened recording, read from beginning to end.
 pub struct Recording {
     name: String,
-    format: Box<dyn FormatReader>,
+    packets: Packets,
     decoder: Box<dyn AudioDecoder>,
-    track: u32,
     rate: SampleRate,
     channels: usize,
     choice: ChannelChoice,
@@ -151,9 +149,8 @@ impl Recording {
         let track = track.id;
         let mut recording = Self {
             name,
-            format,
+            packets: Packets::new(format, track, source.holes),
             decoder,
-            track,
             rate: claimed_rate,
             channels: 0,
             choice,
@@ -285,10 +282,9 @@ impl Recording {
     /// Decodes up to the next block that is whole, and mixes it into `mono`.
     fn decode(&mut self) -> Found {
         while !self.ended {
-            let next = guarded(|| self.format.next_packet()).unwrap_or(Err(TRIPPED));
+            let next = guarded(|| self.packets.next()).unwrap_or(Err(TRIPPED));
             let packet = match next {
-                Ok(Some(packet)) if packet.track_id == self.track => packet,
-                Ok(Some(_)) => continue,
+                Ok(Some(packet)) => packet,
                 Ok(None) => break,
                 Err(Error::IoError(error)) if error.kind() == std::io::ErrorKind::UnexpectedEof => {
                     break;

@@ -6,12 +6,13 @@
 //! **Limits.** Rates from [`LOWEST_RATE`] to [`HIGHEST_RATE`]; no resampling.
 
 mod chunks;
-mod ends;
 pub mod error;
 pub mod file;
 mod guard;
 #[cfg(feature = "live")]
 pub mod live;
+mod matroska;
+mod ogg;
 mod opus;
 mod source;
 pub mod write;

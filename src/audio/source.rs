@@ -18,8 +18,10 @@ use symphonia::core::io::MediaSource;
 use symphonia::core::io::ReadOnlySource;
 
 use super::chunks;
-use super::ends;
 use super::error::AudioError;
+use super::matroska;
+use super::ogg;
+use super::ogg::Hole;
 
 /// How much of the beginning is looked at: room for the chunks that may precede the samples.
 const HEAD_BYTES: u64 = 16 * 1024;
@@ -34,6 +36,8 @@ pub struct Source {
     pub media: Box<dyn MediaSource>,
     /// True if the end is known to be missing; the decoder will not notice any more.
     pub cut_short: bool,
+    /// Where pages of an Ogg file are lost.
+    pub holes: Vec<Hole>,
 }
 
 /// How a recording is called in messages.
@@ -64,11 +68,11 @@ pub fn open(path: &Path) -> Result<Source, AudioError> {
         return stream(file, &recording);
     }
     let head = read_head(&mut file, &recording)?;
-    if chunks::index_comes_first(&head) || head.starts_with(ends::EBML) {
+    if chunks::index_comes_first(&head) || head.starts_with(matroska::EBML) {
         // Read in order, it can be read to its end even if that end is missing.
-        let cut_short = ends::matroska_is_cut(&head, kind.len());
+        let cut_short = matroska::is_cut(&head, kind.len());
         let media = Box::new(ReadOnlySource::new(io::Cursor::new(head).chain(file)));
-        return Ok(Source { media, cut_short });
+        return Ok(Source { media, cut_short, holes: Vec::new() });
     }
     seekable(file, head).map_err(unreadable)
 }
@@ -88,14 +92,14 @@ fn read_head(bytes: &mut impl Read, recording: &str) -> Result<Vec<u8>, AudioErr
 fn seekable(mut file: File, mut head: Vec<u8>) -> io::Result<Source> {
     let bytes = file.metadata()?.len();
     let mut cut_short = chunks::mend(&mut head, Some(bytes));
-    if head.starts_with(ends::OGG) {
-        let mut tail = Vec::new();
-        file.seek(SeekFrom::Start(bytes.saturating_sub(ends::LONGEST_PAGE)))?;
-        file.read_to_end(&mut tail)?;
-        cut_short = ends::ogg_is_cut(&tail);
-    }
+    let mut holes = Vec::new();
     file.rewind()?;
-    Ok(Source { media: Box::new(Mended { head, file, at: 0, bytes }), cut_short })
+    if head.starts_with(ogg::MARK) {
+        let pages = ogg::survey(&mut file)?;
+        (cut_short, holes) = (!pages.ended, pages.holes);
+        file.rewind()?;
+    }
+    Ok(Source { media: Box::new(Mended { head, file, at: 0, bytes }), cut_short, holes })
 }
 
 fn stream(
@@ -112,7 +116,7 @@ fn stream(
     }
     chunks::mend(&mut head, None);
     let media = Box::new(ReadOnlySource::new(io::Cursor::new(head).chain(bytes)));
-    Ok(Source { media, cut_short: false })
+    Ok(Source { media, cut_short: false, holes: Vec::new() })
 }
 
 fn spool(head: &[u8], mut rest: impl Read) -> io::Result<File> {
