@@ -131,7 +131,7 @@ pub enum Event<'a> {
         /// When it ended.
         end: SampleIndex,
     },
-    /// Samples that never arrived, or were not numbers.
+    /// Samples that never arrived, or were not numbers. What comes in pieces is told in pieces.
     Gap {
         /// Where the hole begins.
         at: SampleIndex,

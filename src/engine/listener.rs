@@ -103,6 +103,9 @@ fn keep(take: &mut Take, event: &Event<'_>) {
                 strike.end = *end;
             }
         }
-        Event::Gap { at, lost } => take.holes.push((*at, *lost)),
+        Event::Gap { at, lost } => match take.holes.last_mut() {
+            Some((from, so_far)) if from.0 + so_far.0 == at.0 => so_far.0 += lost.0,
+            _ => take.holes.push((*at, *lost)),
+        },
     }
 }

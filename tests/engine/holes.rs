@@ -62,3 +62,21 @@ fn many_small_holes_shift_no_strike() {
         }
     }
 }
+
+/// How samples come in pieces must not tell: a hole from one piece into the next is one hole.
+#[test]
+fn a_hole_over_the_border_of_two_chunks_is_one_hole() {
+    let rate = rate(44_100);
+    let mut samples = played(LICK, rate);
+    samples[30_000..31_000].fill(f32::NAN);
+    samples[50_000] = f32::INFINITY;
+    for chunk in [64, 441, 4096, samples.len()] {
+        let mut listener = Listener::new(settings(rate));
+        for chunk in samples.chunks(chunk) {
+            listener.push(chunk, |_| {});
+        }
+        let holes: Vec<(u64, u64)> =
+            listener.finish(|_| {}).holes.iter().map(|(at, lost)| (at.0, lost.0)).collect();
+        assert_eq!(holes, [(30_000, 1_000), (50_000, 1)], "chunks of {chunk}");
+    }
+}
