@@ -370,6 +370,12 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "straight quotes stand on both sides of a text: title = \"Ferry landing sixths\"",
     ),
     (
+        "\"Ferry landing sixths\"",
+        "\" \"",
+        "good.toml:1:10: the title is empty",
+        "name the lick: title = \"Ferry landing sixths\"",
+    ),
+    (
         "steps = [",
         "steps = []\nmore = [",
         "good.toml:9:1: unknown key `more`",
@@ -717,7 +723,7 @@ fn any_step() -> impl Strategy<Value = Step> {
 
 fn any_lick() -> impl Strategy<Value = Lick> {
     (
-        "\\PC{0,20}",
+        "\\PC{1,20}".prop_filter("no title", |title| !title.trim().is_empty()),
         -7i8..=7,
         40u32..=1600,
         0u8..=3,

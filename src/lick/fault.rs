@@ -78,6 +78,9 @@ pub enum Fault {
         /// Strings found.
         found: usize,
     },
+    /// Nothing to know the lick by.
+    #[error("the title is empty")]
+    NoTitle,
     /// Nothing to play.
     #[error("a lick without steps")]
     NoSteps,
@@ -195,6 +198,7 @@ impl Fault {
             Self::StringCount { .. } => {
                 "name 1 to 12 open strings, lowest first: tuning = \"E2 A2 D3 G3 B3 E4\"".to_owned()
             }
+            Self::NoTitle => format!("name the lick: {}", example("title")),
             Self::NoSteps => {
                 "write at least one: steps = [ { beats = 1, frets = \"x x x 9 x 9\" } ]".to_owned()
             }

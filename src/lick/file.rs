@@ -180,7 +180,10 @@ fn read_lick(text: &str) -> Found<Written> {
     let table = Table { entries: document.get_ref(), span: 0..0 };
     table.only(LICK_KEYS)?;
 
-    let title = table.text("title")?.0.to_owned();
+    let (title, span) = table.text("title")?;
+    if title.trim().is_empty() {
+        return Err((span, Fault::NoTitle));
+    }
     let key: Key = table.named("key")?;
     let tempo_bpm = read_tempo(&table)?;
     let meter = read_meter(&table)?;
@@ -204,7 +207,7 @@ fn read_lick(text: &str) -> Found<Written> {
         steps.push(step);
         places.push(place);
     }
-    let lick = Lick { title, key, tempo_bpm, meter, tuning, capo, steps };
+    let lick = Lick { title: title.to_owned(), key, tempo_bpm, meter, tuning, capo, steps };
     lick.check().map_err(|flaw| {
         let place = &places[flaw.step - 1];
         let mark = flaw.string.and_then(|string| {

@@ -124,7 +124,8 @@ pub fn any_lick(range: Range) -> impl Strategy<Value = Lick> {
     let meter = (1u8..13, prop::sample::select(vec![2u8, 4, 8, 16]));
     let meter = meter.prop_map(|(count, unit)| Meter::new(count, unit).unwrap());
     let capo = 0..4 * others as u8 + 1;
-    ("[ -~\t\r\né♯]{0,20}", key, 10.0f64..400.0, meter, tuning, capo)
+    let title = "[ -~\t\r\né♯]{1,20}".prop_filter("no title", |title| !title.trim().is_empty());
+    (title, key, 10.0f64..400.0, meter, tuning, capo)
         .prop_flat_map(move |(title, key, tempo_bpm, meter, tuning, capo)| {
             any_steps(tuning.n_strings(), range).prop_map(move |steps| Lick {
                 title: title.clone(),

@@ -85,6 +85,22 @@ fn assert_sounds_alike(found: &Lick, wanted: &Lick) {
     assert_eq!((extra, missing), (vec![], vec![]), "\n{}\n{}", found.to_toml(), wanted.to_toml());
 }
 
+/// A lick without a name would be none that a lick file can hold.
+#[test]
+fn an_empty_title_is_none() {
+    let lick = &embedded().next().unwrap();
+    let document = musicxml::write(lick).unwrap();
+    let tab = tab::write(lick).unwrap();
+    for title in ["", " "] {
+        let document = document.replacen(&format!(">{}<", lick.title), &format!(">{title}<"), 1);
+        let tab = tab.replacen(&lick.title, title, 1);
+        for reading in [musicxml::read(document.as_bytes()).unwrap(), tab::read(&tab).unwrap()] {
+            assert_eq!(reading.lick.title, "Untitled");
+            assert!(reading.remarks[0].contains("title") || reading.remarks[0].contains("Title"));
+        }
+    }
+}
+
 #[test]
 fn embedded_licks_survive_musicxml() {
     for lick in embedded() {

@@ -136,8 +136,8 @@ impl<'a> Reader<'a> {
     fn score(mut self, root: &'a Element) -> Result<Reading, NotationError> {
         let measures = self.measures(root)?;
         let titles = [root.path(&["work", "work-title"]), root.child("movement-title")];
-        let titles = || titles.iter().flatten().map(|title| title.raw_text());
-        let title = titles().find(|title| !title.trim().is_empty()).or(titles().next());
+        let mut titles = titles.iter().flatten().map(|title| title.raw_text());
+        let title = titles.find(|title| !title.trim().is_empty());
         let title = title.map(str::to_owned).unwrap_or_else(|| {
             self.remarks.add("", "the score has no title");
             "Untitled".to_owned()

@@ -79,6 +79,7 @@ fn head(page: &Page, remarks: &mut Remarks) -> Result<Lick, NotationError> {
         problem,
     };
     let title = page.headings.get("title").map(|(_, title)| title.clone());
+    let title = title.filter(|title| !title.trim().is_empty());
     let key = match get("key") {
         Some((line, key)) => {
             Some(key.parse::<Key>().map_err(|error| wrong(line, error.to_string()))?)
@@ -128,7 +129,7 @@ fn head(page: &Page, remarks: &mut Remarks) -> Result<Lick, NotationError> {
             remarks.add("", what);
         }
     };
-    or_default(title.is_none(), "there is no heading `Title:`");
+    or_default(title.is_none(), "no heading `Title:` names the lick");
     or_default(key.is_none(), "there is no heading `Key:`; C major is taken");
     or_default(tempo.is_none(), "there is no heading `Tempo:`; 90 is taken");
     or_default(meter.is_none(), "there is no heading `Meter:`; 4/4 is taken");
