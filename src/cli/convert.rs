@@ -81,6 +81,15 @@ impl Format {
         }
     }
 
+    fn told(self) -> &'static str {
+        match self {
+            Self::Lick => "a lick",
+            Self::Musicxml | Self::Mxl => "MusicXML",
+            Self::Midi => "MIDI",
+            Self::Tab => "tab",
+        }
+    }
+
     fn name(self) -> &'static str {
         match self {
             Self::Lick => "lick",
@@ -106,6 +115,12 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let embedded = lick::library::names().any(|name| Path::new(name) == args.input);
     let from = args.from.or_else(|| Format::of(&args.input)).or(embedded.then_some(Format::Lick));
     let from = from.ok_or_else(|| unknown(&args.input, "--from"))?;
+    if args.grid.is_some() && from != Format::Midi {
+        return Err(Failure::new(
+            format!("--grid is for MIDI, and {} is {}", args.input.display(), from.told()),
+            "leave out --grid: times written down are exact",
+        ));
+    }
     let to_stdout = args.output == Path::new("-");
     let to = args.to.or_else(|| Format::of(&args.output));
     let to = to.ok_or_else(|| unknown(&args.output, "--to"))?;

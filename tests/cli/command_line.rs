@@ -53,3 +53,18 @@ fn options_for_listening_live_are_refused_beside_a_recording() {
     }
     assert!(!desk.path("kept.wav").exists());
 }
+
+/// Times of a score are written; only those of a MIDI file may have been played.
+#[test]
+fn a_grid_is_for_midi_only() {
+    let desk = Desk::new();
+    for format in ["mid", "txt", "musicxml"] {
+        desk.run(&["convert", "lick.toml", "-o", &format!("out.{format}")]).done();
+    }
+    for (file, kind) in [("lick.toml", "a lick"), ("out.txt", "tab"), ("out.musicxml", "MusicXML")]
+    {
+        let run = desk.run(&["convert", file, "-o", "new.toml", "--grid", "4"]);
+        run.refused(&[&format!("--grid is for MIDI, and {file} is {kind}"), "leave out --grid"]);
+    }
+    desk.run(&["convert", "out.mid", "-o", "new.toml", "--grid", "4"]).done();
+}
