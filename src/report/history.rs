@@ -1,7 +1,8 @@
 //! Judged takes in, as `check --json` printed them; out, how the playing came along.
 //!
-//! **Conventions.** Takes keep the order they are given in; takes of one lick stand together. A take in
-//! which nothing was struck is listed as that and counts for nothing.
+//! **Conventions.** Takes keep the order they are given in; takes of one lick stand together. One lick is
+//! one title and, where takes have a step in common, the same notes asked for in it. A take in which nothing
+//! was struck is listed as that and counts for nothing.
 
 use std::collections::BTreeMap;
 use std::io;
@@ -37,6 +38,8 @@ pub struct Entry {
     pub played: bool,
     /// Number of each step with whether it was right; `None` where the recording does not decide.
     pub steps: Vec<(u64, Option<bool>)>,
+    /// Number of each step with what it asks for: strings, frets and MIDI numbers.
+    pub asked: BTreeMap<u64, Vec<[Option<u64>; 3]>>,
     /// Median distance of right notes from their pitch, in cents.
     pub cents: Option<f64>,
     /// Median distance of strikes from an even beat, in milliseconds.
@@ -96,6 +99,11 @@ fn entry(lick: &str, take: &Value) -> Option<Entry> {
         let is_right = |verdict: &str| (verdict != "unsure").then_some(verdict == "right");
         (number, verdict.as_deref().map_or(Some(false), is_right))
     };
+    let place = |note: &Value| ["string", "fret", "midi"].map(|name| note.get(name)?.as_u64());
+    let asked = steps.iter().filter_map(|step| {
+        let notes = step.get("expected")?.as_array()?;
+        Some((step.get("step")?.as_u64()?, notes.iter().map(place).collect()))
+    });
     let cents = steps
         .iter()
         .filter_map(|step| step.get("heard")?.as_array())
@@ -111,6 +119,7 @@ fn entry(lick: &str, take: &Value) -> Option<Entry> {
         recorded_at: text(take, "recorded_at"),
         played: struck || strays,
         steps: steps.iter().enumerate().map(judged).collect(),
+        asked: asked.collect(),
         cents: median_distance(cents),
         timing_ms: median_distance(timing),
         tempo_bpm: take.get("tempo_bpm").and_then(Value::as_f64),
@@ -123,13 +132,39 @@ fn median_distance(values: impl Iterator<Item = f64>) -> Option<f64> {
     distances.get(distances.len() / 2).copied()
 }
 
+/// The takes of one lick.
+struct Lick<'a> {
+    title: &'a str,
+    takes: Vec<&'a Entry>,
+    /// The first step that asks for something else than in the first lick of this title.
+    differs_in: Option<u64>,
+}
+
+impl Lick<'_> {
+    /// The first step in which `take` was asked for something else.
+    fn differs_from(&self, take: &Entry) -> Option<u64> {
+        let differs = |known: &&Entry| {
+            let asked_otherwise =
+                |step: &u64| known.asked.get(step).is_some_and(|asked| *asked != take.asked[step]);
+            take.asked.keys().copied().find(asked_otherwise)
+        };
+        self.takes.iter().filter_map(differs).min()
+    }
+}
+
 /// Licks in the order they first come, each with its takes.
-fn by_lick(entries: &[Entry]) -> Vec<(&str, Vec<&Entry>)> {
-    let mut licks: Vec<(&str, Vec<&Entry>)> = Vec::new();
+fn by_lick(entries: &[Entry]) -> Vec<Lick<'_>> {
+    let mut licks: Vec<Lick<'_>> = Vec::new();
     for entry in entries {
-        match licks.iter_mut().find(|(lick, _)| *lick == entry.lick) {
-            Some((_, takes)) => takes.push(entry),
-            None => licks.push((&entry.lick, vec![entry])),
+        let mut differs_in = None;
+        let known = licks.iter_mut().filter(|lick| lick.title == entry.lick).find(|lick| {
+            let differs = lick.differs_from(entry);
+            differs_in = differs_in.or(differs);
+            differs.is_none()
+        });
+        match known {
+            Some(lick) => lick.takes.push(entry),
+            None => licks.push(Lick { title: &entry.lick, takes: vec![entry], differs_in }),
         }
     }
     licks
@@ -146,11 +181,14 @@ pub fn text(
     shown: usize,
     width: Option<usize>,
 ) -> io::Result<()> {
-    for (i, (lick, takes)) in by_lick(entries).into_iter().enumerate() {
+    for (i, Lick { title, takes, differs_in }) in by_lick(entries).into_iter().enumerate() {
         if i > 0 {
             writeln!(out)?;
         }
-        writeln!(out, "{}\n", escaped(lick))?;
+        let which = differs_in.map_or(String::new(), |step| {
+            format!(" (another lick of this title: step {step} asks for other notes)")
+        });
+        writeln!(out, "{}{which}\n", escaped(title))?;
         let earlier = takes.len().saturating_sub(shown);
         table(out, &takes[earlier..], width)?;
         if earlier > 0 {
@@ -230,8 +268,9 @@ fn to_work_on(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
 pub fn document(entries: &[Entry]) -> Value {
     let licks: Vec<Value> = by_lick(entries)
         .into_iter()
-        .map(|(lick, takes)| {
-            let takes: Vec<Value> = takes
+        .map(|lick| {
+            let takes: Vec<Value> = lick
+                .takes
                 .into_iter()
                 .map(|take| {
                     let missed: Vec<u64> = take.not_right().collect();
@@ -242,7 +281,11 @@ pub fn document(entries: &[Entry]) -> Value {
                             "median_timing_ms": take.timing_ms, "tempo_bpm": take.tempo_bpm })
                 })
                 .collect();
-            json!({ "lick": lick, "takes": takes })
+            let mut told = json!({ "lick": lick.title, "takes": takes });
+            if let Some(step) = lick.differs_in {
+                told["differs_in_step"] = step.into();
+            }
+            told
         })
         .collect();
     json!({ "schema": SCHEMA, "licks": licks })
@@ -356,6 +399,42 @@ mod tests {
         let text = told(&found, 10);
         assert!(text.contains("1/2") && !text.contains("To work on"), "{text}");
         assert_eq!(document(&found)["licks"][0]["takes"][0]["steps_not_right"], json!([]));
+    }
+
+    /// Two licks of one title have two histories; a part of a lick and a take that tells less belong to
+    /// the one they may be of.
+    #[test]
+    fn licks_of_one_title_are_kept_apart_by_what_they_ask_for() {
+        let take = |name: &str, steps: &[(u64, Option<u64>)]| {
+            let asked = |fret: &u64| json!([{ "string": 3, "fret": fret, "midi": 55 + fret }]);
+            let step = |(step, fret): &(u64, Option<u64>)| json!({ "step": step, "verdict": "right", "expected": fret.as_ref().map(asked) });
+            let steps: Vec<Value> = steps.iter().map(step).collect();
+            let document =
+                json!({ "lick": "Etude", "takes": [ { "recording": name, "steps": steps } ] });
+            entries(&document).expect("a document of check").remove(0)
+        };
+        let found = [
+            take("a", &[(1, Some(7)), (2, Some(5)), (3, Some(4))]),
+            take("b", &[(1, Some(7)), (2, Some(9))]),
+            take("a2", &[(2, Some(5)), (3, Some(4))]),
+            take("old", &[(1, None), (2, None)]),
+            take("b2", &[(2, Some(9))]),
+        ];
+        let names = |lick: &Value| -> Vec<String> {
+            let takes = lick["takes"].as_array().expect("takes").iter();
+            takes.map(|take| take["recording"].as_str().expect("a name").to_owned()).collect()
+        };
+        let licks = &document(&found)["licks"];
+        assert_eq!(names(&licks[0]), ["a", "a2", "old"]);
+        assert_eq!(names(&licks[1]), ["b", "b2"]);
+        assert_eq!(
+            (&licks[0]["differs_in_step"], licks.as_array().map(Vec::len)),
+            (&json!(null), Some(2))
+        );
+        assert_eq!(licks[1]["differs_in_step"], 2);
+        let heading = "\nEtude (another lick of this title: step 2 asks for other notes)\n";
+        let text = told(&found, 10);
+        assert!(text.starts_with("Etude\n") && text.contains(heading), "{text}");
     }
 
     #[test]
