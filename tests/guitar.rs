@@ -7,6 +7,8 @@
 
 mod support;
 
+use std::collections::BTreeMap;
+
 use doublecheck::audio::WavWriter;
 use doublecheck::audio::write::SampleFormat;
 use doublecheck::engine::Listener;
@@ -31,6 +33,7 @@ use doublecheck::practice::tuning::Verdict;
 use doublecheck::practice::tuning::Wanted;
 use doublecheck::practice::tuning::beats_hz;
 use doublecheck::practice::tuning::pure_target;
+use doublecheck::report;
 use doublecheck::synth::PluckedNote;
 use doublecheck::synth::Room;
 use doublecheck::synth::guitar::Guitar;
@@ -473,11 +476,10 @@ fn plucks_that_say_nothing_are_refused() {
     assert!(matches!(found[..], [Fault::Buzzing]), "buzzing: {found:?}");
 }
 
-/// The saddle of a neck that is 3 cents off at the twelfth fret, and a fifth fret that lies wrong.
-#[test]
-fn the_map_of_the_neck_tells_saddle_nut_and_fret_apart() {
+/// Two strings of a neck, every note so many cents off by the tuning, from the first fret on by the nut, at
+/// the twelfth by the saddle, and at the fifth by that fret.
+fn mapped([tuning, nut, saddle, fifth]: [f64; 4]) -> NeckMap {
     let strings = [StringNumber(6), StringNumber(5)];
-    let (tuning, nut, saddle, fifth) = (-4.0, 1.5, 3.0, 5.0);
     let mut notes = Vec::new();
     for string in strings {
         for fret in 0..=12u8 {
@@ -497,6 +499,51 @@ fn the_map_of_the_neck_tells_saddle_nut_and_fret_apart() {
     listen(PluckListener::new(listener(cd_rate())), &take(&notes, 4), |pluck| {
         map.push(pluck);
     });
+    map
+}
+
+/// However narrow the window, a fret stands over its cents.
+#[test]
+fn the_map_of_the_neck_stands_in_columns_in_any_window() {
+    let map = mapped([-4.0, 1.5, 3.0, 5.0]);
+    let told = |width| {
+        let mut out = Vec::new();
+        report::neck::text(&mut out, &map, 648.0, None, width).expect("a vector takes everything");
+        String::from_utf8(out).expect("UTF-8")
+    };
+    // Every fret with what stands below its number, line by line.
+    let cells = |text: &str| {
+        let table = text.lines().skip(2).take_while(|line| !line.starts_with("string 6:"));
+        let mut frets: BTreeMap<u8, Vec<String>> = BTreeMap::new();
+        let mut heads = Vec::new();
+        for line in table.filter(|line| !line.is_empty() && !line.starts_with('─')) {
+            let letters: Vec<char> = line.chars().skip(12).collect();
+            let columns = letters.chunks(5).map(|cell| String::from_iter(cell).trim().to_owned());
+            let columns: Vec<String> = columns.collect();
+            match line.starts_with("string") {
+                true => heads = columns,
+                false => heads.iter().zip(columns).for_each(|(fret, cents)| {
+                    frets.entry(fret.parse().expect("a fret")).or_default().push(cents);
+                }),
+            }
+        }
+        frets
+    };
+    let whole = cells(&told(None));
+    assert_eq!(whole.keys().copied().collect::<Vec<_>>(), (0..=12).collect::<Vec<_>>());
+    for width in [80, 76, 60, 30, 8] {
+        let text = told(Some(width));
+        assert_eq!(cells(&text), whole, "\n{text}");
+        let head = text.lines().nth(2).expect("a head");
+        assert!(head.len() <= width.max(17), "{width}:\n{text}");
+    }
+}
+
+/// The saddle of a neck that is 3 cents off at the twelfth fret, and a fifth fret that lies wrong.
+#[test]
+fn the_map_of_the_neck_tells_saddle_nut_and_fret_apart() {
+    let [tuning, nut, saddle, fifth] = [-4.0, 1.5, 3.0, 5.0];
+    let map = mapped([tuning, nut, saddle, fifth]);
     let (spots, splits) = map.spots();
     assert_eq!(spots.len(), 26, "{:?}", map.refused());
     assert_eq!(map.next(), None);

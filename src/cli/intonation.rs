@@ -163,7 +163,9 @@ fn map_neck(
     args.guitar.save_page(|| report::neck::page(&map, args.scale_mm, key))?;
     match common.json {
         true => output::print(|out| report::neck::json(out, &map, args.scale_mm)),
-        false => output::print_text(|out, _| report::neck::text(out, &map, args.scale_mm, key)),
+        false => output::print_text(|out, look| {
+            report::neck::text(out, &map, args.scale_mm, key, look.width)
+        }),
     }?;
     unheard.map_or(Ok(Outcome::Done), Err)
 }

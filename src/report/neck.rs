@@ -105,7 +105,12 @@ fn frets(spots: &[Spot]) -> Vec<Fret> {
     frets
 }
 
-/// Writes the map, what explains each string, and what only single frets explain.
+/// Cells before the first fret, and cells of a fret.
+const LABEL: usize = 12;
+const CELL: usize = 5;
+
+/// Writes the map, what explains each string, and what only single frets explain. Frets that do not fit
+/// into `width` cells go on below.
 ///
 /// # Errors
 /// Whatever `out` fails with.
@@ -114,6 +119,7 @@ pub fn text(
     map: &NeckMap,
     scale_mm: f64,
     key: Option<Key>,
+    width: Option<usize>,
 ) -> io::Result<()> {
     let plan = map.plan();
     let (spots, splits) = map.spots();
@@ -122,18 +128,20 @@ pub fn text(
     } else {
         let second =
             if splits.is_empty() { "" } else { " (second line: what only that fret explains)" };
-        writeln!(out, "Cents from equal temperament{second}\n")?;
-        let frets = frets(&spots);
-        let heads: Vec<String> = frets.iter().map(|fret| format!("{:>5}", fret.0)).collect();
-        writeln!(out, "string  fret{}", heads.concat())?;
-        writeln!(out, "{}", "─".repeat(12 + 5 * frets.len()))?;
+        writeln!(out, "Cents from equal temperament{second}")?;
+    }
+    let fitting = width.map_or(usize::MAX, |width| (width.saturating_sub(LABEL) / CELL).max(1));
+    for frets in frets(&spots).chunks(fitting) {
+        let heads: Vec<String> = frets.iter().map(|fret| format!("{:>CELL$}", fret.0)).collect();
+        writeln!(out, "\nstring  fret{}", heads.concat())?;
+        writeln!(out, "{}", "─".repeat(LABEL + CELL * frets.len()))?;
         for &string in &plan.strings {
             let row = |cents: &dyn Fn(&Spot) -> Option<f64>| -> String {
                 let cell = |fret: &Fret| {
                     let cents = spot_at(&spots, string, *fret).and_then(cents);
                     let cents =
                         cents.map_or("·".to_owned(), |cents| format!("{:+}", whole(cents)));
-                    format!("{cents:>5}")
+                    format!("{cents:>CELL$}")
                 };
                 frets.iter().map(cell).collect()
             };
@@ -141,7 +149,7 @@ pub fn text(
             let open = open.unwrap_or_default();
             writeln!(out, "{:>4}    {open:<4}{}", string.0, row(&|s| Some(s.deviation.cents)))?;
             if splits.iter().any(|split| split.string == string) {
-                writeln!(out, "{:12}{}", "", row(&|s| s.alone.map(|cents| cents.0)))?;
+                writeln!(out, "{:LABEL$}{}", "", row(&|s| s.alone.map(|cents| cents.0)))?;
             }
         }
     }
