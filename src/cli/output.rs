@@ -145,8 +145,15 @@ impl Existing {
     /// Asks before the work is done whether `path` can be written to afterwards.
     ///
     /// # Errors
-    /// There is such a file, and it is to stay; or such a folder.
+    /// There is such a file, and it is to stay; or such a folder; or no folder to hold it.
     pub fn allows(self, path: &Path) -> Result<(), Failure> {
+        let folder = path.parent().filter(|folder| *folder != Path::new(""));
+        if folder.is_some_and(|folder| !folder.is_dir()) {
+            return Err(Failure::new(
+                format!("{}: there is no such folder", path.display()),
+                "make the folder first, or give another path",
+            ));
+        }
         let refused = path.is_dir() || (self != Self::Replace && path.exists());
         if refused { Err(self.refusal(path)) } else { Ok(()) }
     }
@@ -199,10 +206,6 @@ pub fn save(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Failure
     };
     write().map_err(|error| match error.kind() {
         io::ErrorKind::AlreadyExists => existing.refusal(path),
-        io::ErrorKind::NotFound => Failure::new(
-            format!("{}: there is no such folder", path.display()),
-            "make the folder first, or give another path",
-        ),
         kind => Failure::new(
             format!("{}: cannot be written: {kind}", path.display()),
             "check the permissions of the folder and the room on the disk",

@@ -15,8 +15,6 @@ fn a_lick_that_cannot_be_read_is_told_with_its_place() {
     desk.run(&["check", "nowhere.toml", "take.wav"]).refused(&[nowhere]);
     desk.run(&["convert", "nowhere.toml", "-o", "out.mid"]).refused(&[nowhere]);
     desk.run(&["history", "nowhere.toml"]).refused(&[nowhere]);
-    let render = ["render", "ferry-landing-sixths", "-o", "nowhere/out.wav"];
-    desk.run(&render).refused(&["nowhere/out.wav: cannot be written: no such file or directory\n"]);
     desk.put("empty.toml", "");
     desk.run(&["check", "empty.toml", "take.wav"]).refused(&["empty.toml"]);
     desk.put("marks.toml", LICK.replace("x x x 7 x 7", "x x x 7 7"));
@@ -111,6 +109,27 @@ fn a_file_that_is_there_is_told_in_the_same_words_everywhere() {
     }
     desk.run(&["new", "there.toml"]).refused(&[there, "remove the file first"]);
     desk.run(&["tuning", "take.wav", "--report", "there.html", "--force"]).done();
+}
+
+/// Before the work: nobody plays, and nothing is rendered, for nothing.
+#[test]
+fn a_folder_that_is_not_there_is_told_in_the_same_words_everywhere() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    for (arguments, path) in [
+        (&["convert", "lick.toml", "-o", "nowhere/out.mid"][..], "nowhere/out.mid"),
+        (&["sheet", "lick.toml", "-o", "nowhere/out.html"], "nowhere/out.html"),
+        (&["render", "lick.toml", "-o", "nowhere/out.wav", "--force"], "nowhere/out.wav"),
+        (&["render", "lick.toml", "--midi", "-o", "nowhere/out.mid"], "nowhere/out.mid"),
+        (&["new", "nowhere/out.toml"], "nowhere/out.toml"),
+        (&["tuning", "take.wav", "--report", "nowhere/out.html"], "nowhere/out.html"),
+        (&["tuning", "--report", "nowhere/out.html"], "nowhere/out.html"),
+        (&["intonation", "--report", "take.wav/out.html"], "take.wav/out.html"),
+    ] {
+        let run = desk.run(arguments);
+        run.refused(&[&format!("{path}: there is no such folder"), "make the folder first"]);
+        assert_eq!(run.out, "", "{arguments:?}");
+    }
 }
 
 #[test]
