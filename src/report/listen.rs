@@ -18,6 +18,7 @@ use crate::practice::verdict::Pitch;
 use crate::theory::naming::name_sounding;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
+use crate::theory::spelling::Spelling;
 use crate::units::Cents;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
@@ -69,7 +70,11 @@ pub fn line(
     });
     let ringing = heard.ringing.iter().map(|pitch| text::ringing(pitch.note, None));
     let told: Vec<String> = notes.chain(ringing).collect();
-    let (at, name) = (strike.onset.seconds(rate), heard.name());
+    let (at, mut name) = (strike.onset.seconds(rate), heard.name());
+    // A power chord on G reads like the note G5, and D7 like one too.
+    if heard.struck.len() > 1 && name.parse::<Spelling>().is_ok() {
+        name.push_str(" chord");
+    }
     let line = format!("{at:>7.2} s  {name:<NAME_WIDTH$}  {}", told.join(", "));
     writeln!(out, "{}", line.trim_end())
 }
@@ -237,6 +242,21 @@ mod tests {
 ";
         let found = String::from_utf8(out).expect("UTF-8");
         assert_eq!(found, expected, "found:\n{found}");
+    }
+
+    /// G2, D3 and G3 (97.999, 146.832 and 195.998 Hz, ISO 16) are a chord that is called G5, as a note is.
+    #[test]
+    fn a_chord_does_not_read_like_a_note() {
+        let mut take = take();
+        let note = take.strikes[0].notes[1];
+        let heard = |hz| HeardPitch { frequency: Hertz::new(hz).expect("positive"), ..note };
+        take.strikes[0].notes = vec![heard(97.999), heard(146.832), heard(195.998)];
+        take.strikes[1].notes = vec![heard(783.991)];
+        let mut out = Vec::new();
+        text(&mut out, &take, Reference::default()).expect("a vector takes all bytes");
+        let found = String::from_utf8(out).expect("UTF-8");
+        assert!(found.contains("0.51 s  G5 chord           G2 +0 ±1, D3"), "found:\n{found}");
+        assert!(found.contains("1.02 s  G5                 G5 +0 ±1\n"), "found:\n{found}");
     }
 
     /// A perhaps A#4 (466.16 Hz, ISO 16) beside notes that are sure, and one alone.
