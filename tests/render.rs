@@ -285,11 +285,7 @@ fn an_endless_lick_is_refused_before_it_fills_the_memory() {
 fn the_own_ear_finds_rendered_licks_right() {
     const FEWEST_RIGHT: u64 = 75;
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let run = |arguments: &[&str]| {
-        let mut command = Command::cargo_bin("doublecheck").expect("the binary is built");
-        let done = command.current_dir(folder.path()).args(arguments).assert().success();
-        done.get_output().stdout.clone()
-    };
+    let run = |arguments: &[&str]| done_in(folder.path(), arguments);
     let (mut right, mut missed) = (0, Vec::new());
     for name in doublecheck::lick::library::names() {
         run(&["render", name, "-o", "take.wav", "--force"]);
@@ -303,4 +299,23 @@ fn the_own_ear_finds_rendered_licks_right() {
         }
     }
     assert!(right >= FEWEST_RIGHT, "only {right} steps are right: {missed:#?}");
+}
+
+/// Who begins with `new` hears the lick, plays nothing yet, and must not be told that it was played wrong.
+#[test]
+fn the_lick_to_start_from_is_right_as_it_is_rendered() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for arguments in [
+        &["new", "first.toml"][..],
+        &["render", "first.toml", "-o", "take.wav"],
+        &["check", "first.toml", "take.wav", "--fail-on-fault", "--no-history"],
+    ] {
+        done_in(folder.path(), arguments);
+    }
+}
+
+/// What the program prints; it must succeed.
+fn done_in(folder: &Path, arguments: &[&str]) -> Vec<u8> {
+    let mut command = Command::cargo_bin("doublecheck").expect("the binary is built");
+    command.current_dir(folder).args(arguments).assert().success().get_output().stdout.clone()
 }
