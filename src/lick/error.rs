@@ -70,7 +70,9 @@ impl LickError {
         match self {
             Self::Read { name, source } if source.kind() == io::ErrorKind::NotFound => {
                 let names: Vec<_> = library::names().collect();
-                let meant = library::near(name)
+                let file = Some(format!("{name}.toml")).filter(|file| Path::new(file).is_file());
+                let meant = file
+                    .or_else(|| library::near(name).map(str::to_owned))
                     .map_or(String::new(), |meant| format!("did you mean `{meant}`? "));
                 format!(
                     "{meant}give the path of a lick file, or an embedded lick: {}",
@@ -85,9 +87,12 @@ impl LickError {
                 let lick = Path::new(name).with_extension("toml");
                 format!("make a lick of it first: doublecheck convert {name} -o {}", lick.display())
             }
-            Self::TooLong { .. } | Self::NotText { .. } => {
-                "a lick is a short TOML file in UTF-8; `doublecheck new` writes one to start from"
+            Self::NotText { .. } => {
+                "save it as UTF-8 text in your editor; `doublecheck new` writes a lick to start from"
                     .to_owned()
+            }
+            Self::TooLong { .. } => {
+                "a lick is a short TOML file; `doublecheck new` writes one to start from".to_owned()
             }
             Self::Malformed { fault, .. } => fault.hint(),
         }

@@ -180,7 +180,13 @@ impl Fault {
                     .to_owned()
             }
             Self::Syntax { message } => syntax_hint(message).to_owned(),
-            Self::Unquoted { value } => format!("put straight quotes round it: \"{value}\""),
+            Self::Unquoted { value } => {
+                let number = value.split_once(' ').filter(|(number, _)| number.parse::<f64>().is_ok());
+                let alone = number.map_or(String::new(), |(number, _)| {
+                    format!("; a number stands alone, without its unit: {number}")
+                });
+                format!("put straight quotes round it: \"{value}\"{alone}")
+            }
             Self::UnknownKey { found, known } => match nearest(found, known) {
                 Some(meant) => format!("did you mean `{meant}`? the keys here are {}", list(known)),
                 None => format!("the keys here are {}", list(known)),

@@ -40,6 +40,12 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
     ),
     (
         "tempo  = 84",
+        "tempo  = 84 bpm",
+        "good.toml:3:10: `84 bpm` without straight quotes",
+        "put straight quotes round it: \"84 bpm\"; a number stands alone, without its unit: 84",
+    ),
+    (
+        "tempo  = 84",
         "tempo  = \"fast\"",
         "good.toml:3:10: `tempo` is a string, expected a number",
         "write tempo = 84, in quarter notes a minute",
@@ -421,6 +427,7 @@ fn files_that_are_no_text_or_not_there_are_told() {
     std::fs::write(&path, b"title = \"t\"\n\xff\xfe").unwrap();
     let error = Lick::load(&path).unwrap_err();
     assert_eq!(error.to_string(), format!("{}:2: not UTF-8 text", path.display()));
+    assert!(error.hint().contains("save it as UTF-8"), "{}", error.hint());
     std::fs::write(&path, vec![b' '; (4 << 20) + 1]).unwrap();
     let error = Lick::load(&path).unwrap_err();
     assert_eq!(error.to_string(), format!("{}: longer than 4 megabytes", path.display()));
@@ -432,6 +439,10 @@ fn files_that_are_no_text_or_not_there_are_told() {
         let hint = find(slip).unwrap_err().hint();
         assert!(hint.starts_with("did you mean `"), "{slip}: {hint}");
     }
+    let mine = folder.path().join("mine");
+    std::fs::write(mine.with_extension("toml"), GOOD).unwrap();
+    let hint = find(&mine).unwrap_err().hint();
+    assert!(hint.starts_with(&format!("did you mean `{}.toml`?", mine.display())), "{hint}");
     for far in ["no-such-lick", "x"] {
         let hint = find(far).unwrap_err().hint();
         assert!(!hint.contains("did you mean"), "{far}: {hint}");
