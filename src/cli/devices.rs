@@ -38,12 +38,17 @@ impl Listening {
         ];
         match own.iter().chain(others).find(|(_, given)| *given) {
             None => Ok(()),
-            Some((option, _)) => Err(Failure::new(
-                format!("{option} is for listening live, and a recording is given"),
-                format!("leave out {option}, or the recording to listen live"),
-            )),
+            Some((option, _)) => Err(for_live_only(option)),
         }
     }
+}
+
+/// Why an option is refused that means nothing for a recording.
+pub fn for_live_only(option: &str) -> Failure {
+    Failure::new(
+        format!("{option} is for listening live, and a recording is given"),
+        format!("leave out {option}, or the recording to listen live"),
+    )
 }
 
 /// Options of the commands that play as well.

@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use super::Common;
+use super::devices::for_live_only;
 use super::exit::Failure;
 use super::exit::Outcome;
 use super::output;
@@ -24,6 +25,9 @@ use crate::theory::fretboard::LAST_FRET;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::fretboard::Tuning;
 use crate::theory::key::Key;
+
+/// Plucks of each note asked for live where nobody says how many.
+const PLUCKS: u8 = 3;
 
 /// Check the twelfth fret against the open string or the harmonic, string by string.
 ///
@@ -49,9 +53,9 @@ pub struct Args {
     /// Scale length, from nut to saddle
     #[arg(long, value_name = "MM", default_value = "648", value_parser = scale)]
     scale_mm: f64,
-    /// How many plucks of each note are asked for when listening live
-    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=20))]
-    plucks: u8,
+    /// How many plucks of each note are asked for when listening live [default: 3]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=20), conflicts_with = "frets")]
+    plucks: Option<u8>,
     #[command(flatten)]
     guitar: Guitar,
 }
@@ -62,6 +66,9 @@ pub struct Args {
 /// Whatever keeps the job from being done, with the way out; a recording that cannot be listened to is
 /// told after the others have been.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
+    if args.plucks.is_some() && !args.recordings.is_empty() {
+        return Err(for_live_only("--plucks"));
+    }
     args.guitar.page_may_be_written()?;
     let (tuning, key) = args.guitar.strings()?;
     let strings = chosen(&args.strings, &tuning)?;
@@ -85,7 +92,7 @@ fn compare(
         strings,
         reference,
         against: args.against,
-        plucks: usize::from(args.plucks),
+        plucks: usize::from(args.plucks.unwrap_or(PLUCKS)),
         order: if live { Order::Asked } else { Order::Halves },
         scale_mm: args.scale_mm,
         tolerance: args.guitar.tolerance,

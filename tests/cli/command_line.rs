@@ -52,6 +52,10 @@ fn options_for_listening_live_are_refused_beside_a_recording() {
         }
     }
     assert!(!desk.path("kept.wav").exists());
+    let plucks = desk.run(&["intonation", "take.wav", "--plucks", "5"]);
+    plucks.refused(&["--plucks is for listening live"]);
+    let map = desk.run(&["intonation", "--frets", "1-12", "--plucks", "2"]);
+    map.refused(&["cannot be used with"]);
 }
 
 /// Times of a score are written; only those of a MIDI file may have been played.
@@ -67,4 +71,12 @@ fn a_grid_is_for_midi_only() {
         run.refused(&[&format!("--grid is for MIDI, and {file} is {kind}"), "leave out --grid"]);
     }
     desk.run(&["convert", "out.mid", "-o", "new.toml", "--grid", "4"]).done();
+}
+
+#[cfg(feature = "live")]
+#[test]
+fn a_file_is_no_folder_for_recordings() {
+    let desk = Desk::new();
+    let run = desk.run(&["practice", "lick.toml", "--keep-in", "lick.toml"]);
+    run.refused(&["lick.toml: a file, not a folder", "name a folder"]);
 }

@@ -54,6 +54,12 @@ pub fn folder(args: &Args) -> Result<PathBuf, Failure> {
             places.data_dir().join("doublecheck").join("takes")
         }
     };
+    if folder.is_file() {
+        return Err(Failure::new(
+            format!("{}: a file, not a folder", folder.display()),
+            "name a folder with --keep-in",
+        ));
+    }
     std::fs::create_dir_all(&folder).map_err(|error| {
         Failure::new(
             format!("{}: cannot be made: {}", folder.display(), error.kind()),
