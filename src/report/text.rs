@@ -34,9 +34,16 @@ const WIDEST_COLUMN: usize = 36;
 /// A narrow terminal leaves this much to what was heard and to the verdict each, or the table whole.
 const NARROWEST_COLUMN: usize = HEADS[HEARD].len();
 
+/// The column that a narrower one leaves out: `asked for` says the same in notes.
+const TAB: usize = 1;
+
 /// Columns that a narrow terminal breaks into lines.
 const HEARD: usize = 3;
 const VERDICT: usize = 5;
+
+/// Columns of numbers.
+const STEP: usize = 0;
+const TIMING: usize = 4;
 
 const HEADS: [&str; 6] = ["step", "tab", "asked for", "heard (cents)", "timing", "verdict"];
 
@@ -103,7 +110,8 @@ fn write_table(
     widths = narrow.unwrap_or(widths);
     write_row(out, &HEADS.map(str::to_owned), &widths, false, |verdict| verdict.to_owned())?;
     let [before @ .., _] = widths;
-    let ruled = before.iter().map(|width| width + 2).sum::<usize>() + HEADS[VERDICT].len();
+    let shown = before.iter().filter(|&&width| width > 0);
+    let ruled = shown.map(|width| width + 2).sum::<usize>() + HEADS[VERDICT].len();
     writeln!(out, "{}", "─".repeat(ruled))?;
     for (step, row) in take.steps.iter().zip(&rows) {
         let paint = |words: &str| painted(words, step.verdict, look.colour);
@@ -112,10 +120,19 @@ fn write_table(
     Ok(())
 }
 
-/// `widths` for a terminal of `room` cells: what was heard and the verdict share what the others leave.
-/// `None` if that is too little for either.
+/// `widths` for a terminal of `room` cells, 0 of a column that is left out; `None` if it is too narrow for
+/// columns.
 fn narrowed(mut widths: [usize; 6], room: usize) -> Option<[usize; 6]> {
-    let gaps = 2 * (widths.len() - 1);
+    shared(widths, room).or_else(|| {
+        widths[TAB] = 0;
+        shared(widths, room)
+    })
+}
+
+/// `widths` with what the other columns leave for what was heard and for the verdict; `None` if that is too
+/// little for either.
+fn shared(mut widths: [usize; 6], room: usize) -> Option<[usize; 6]> {
+    let gaps = 2 * (widths.iter().filter(|&&width| width > 0).count() - 1);
     let others = widths.iter().sum::<usize>() - widths[HEARD] - widths[VERDICT];
     let room = room.checked_sub(others + gaps).filter(|&room| room / 2 >= NARROWEST_COLUMN)?;
     if widths[HEARD] + widths[VERDICT] > room {
@@ -137,12 +154,16 @@ fn write_row(
         HEARD | VERDICT if wraps => columns::wrapped(&cells[column], widths[column]),
         _ => vec![cells[column].clone()],
     });
-    let [w0, w1, w2, w3, w4, _] = *widths;
     for index in 0..lines.iter().map(Vec::len).max().unwrap_or(0) {
         let cells = lines.each_ref().map(|lines| lines.get(index).map_or("", String::as_str));
-        let [step, tab, asked, heard, timing, verdict] = cells;
-        let before =
-            format!("{step:>w0$}  {tab:<w1$}  {asked:<w2$}  {heard:<w3$}  {timing:>w4$}  ");
+        let [before @ .., verdict] = cells;
+        let shown = before.iter().zip(widths).enumerate().filter(|(_, (_, width))| **width > 0);
+        let before: String = shown
+            .map(|(column, (cell, &width))| match column {
+                STEP | TIMING => format!("{cell:>width$}  "),
+                _ => format!("{cell:<width$}  "),
+            })
+            .collect();
         match verdict {
             "" => writeln!(out, "{}", before.trim_end())?,
             verdict => writeln!(out, "{before}{}", paint(verdict))?,
@@ -307,6 +328,13 @@ mod tests {
         let rows = "   3  x x x 9 x 9    E4 C#5     Eb4 +3 ±1,           +31 ms  wrong: Eb4 instead\n\
                     \x20                               C#5 +4 ±1, E5 +0 ±1          of E4, E5 extra,\n";
         assert!(page.contains(rows), "{page}");
+        let page = printed_in(Some(60), &takes, Colour::Plain);
+        let rows = "step  asked for  heard (cents)     timing  verdict\n\
+                    ──────────────────────────────────────────────────\n\
+                    \x20  1";
+        assert!(page.contains(rows), "without the tab:\n{page}");
+        let table = page.lines().skip(3).take_while(|line| !line.is_empty());
+        assert!(table.map(columns::width).max() <= Some(60), "{page}");
         let whole = printed_in(Some(50), &takes, Colour::Plain);
         assert_eq!(whole, printed(&takes, Colour::Plain), "too narrow for columns");
     }
