@@ -84,8 +84,9 @@ impl LickError {
                 "a lick comes first and recordings after it: the two may be swapped".to_owned()
             }
             Self::Other { name } => {
-                let lick = Path::new(name).with_extension("toml");
-                format!("make a lick of it first: doublecheck convert {name} -o {}", lick.display())
+                let lick = Path::new(name).with_extension("toml").display().to_string();
+                let (name, lick) = (as_typed(name), as_typed(&lick));
+                format!("make a lick of it first: doublecheck convert {name} -o {lick}")
             }
             Self::NotText { .. } => {
                 "save it as UTF-8 text in your editor; `doublecheck new` writes a lick to start from"
@@ -112,6 +113,12 @@ impl LickError {
 pub fn told_by_system(error: impl Display) -> String {
     let words = lower_first(error);
     words.split(" (os error").next().unwrap_or_default().to_owned()
+}
+
+/// A path as it is typed on a command line.
+fn as_typed(path: &str) -> String {
+    let is_plain = |c: char| c.is_alphanumeric() || "._-/".contains(c);
+    if path.chars().all(is_plain) { path.to_owned() } else { format!("\"{path}\"") }
 }
 
 fn ends_in(name: &str, endings: &[&str]) -> bool {

@@ -11,6 +11,7 @@ use std::io::Write;
 use serde_json::Value;
 use serde_json::json;
 
+use super::called;
 use super::columns;
 use super::json::SCHEMA;
 use super::plural;
@@ -202,7 +203,7 @@ pub fn text(
 fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Result<()> {
     let dated = takes.iter().any(|take| take.recorded_at.is_some());
     let name = |take: &Entry| {
-        let file = take.recording.rsplit('/').next().unwrap_or_default();
+        let file = called(&take.recording).rsplit('/').next().unwrap_or_default();
         escaped(if file.is_empty() { &take.recording } else { file })
     };
     let (date, day_width) = if dated { ("recorded", 12) } else { ("", 0) };

@@ -116,6 +116,11 @@ fn word(verdict: Verdict) -> &'static str {
     }
 }
 
+/// What a recording is called in text.
+fn called(recording: &str) -> &str {
+    if recording == "-" { "standard input" } else { recording }
+}
+
 /// `1 step`, `2 steps`.
 fn plural(count: usize, noun: &str) -> String {
     if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }

@@ -10,6 +10,7 @@ use super::Colour;
 use super::Look;
 use super::Page;
 use super::TakeReport;
+use super::called;
 use super::columns;
 use super::summary;
 use super::tally::OutOfTune;
@@ -77,7 +78,7 @@ fn write_take(
     take: &TakeJudgement,
     look: Look,
 ) -> io::Result<()> {
-    writeln!(out, "{}, {}", escaped(&page.title), escaped(recording))?;
+    writeln!(out, "{}, {}", escaped(&page.title), escaped(called(recording)))?;
     write!(out, "{:.1} s", take.duration_s)?;
     if let Some(tempo) = take.tempo_bpm {
         let written = page.tempo_bpm.round();

@@ -93,12 +93,20 @@ fn a_recording_comes_from_standard_input_as_from_a_file() {
     let path = desk.sine("take.wav", 1.0, 0.3);
     let from_file = desk.run(&["check", "lick.toml", "take.wav", "--json"]).done().json();
     let mut command = desk.command(&["check", "lick.toml", "-", "--json"]);
-    let input = fs::File::open(path).expect("a WAV file");
+    let input = fs::File::open(&path).expect("a WAV file");
     let run = Run::of(command.stdin(input).output().expect("it starts"));
     let mut from_stdin = run.done().json();
     assert_eq!(from_stdin["takes"][0]["recording"], "-");
     from_stdin["takes"][0]["recording"] = "take.wav".into();
     assert_eq!(from_stdin, from_file);
+
+    // A dash is no name that a player knows, neither here nor in the history.
+    let mut command = desk.command(&["check", "lick.toml", "-"]);
+    let input = fs::File::open(path).expect("a WAV file");
+    let run = Run::of(command.stdin(input).output().expect("it starts"));
+    assert!(run.done().out.starts_with("Cellar stairs, standard input\n"), "{}", run.out);
+    let history = desk.run(&["history"]);
+    assert!(history.done().out.contains("  standard input  "), "{}", history.out);
 }
 
 #[test]

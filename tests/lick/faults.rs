@@ -450,6 +450,7 @@ fn files_that_are_no_text_or_not_there_are_told() {
     // Other files that come to hand in place of a lick.
     for (name, bytes, word) in [
         ("a.mid", &b"MThd\xff"[..], "doublecheck convert"),
+        ("a song.mid", &b"MThd\xff"[..], "/a song.mid\" -o \""),
         ("a.musicxml", b"<?xml version=\"1.0\"?>", "doublecheck convert"),
         ("a.txt", b"e|--3--|", "doublecheck convert"),
         ("a.wav", b"RIFF\xff\xff", "swapped"),
