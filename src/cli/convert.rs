@@ -139,6 +139,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     } else {
         let existing = Existing::unless(args.force);
         save(&args.output, &bytes, existing)?;
+        tell(&format!("{} written", args.output.display()));
     }
     if common.json {
         let document = json!({

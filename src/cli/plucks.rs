@@ -154,7 +154,9 @@ impl Guitar {
     /// The file is there already, or cannot be written.
     pub fn save_page(&self, page: impl FnOnce() -> String) -> Result<(), Failure> {
         let Some(path) = &self.report else { return Ok(()) };
-        output::save(path, page().as_bytes(), Existing::unless(self.force))
+        output::save(path, page().as_bytes(), Existing::unless(self.force))?;
+        output::tell(&format!("{} written; a browser shows and prints it", path.display()));
+        Ok(())
     }
 
     /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.

@@ -43,6 +43,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     }
     output::names_a_page(&args.output)?;
     output::save(&args.output, page.as_bytes(), Existing::unless(args.force))?;
+    output::tell(&format!("{} written; a browser shows and prints it", args.output.display()));
     if common.json {
         let document = json!({
             "schema": SCHEMA,

@@ -178,3 +178,22 @@ fn tab_by_hand_is_told_how_to_go_on() {
         run.refused(&[file, "a line for every string, silent ones too, all equally long"]);
     }
 }
+
+#[test]
+fn every_file_that_was_written_is_told() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 1.0, 0.3);
+    for (arguments, file) in [
+        (&["new", "out.toml"][..], "out.toml"),
+        (&["convert", "lick.toml", "-o", "out.musicxml"], "out.musicxml"),
+        (&["sheet", "lick.toml", "-o", "out.html"], "out.html"),
+        (&["tuning", "take.wav", "--report", "tuning.html"], "tuning.html"),
+        (&["intonation", "take.wav", "--report", "map.html", "--frets", "1-2"], "map.html"),
+    ] {
+        let run = desk.run(arguments);
+        assert!(run.done().err.contains(&format!("{file} written")), "{arguments:?}: {}", run.err);
+        assert!(desk.path(file).exists());
+    }
+    let piped = desk.run(&["sheet", "lick.toml", "-o", "-"]);
+    assert_eq!(piped.done().err, "", "nothing was written but what stands there");
+}
