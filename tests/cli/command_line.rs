@@ -75,6 +75,14 @@ fn a_grid_is_for_midi_only() {
 
 #[cfg(feature = "live")]
 #[test]
+fn one_pass_does_not_get_faster() {
+    let desk = Desk::new();
+    let run = desk.run(&["practice", "lick.toml", "--faster", "5%"]);
+    run.refused(&["--faster is for the passes after the first", "--repeat 5"]);
+}
+
+#[cfg(feature = "live")]
+#[test]
 fn a_file_is_no_folder_for_recordings() {
     let desk = Desk::new();
     let run = desk.run(&["practice", "lick.toml", "--keep-in", "lick.toml"]);

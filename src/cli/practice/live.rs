@@ -13,6 +13,7 @@ use super::ear::Ear;
 use super::ear::Meter;
 use super::setup::folder;
 use super::setup::part;
+use super::setup::passes;
 use super::setup::range;
 use super::show::Screen;
 use super::show::Show;
@@ -128,6 +129,7 @@ impl<'a> Rehearsal<'a> {
         let page = Page::of(&lick, args.judging.tolerance);
         let (from, to) = range(args, &lick)?;
         let expected = part(lick.expected(), from, to)?;
+        let repeat = passes(args)?;
         let folder = folder(args)?;
         let stop = stop_flag()?;
         let input = LiveInput::open(&args.card.input(args.channel))?;
@@ -142,7 +144,7 @@ impl<'a> Rehearsal<'a> {
             rate,
             pace: args.pace,
             speed: args.speed,
-            repeat: usize::from(args.repeat),
+            repeat,
             faster: args.faster,
             delay,
             judge: judge::Settings { reference: common.a4 },
@@ -155,7 +157,6 @@ impl<'a> Rehearsal<'a> {
             Show::Plain(live::Lines::default())
         } else {
             let staff = Staff::of(&lick, from, to);
-            let repeat = usize::from(args.repeat);
             let screen = Screen::open(page.clone(), staff, repeat, output::colour());
             Show::Screen(Box::new(screen.map_err(unwritable)?))
         };

@@ -25,6 +25,20 @@ pub fn range(args: &Args, lick: &Lick) -> Result<(usize, usize), Failure> {
     ))
 }
 
+/// How many passes are played.
+///
+/// # Errors
+/// One alone, of which none after it can be faster.
+pub fn passes(args: &Args) -> Result<usize, Failure> {
+    if args.faster > 0.0 && args.repeat == 1 {
+        return Err(Failure::new(
+            "--faster is for the passes after the first, and one is to be played",
+            "say how many passes: --repeat 5",
+        ));
+    }
+    Ok(usize::from(args.repeat))
+}
+
 /// The steps of that range.
 ///
 /// # Errors
