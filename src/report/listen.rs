@@ -27,18 +27,25 @@ use crate::units::SampleRate;
 /// Names are padded to this many characters: `augmented fourth` is the longest common one.
 const NAME_WIDTH: usize = 17;
 
-/// Writes one line a strike and how many there were.
+/// Writes one line a strike or hole and how many strikes there were.
 ///
 /// # Errors
 /// Whatever `out` fails with.
 pub fn text(out: &mut impl Write, take: &Take, reference: Reference) -> io::Result<()> {
     let length_s = take.length.seconds(take.rate);
-    if take.strikes.is_empty() {
+    if take.strikes.is_empty() && take.holes.is_empty() {
         return writeln!(out, "No strike in {length_s:.1} s.");
     }
     heading(out)?;
+    let mut holes = take.holes.iter().peekable();
     for strike in &take.strikes {
+        while let Some((at, lost)) = holes.next_if(|(at, _)| *at < strike.onset) {
+            hole(out, *at, *lost, take.rate)?;
+        }
         line(out, strike, take.rate, reference)?;
+    }
+    for (at, lost) in holes {
+        hole(out, *at, *lost, take.rate)?;
     }
     let strikes = super::plural(take.strikes.len(), "strike");
     writeln!(out, "\n{strikes} in {length_s:.1} s.")
@@ -242,6 +249,31 @@ mod tests {
 ";
         let found = String::from_utf8(out).expect("UTF-8");
         assert_eq!(found, expected, "found:\n{found}");
+    }
+
+    #[test]
+    fn what_is_missing_stands_among_what_sounds() {
+        let told = |take: &Take| {
+            let mut out = Vec::new();
+            text(&mut out, take, Reference::default()).expect("a vector takes all bytes");
+            String::from_utf8(out).expect("UTF-8")
+        };
+        let mut take = take();
+        take.holes =
+            vec![(SampleIndex(600), SampleCount(250)), (SampleIndex(2000), SampleCount(500))];
+        let text = told(&take);
+        let rows: Vec<&str> = text.lines().skip(2).take(4).map(|row| &row[..20]).collect();
+        assert_eq!(
+            rows,
+            [
+                "   0.51 s  minor six",
+                "   0.60 s  0.25 s of",
+                "   1.02 s  no clear ",
+                "   2.00 s  0.50 s of"
+            ]
+        );
+        take.strikes.clear();
+        assert!(told(&take).contains("   2.00 s  0.50 s of sound were lost\n"), "{}", told(&take));
     }
 
     /// G2, D3 and G3 (97.999, 146.832 and 195.998 Hz, ISO 16) are a chord that is called G5, as a note is.
