@@ -5,6 +5,7 @@
 //! was struck is listed as that and counts for nothing.
 
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::io;
 use std::io::Write;
 
@@ -39,8 +40,8 @@ pub struct Entry {
     pub played: bool,
     /// Number of each step with whether it was right; `None` where the recording does not decide.
     pub steps: Vec<(u64, Option<bool>)>,
-    /// Number of each step with what it asks for: strings, frets and MIDI numbers.
-    pub asked: BTreeMap<u64, Vec<[Option<u64>; 3]>>,
+    /// Number of each step with the notes it asks for, by MIDI number, wherever they are played.
+    pub asked: BTreeMap<u64, BTreeSet<u64>>,
     /// Median distance of right notes from their pitch, in cents.
     pub cents: Option<f64>,
     /// Median distance of strikes from an even beat, in milliseconds.
@@ -100,10 +101,10 @@ fn entry(lick: &str, take: &Value) -> Option<Entry> {
         let is_right = |verdict: &str| (verdict != "unsure").then_some(verdict == "right");
         (number, verdict.as_deref().map_or(Some(false), is_right))
     };
-    let place = |note: &Value| ["string", "fret", "midi"].map(|name| note.get(name)?.as_u64());
     let asked = steps.iter().filter_map(|step| {
         let notes = step.get("expected")?.as_array()?;
-        Some((step.get("step")?.as_u64()?, notes.iter().map(place).collect()))
+        let notes = notes.iter().filter_map(|note| note.get("midi")?.as_u64());
+        Some((step.get("step")?.as_u64()?, notes.collect()))
     });
     let cents = steps
         .iter()
@@ -407,8 +408,13 @@ mod tests {
     #[test]
     fn licks_of_one_title_are_kept_apart_by_what_they_ask_for() {
         let take = |name: &str, steps: &[(u64, Option<u64>)]| {
-            let asked = |fret: &u64| json!([{ "string": 3, "fret": fret, "midi": 55 + fret }]);
-            let step = |(step, fret): &(u64, Option<u64>)| json!({ "step": step, "verdict": "right", "expected": fret.as_ref().map(asked) });
+            // On the third string or on the second: the same notes are the same lick.
+            let string = if name == "a2" { 3 } else { 2 };
+            let asked = |fret: &u64| json!([{ "string": string, "midi": 55 + fret }]);
+            let step = |(step, fret): &(u64, Option<u64>)| {
+                let expected = fret.as_ref().map(asked);
+                json!({ "step": step, "verdict": "right", "expected": expected })
+            };
             let steps: Vec<Value> = steps.iter().map(step).collect();
             let document =
                 json!({ "lick": "Etude", "takes": [ { "recording": name, "steps": steps } ] });
