@@ -2,7 +2,8 @@
 //!
 //! `cargo bench --bench accuracy [-- PART ...]`, PART being one of [`PARTS`]; `V=1` tells every case
 //! that went wrong, `N=30` sets the number of cases a cell, `LEN=0.5` the length of double stops in
-//! seconds. Every part has seeds of its own: it gives the same alone as with the others.
+//! seconds, `FONT=other.sf2` the guitars of that soundfont in the place of the real ones. Every part has seeds
+//! of its own: it gives the same alone as with the others.
 #![allow(missing_docs, clippy::print_stdout)]
 
 mod chords;
@@ -24,6 +25,7 @@ use doublecheck::units::SampleRate;
 use support::cases::Random;
 use support::corpus::RATE;
 use support::corpus::Set;
+use support::corpus::font_sets;
 use support::corpus::real_sets;
 use support::corpus::synthetic_set;
 
@@ -96,7 +98,10 @@ fn main() {
         quick,
         rate: SampleRate::new(RATE).expect("positive"),
         synthetic: LazyLock::new(|| vec![synthetic_set(&mut Random(2026))]),
-        real: LazyLock::new(real_sets),
+        real: LazyLock::new(|| match std::env::var_os("FONT") {
+            Some(path) => font_sets(path.as_ref()),
+            None => real_sets(),
+        }),
     };
     if let Some(unknown) = wanted.iter().find(|w| PARTS.iter().all(|(name, ..)| name != w)) {
         println!("no part {unknown}; there are:");

@@ -176,7 +176,11 @@ fn place_of(detail: &str) -> Option<(u8, u8)> {
 
 /// Sampled guitars, in tune within some cents; empty where the package is not installed.
 pub fn sampled_sets() -> Vec<Set> {
-    let path = "/usr/share/sounds/sf2/FluidR3_GM.sf2";
+    font_sets(Path::new("/usr/share/sounds/sf2/FluidR3_GM.sf2"))
+}
+
+/// The four guitars of a General MIDI soundfont; empty where it is not there.
+pub fn font_sets(path: &Path) -> Vec<Set> {
     let Ok(mut file) = std::fs::File::open(path) else { return Vec::new() };
     let font = std::sync::Arc::new(rustysynth::SoundFont::new(&mut file).expect("a soundfont"));
     let note = |program: i32, midi: u8| {
