@@ -33,8 +33,8 @@ pub struct HeardPitch {
     pub struck_odds: f64,
     /// How likely it sounds, were it asked for in half of the cases: 0.5 is a guess.
     pub confidence: f64,
-    /// Whether it is more likely there than not where nobody asked for it: in the shadow of others
-    /// that takes more than even odds.
+    /// Whether it is more likely there than not where nobody asked for it: in the shadow of others that
+    /// takes more than even odds, and what dies away as the air in a guitar's body does is that.
     pub likely: bool,
     /// Whether it came with this strike and rang on at the next, or was gone by then; `None` where no
     /// next strike tells.

@@ -5,6 +5,7 @@
 //! **Limits.** No I/O, no clock, no randomness, no threads.
 
 mod beside;
+mod body;
 mod doubt;
 mod event;
 mod flow;
@@ -407,6 +408,7 @@ impl Engine {
         self.estimate(range.clone());
         let mut tones = self.look_beside(from, to);
         let struck = self.struck_beside(onset, end, &mut tones);
+        let answers = self.answers_of_body(&range);
         let found = tones.found();
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);
@@ -429,8 +431,8 @@ impl Engine {
         self.strike.notes.clear();
         self.strike.doubtful.clear();
         let measured = struck.odds.into_iter().zip(stiffness);
-        for ((line, estimate), (struck_odds, stiffness)) in
-            lines.iter().zip(self.estimator.found()).zip(measured)
+        for (((line, estimate), (struck_odds, stiffness)), is_answer) in
+            lines.iter().zip(self.estimator.found()).zip(measured).zip(answers)
         {
             let Some(frequency) = Hertz::new(line.tone.f1) else { continue };
             let error_cents = line.error_cents();
@@ -441,14 +443,16 @@ impl Engine {
                 level: Decibels(10.0 * (estimate.fitted.power + 1e-15).log10()),
                 struck_odds,
                 confidence: confidence(estimate.evidence.log_odds),
-                likely: true,
+                likely: !is_answer,
                 lasting: None,
             };
             let tone = estimate.fitted.tone;
-            let hidden = found.len() > MOST_BESIDE_TOLD
+            let is_doubtful = found.len() > MOST_BESIDE_TOLD
                 && found.iter().any(|other| tone.is_overtone_of(other))
-                || estimate.evidence.log_odds < TOLD;
-            if hidden { &mut self.strike.doubtful } else { &mut self.strike.notes }.push(pitch);
+                || estimate.evidence.log_odds < TOLD
+                || is_answer;
+            if is_doubtful { &mut self.strike.doubtful } else { &mut self.strike.notes }
+                .push(pitch);
         }
         self.tell_beside(&tones, &struck);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));

@@ -44,6 +44,9 @@ const NOT_OWN: f64 = 0.5;
 /// Fewer partials than this tell nothing of it.
 const LEAST_OWN: usize = 2;
 
+/// No partial's clarity counts for more.
+const MOST_CLARITY: f64 = 1.5;
+
 /// Partials that stand out by less than this many times 24 dB are not there …
 const SHOWN: f64 = 0.5;
 /// … and where odd ones hold less than this share of what stands out, the true tones lie an octave
@@ -82,7 +85,7 @@ impl Signs {
         let mut signs = Self::default();
         let mut power = 0.0;
         for (i, look) in looks.iter().enumerate().filter(|(_, look)| look.exclusive) {
-            signs.clarity += look.clarity.clamp(0.0, 1.5) / (1.0 + i as f64).sqrt();
+            signs.clarity += look.clarity.clamp(0.0, MOST_CLARITY) / (1.0 + i as f64).sqrt();
             power += look.amplitude * look.amplitude;
         }
         signs.level_db = 10.0 * ((power + 1e-12) / (total_power + 1e-12)).log10();
@@ -90,6 +93,11 @@ impl Signs {
         let first = looks.first().filter(|first| first.exclusive);
         signs.first = first.map(|first| first.clarity.clamp(-0.8, 3.3));
         signs
+    }
+
+    /// Clarities of all partials but the first.
+    pub fn beyond_first(&self) -> f64 {
+        self.clarity - self.first.unwrap_or(0.0).clamp(0.0, MOST_CLARITY)
     }
 
     fn log_odds(&self) -> f64 {

@@ -163,6 +163,7 @@ pub fn match_strike(
         let rings = step.stages.is_empty()
             && step.left_open.contains(&pitch.note)
             && pitch.cents.0.abs() < OPEN_CENTS
+            && sound.likely
             && sound.confidence > OPEN_CHANCE
             && !strike.notes.iter().any(|other| tone(sound).is_overtone_of(&tone(other)));
         if !known && (rings || missing.iter().any(beside)) {
@@ -425,5 +426,11 @@ mod tests {
         assert_eq!(beside(59.4, 0.8), Verdict::Right, "too far off for an open string");
         assert_eq!(beside(61.0, 0.8), Verdict::Right, "no open string");
         assert_eq!(beside(55.0, 0.8), Verdict::Right, "the third string is stopped");
+        let body = HeardPitch { likely: false, ..sound(59.0, 0.8) };
+        assert_eq!(
+            told(&[sound(71.0, 1.0)], &[body], &[]),
+            Verdict::Right,
+            "it dies away too soon"
+        );
     }
 }
