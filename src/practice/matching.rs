@@ -62,6 +62,14 @@ const OPEN_CHANCE: f64 = 0.75;
 /// No finger bends an open string: further off its note it is none, in cents.
 const OPEN_CENTS: f64 = 25.0;
 
+/// The pitch of a note of which only an octave shows is known no better, in cents.
+const HIDDEN_ERROR_CENTS: f64 = 10.0;
+
+/// In a strike of 0.2 s, as in tempo, a partial hides another that lies nearer than this to it, in hertz, if it is
+/// one of the first few of its string.
+const HIDING_HZ: f64 = 12.0;
+const HIDING_PARTIALS: usize = 6;
+
 /// What a strike is to a step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Match {
@@ -170,6 +178,35 @@ pub fn match_strike(
             others.push((pitch, sound));
         }
     }
+    // Where another's partial lies beside its first, all that shows of a note may be its octave or twelfth.
+    for i in (0..missing.len()).rev() {
+        let asked = Tone::at(reference.frequency(missing[i].note).raised(offset).get());
+        if !strike.notes.iter().any(|sound| hides_first(&tone(sound), &asked)) {
+            continue;
+        }
+        let is_its = |pitch: &Pitch, sound: &HeardPitch| {
+            let replaces =
+                |e: &ExpectedNote| semitones(e.note, pitch.note).abs() <= INSTEAD_SEMITONES;
+            tone(sound).is_overtone_of(&asked)
+                && sound.struck_odds >= STRUCK_BESIDE
+                && !missing.iter().any(replaces)
+        };
+        let Some(found) = others.iter().position(|(pitch, sound)| is_its(pitch, sound)) else {
+            continue;
+        };
+        let (_, sound) = others.remove(found);
+        others.retain(|(pitch, sound)| !is_its(pitch, sound));
+        let ratio = (tone(sound).f1 / asked.f1).round();
+        let below = HeardPitch {
+            frequency: sound.frequency.raised(Cents(-1200.0 * ratio.log2())),
+            error_cents: Some(HIDDEN_ERROR_CENTS),
+            stiffness: None,
+            ..*sound
+        };
+        let Some(pitch) = place(&below, reference, offset) else { continue };
+        let expected = missing.remove(i);
+        heard.push(note(pitch, Status::Right, Some(expected), &below));
+    }
     for (pitch, sound) in others {
         let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
         let again = heard.iter().any(|h| h.pitch.note == pitch.note);
@@ -220,6 +257,11 @@ pub fn match_strike(
         Verdict::Incomplete
     };
     Match { verdict, heard, missing }
+}
+
+/// Whether a partial of `other` hides the first one of `tone`.
+fn hides_first(other: &Tone, tone: &Tone) -> bool {
+    (1..=HIDING_PARTIALS).any(|n| (other.partial(n) - tone.f1).abs() < HIDING_HZ)
 }
 
 /// Whether `sound` counts where it was asked for.
@@ -387,6 +429,22 @@ mod tests {
         assert_eq!(told(&two, &[], &[sound(71.0, 0.2)]), Verdict::Right);
         assert_eq!(told(&[sound(83.0, 1.0)], &[], &[]), Verdict::Wrong, "B4 is not there at all");
         assert_eq!(told(&[sound(82.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
+    }
+
+    #[test]
+    fn all_that_shows_of_a_hidden_note_may_be_its_octave() {
+        // The third partial of E2 lies on the first of B3.
+        let low = HeardPitch { struck_odds: -10.0, ..sound(40.0, 1.0) };
+        let of = |notes: &[HeardPitch]| told_of("x x x 5 0 x", notes, &[], &[]);
+        assert_eq!(of(&[low, sound(71.0, 1.0)]), Verdict::Right);
+        assert_eq!(
+            of(&[low, sound(71.0, 1.0), sound(78.0, 1.0)]),
+            Verdict::Right,
+            "and its twelfth"
+        );
+        assert_eq!(of(&[sound(71.0, 1.0)]), Verdict::Wrong, "B3 is not hidden");
+        assert_eq!(of(&[low, sound(70.0, 1.0)]), Verdict::Wrong, "no octave of it");
+        assert_eq!(of(&[low]), Verdict::Incomplete);
     }
 
     #[test]
