@@ -109,154 +109,214 @@ pub fn match_strike(
     reference: Reference,
     offset: Cents,
 ) -> Match {
-    let tone = |sound: &HeardPitch| Tone::at(sound.frequency.get());
-    let is_hidden = |sound: &HeardPitch| {
-        let hides =
-            |other: &HeardPitch| other.is_struck() && tone(sound).is_overtone_of(&tone(other));
-        strike.notes.iter().any(hides)
-    };
-    let may_be_partials = |sound: &HeardPitch| !sound.is_struck() && is_hidden(sound);
-    // While a note moves its low partials look like a string of their own.
-    let is_over_a_glide = |sound: &HeardPitch| {
-        let target = |note: MidiNote| Tone::at(reference.frequency(note).raised(offset).get());
-        step.stages.iter().any(|stage| tone(sound).is_overtone_of(&target(stage.to.note)))
-    };
-    let loudest_db = strike.notes.iter().map(|sound| sound.level.0).fold(f64::MIN, f64::max);
-    let mut missing = distinct(&step.struck);
-    let mut heard: Vec<HeardNote> = Vec::new();
-    let mut others: Vec<(Pitch, &HeardPitch)> = Vec::new();
-    for sound in &strike.notes {
-        let Some(pitch) = place(sound, reference, offset) else { continue };
-        let wanted = missing.iter().position(|e| e.note == pitch.note);
-        let counts = may_be_struck(sound);
-        match wanted {
-            Some(i) if counts => {
-                let expected = missing.remove(i);
-                heard.push(note(pitch, Status::Right, Some(expected), sound));
-            }
-            _ => others.push((pitch, sound)),
+    let missing = distinct(&step.struck);
+    let (heard, others) = (Vec::new(), Vec::new());
+    let mut matching = Matching { step, strike, reference, offset, missing, heard, others };
+    matching.take_sure();
+    matching.take_doubtful();
+    matching.find_substitutes();
+    matching.take_hidden();
+    for (pitch, sound) in std::mem::take(&mut matching.others) {
+        if let Some(status) = matching.status(&pitch, sound) {
+            matching.heard.push(note(pitch, status, None, sound));
         }
     }
-    // What is faint or may sound in another's shadow counts where it was asked for, most notes asked
-    // for being played; but a faint one not beside another that was struck in its place.
-    let faint = strike.faint.iter().map(|sound| (sound, true));
-    for (sound, is_faint) in strike.doubtful.iter().map(|sound| (sound, false)).chain(faint) {
-        let Some(pitch) = place(sound, reference, offset) else { continue };
-        let wanted = missing.iter().position(|e| e.note == pitch.note);
-        // Another struck nearer to it than to all else that is missing stands in its place.
-        let replaced = others.iter().filter(|(_, other)| other.is_struck()).any(|(p, _)| {
-            let distance = |note: MidiNote| semitones(p.note, note).abs();
-            let nearest = missing.iter().map(|e| distance(e.note)).min();
-            distance(pitch.note) <= INSTEAD_SEMITONES && nearest == Some(distance(pitch.note))
-        });
-        let counts = may_be_struck(sound)
-            && !(is_faint
-                && (replaced || step.struck.len() < CHORD_NOTES && may_be_partials(sound)));
-        if let Some(i) = wanted.filter(|_| counts) {
-            let expected = missing.remove(i);
-            heard.push(note(pitch, Status::Right, Some(expected), sound));
+    matching.finish()
+}
+
+/// A match in the making.
+struct Matching<'a> {
+    step: &'a ExpectedStep,
+    strike: &'a Strike,
+    reference: Reference,
+    offset: Cents,
+    /// What was asked for and not found yet.
+    missing: Vec<ExpectedNote>,
+    heard: Vec<HeardNote>,
+    /// What was heard and not asked for.
+    others: Vec<(Pitch, &'a HeardPitch)>,
+}
+
+impl<'a> Matching<'a> {
+    fn place(&self, sound: &HeardPitch) -> Option<Pitch> {
+        place(sound, self.reference, self.offset)
+    }
+
+    /// A string stopped at `note`.
+    fn asked(&self, note: MidiNote) -> Tone {
+        Tone::at(self.reference.frequency(note).raised(self.offset).get())
+    }
+
+    /// Whether all partials of `sound` are those of another that was struck.
+    fn is_hidden(&self, sound: &HeardPitch) -> bool {
+        let mut struck = self.strike.notes.iter().filter(|other| other.is_struck());
+        struck.any(|other| tone(sound).is_overtone_of(&tone(other)))
+    }
+
+    fn hear(&mut self, i_missing: usize, pitch: Pitch, sound: &HeardPitch) {
+        let expected = self.missing.remove(i_missing);
+        self.heard.push(note(pitch, Status::Right, Some(expected), sound));
+    }
+
+    fn take_sure(&mut self) {
+        for sound in &self.strike.notes {
+            let Some(pitch) = self.place(sound) else { continue };
+            let wanted = self.missing.iter().position(|e| e.note == pitch.note);
+            match wanted.filter(|_| may_be_struck(sound)) {
+                Some(i) => self.hear(i, pitch, sound),
+                None => self.others.push((pitch, sound)),
+            }
+        }
+    }
+
+    /// What is faint or may sound in another's shadow counts where it was asked for, most notes asked
+    /// for being played; but a faint one not beside another that was struck in its place.
+    fn take_doubtful(&mut self) {
+        let faint = self.strike.faint.iter().map(|sound| (sound, true));
+        for (sound, is_faint) in
+            self.strike.doubtful.iter().map(|sound| (sound, false)).chain(faint)
+        {
+            let Some(pitch) = self.place(sound) else { continue };
+            let Some(i) = self.missing.iter().position(|e| e.note == pitch.note) else { continue };
+            let may_be_partials = || {
+                self.step.struck.len() < CHORD_NOTES && !sound.is_struck() && self.is_hidden(sound)
+            };
+            if !may_be_struck(sound)
+                || is_faint && (self.is_replaced(pitch.note) || may_be_partials())
+            {
+                continue;
+            }
+            self.hear(i, pitch, sound);
             // It is faint for want of the partials that made notes of their own.
             if is_faint {
-                others.retain(|(_, other)| !tone(other).is_overtone_of(&tone(sound)));
+                self.others.retain(|(_, other)| !tone(other).is_overtone_of(&tone(sound)));
             }
         }
     }
-    // One that took the place of a missing note has as good a chance as that note had.
-    for sound in strike.doubtful.iter().filter(|s| s.is_struck() && s.confidence > EVEN_CHANCE) {
-        let Some(pitch) = place(sound, reference, offset) else { continue };
-        let known = heard.iter().any(|h| h.pitch.note == pitch.note)
-            || others.iter().any(|(p, _)| p.note == pitch.note);
-        let beside = |e: &ExpectedNote| semitones(e.note, pitch.note).abs() == 1;
+
+    /// Whether another note was struck that is nearer to `note` than to all else that is missing.
+    fn is_replaced(&self, note: MidiNote) -> bool {
+        self.others.iter().filter(|(_, other)| other.is_struck()).any(|(pitch, _)| {
+            let distance = |note: MidiNote| semitones(pitch.note, note).abs();
+            let nearest = self.missing.iter().map(|e| distance(e.note)).min();
+            distance(note) <= INSTEAD_SEMITONES && nearest == Some(distance(note))
+        })
+    }
+
+    /// One that took the place of a missing note has as good a chance as that note had, and a faint one if it
+    /// surely came with the strike.
+    fn find_substitutes(&mut self) {
+        let faint = self.strike.faint.iter().filter(|sound| sound.struck_odds > STRUCK_BESIDE);
+        let doubtful = self.strike.doubtful.iter();
+        let doubtful = doubtful.filter(|s| s.is_struck() && s.confidence > EVEN_CHANCE);
+        for sound in doubtful.chain(faint) {
+            let Some(pitch) = self.place(sound) else { continue };
+            let known = self.heard.iter().any(|h| h.pitch.note == pitch.note)
+                || self.others.iter().any(|(p, _)| p.note == pitch.note);
+            let beside = |e: &ExpectedNote| semitones(e.note, pitch.note).abs() == 1;
+            if !known && (self.rings_open(&pitch, sound) || self.missing.iter().any(beside)) {
+                self.others.push((pitch, sound));
+            }
+        }
+    }
+
+    /// Whether an open string rings along that the step does not play.
+    fn rings_open(&self, pitch: &Pitch, sound: &HeardPitch) -> bool {
         // A glide's smeared partials look like many a note.
-        let rings = step.stages.is_empty()
-            && step.left_open.contains(&pitch.note)
+        self.step.stages.is_empty()
+            && self.step.left_open.contains(&pitch.note)
             && pitch.cents.0.abs() < OPEN_CENTS
             && sound.likely
             && sound.confidence > OPEN_CHANCE
-            && !strike.notes.iter().any(|other| tone(sound).is_overtone_of(&tone(other)));
-        if !known && (rings || missing.iter().any(beside)) {
-            others.push((pitch, sound));
+            && !self.strike.notes.iter().any(|other| tone(sound).is_overtone_of(&tone(other)))
+    }
+
+    /// Where another's partial lies beside its first, all that shows of a note may be its octave or twelfth.
+    fn take_hidden(&mut self) {
+        for i in (0..self.missing.len()).rev() {
+            let asked = self.asked(self.missing[i].note);
+            if !self.strike.notes.iter().any(|sound| hides_first(&tone(sound), &asked)) {
+                continue;
+            }
+            let replaces = |note: MidiNote| {
+                self.missing.iter().any(|e| semitones(e.note, note).abs() <= INSTEAD_SEMITONES)
+            };
+            let is_its = |(pitch, sound): &(Pitch, &HeardPitch)| {
+                tone(sound).is_overtone_of(&asked)
+                    && sound.struck_odds >= STRUCK_BESIDE
+                    && !replaces(pitch.note)
+            };
+            let (its, others): (Vec<_>, _) = self.others.drain(..).partition(is_its);
+            self.others = others;
+            let Some((_, sound)) = its.first() else { continue };
+            let ratio = (tone(sound).f1 / asked.f1).round();
+            let below = HeardPitch {
+                frequency: sound.frequency.raised(Cents(-1200.0 * ratio.log2())),
+                error_cents: Some(HIDDEN_ERROR_CENTS),
+                stiffness: None,
+                ..**sound
+            };
+            if let Some(pitch) = self.place(&below) {
+                self.hear(i, pitch, &below);
+            }
         }
     }
-    // Where another's partial lies beside its first, all that shows of a note may be its octave or twelfth.
-    for i in (0..missing.len()).rev() {
-        let asked = Tone::at(reference.frequency(missing[i].note).raised(offset).get());
-        if !strike.notes.iter().any(|sound| hides_first(&tone(sound), &asked)) {
-            continue;
-        }
-        let is_its = |pitch: &Pitch, sound: &HeardPitch| {
-            let replaces =
-                |e: &ExpectedNote| semitones(e.note, pitch.note).abs() <= INSTEAD_SEMITONES;
-            tone(sound).is_overtone_of(&asked)
-                && sound.struck_odds >= STRUCK_BESIDE
-                && !missing.iter().any(replaces)
-        };
-        let Some(found) = others.iter().position(|(pitch, sound)| is_its(pitch, sound)) else {
-            continue;
-        };
-        let (_, sound) = others.remove(found);
-        others.retain(|(pitch, sound)| !is_its(pitch, sound));
-        let ratio = (tone(sound).f1 / asked.f1).round();
-        let below = HeardPitch {
-            frequency: sound.frequency.raised(Cents(-1200.0 * ratio.log2())),
-            error_cents: Some(HIDDEN_ERROR_CENTS),
-            stiffness: None,
-            ..*sound
-        };
-        let Some(pitch) = place(&below, reference, offset) else { continue };
-        let expected = missing.remove(i);
-        heard.push(note(pitch, Status::Right, Some(expected), &below));
-    }
-    for (pitch, sound) in others {
+
+    /// What a note is that was not asked for; `None` if it is none.
+    fn status(&self, pitch: &Pitch, sound: &HeardPitch) -> Option<Status> {
         let belongs = |notes: &[ExpectedNote]| notes.iter().any(|e| e.note == pitch.note);
-        let again = heard.iter().any(|h| h.pitch.note == pitch.note);
-        let later = is_on_the_way(step, pitch.note);
-        let nearest = missing
-            .iter()
-            .copied()
-            .enumerate()
-            .map(|(i, e)| (semitones(e.note, pitch.note).abs(), i, e))
-            .filter(|&(distance, ..)| distance <= INSTEAD_SEMITONES)
-            .filter(|(_, i, _)| {
-                !heard.iter().any(|h| {
-                    matches!(h.status, Status::Wrong { instead_of } if instead_of == missing[*i])
-                })
-            })
-            .min_by_key(|&(distance, i, _)| (distance, i));
+        let again = self.heard.iter().any(|h| h.pitch.note == pitch.note);
+        let later = is_on_the_way(self.step, pitch.note);
+        let is_replaced = |e: &ExpectedNote| {
+            let status = Status::Wrong { instead_of: *e };
+            self.heard.iter().any(|h| h.status == status)
+        };
+        let distance = |e: &ExpectedNote| semitones(e.note, pitch.note).abs();
+        let free = self.missing.iter().filter(|e| !is_replaced(e));
+        let near = free.filter(|e| distance(e) <= INSTEAD_SEMITONES);
+        let nearest = near.min_by_key(|e| distance(e)).copied();
         let least = match (nearest, sound.lasting) {
             (Some(_), _) | (_, Some(true)) => STRUCK_INSTEAD,
             (None, Some(false)) => STRUCK_FLEETING,
             (None, None) => STRUCK_BESIDE,
         };
-        if sound.struck_odds < least || again || later || belongs(&step.held) {
-            heard.push(note(pitch, Status::Ringing, None, sound));
-            continue;
+        if sound.struck_odds < least || again || later || belongs(&self.step.held) {
+            return Some(Status::Ringing);
         }
-        let status = match nearest {
-            Some((_, _, instead_of)) => Status::Wrong { instead_of },
-            // No fret reaches it: an overtone of what sounds.
-            None if pitch.note > HIGHEST_FRETTED => continue,
-            None if is_over_a_glide(sound) => continue,
-            // In chords hidden strings beat with each other, which looks like one more.
-            None if step.struck.len() >= CHORD_NOTES && is_hidden(sound) => continue,
-            None if sound.lasting == Some(false) && sound.level.0 < loudest_db - SOFT_DB => {
-                continue;
-            }
-            None if sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING => continue,
-            None => Status::Extra,
-        };
-        heard.push(note(pitch, status, None, sound));
+        if let Some(instead_of) = nearest {
+            return Some(Status::Wrong { instead_of });
+        }
+        let loudest_db = self.strike.notes.iter().map(|s| s.level.0).fold(f64::MIN, f64::max);
+        let is_soft = sound.lasting == Some(false) && sound.level.0 < loudest_db - SOFT_DB;
+        let is_doubted = sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING;
+        // While a note moves its low partials look like a string of their own.
+        let mut targets = self.step.stages.iter().map(|stage| self.asked(stage.to.note));
+        let is_over_a_glide = targets.any(|target| tone(sound).is_overtone_of(&target));
+        // In chords hidden strings beat with each other, which looks like one more.
+        let is_beating = self.step.struck.len() >= CHORD_NOTES && self.is_hidden(sound);
+        // No fret reaches it: an overtone of what sounds.
+        let is_too_high = pitch.note > HIGHEST_FRETTED;
+        let is_none = is_soft || is_doubted || is_over_a_glide || is_beating || is_too_high;
+        (!is_none).then_some(Status::Extra)
     }
-    heard.sort_by(|a, b| a.pitch.frequency.get().total_cmp(&b.pitch.frequency.get()));
-    let fault = heard.iter().any(|h| matches!(h.status, Status::Wrong { .. } | Status::Extra));
-    let verdict = if fault {
-        Verdict::Wrong
-    } else if missing.is_empty() {
-        Verdict::Right
-    } else {
-        Verdict::Incomplete
-    };
-    Match { verdict, heard, missing }
+
+    fn finish(self) -> Match {
+        let Self { missing, mut heard, .. } = self;
+        heard.sort_by(|a, b| a.pitch.frequency.get().total_cmp(&b.pitch.frequency.get()));
+        let fault = heard.iter().any(|h| matches!(h.status, Status::Wrong { .. } | Status::Extra));
+        let verdict = if fault {
+            Verdict::Wrong
+        } else if missing.is_empty() {
+            Verdict::Right
+        } else {
+            Verdict::Incomplete
+        };
+        Match { verdict, heard, missing }
+    }
+}
+
+fn tone(sound: &HeardPitch) -> Tone {
+    Tone::at(sound.frequency.get())
 }
 
 /// Whether a partial of `other` hides the first one of `tone`.
@@ -396,7 +456,10 @@ mod tests {
     #[test]
     fn a_faint_note_counts_where_it_is_asked_for_and_not_replaced() {
         assert_eq!(told(&[], &[], &[sound(71.0, 0.2)]), Verdict::Right);
-        assert_eq!(told(&[], &[], &[sound(70.0, 0.4)]), Verdict::Incomplete, "not asked for");
+        let came = |midi: f64, odds: f64| HeardPitch { struck_odds: odds, ..sound(midi, 0.4) };
+        assert_eq!(told(&[], &[], &[came(70.0, 0.0)]), Verdict::Incomplete, "not asked for");
+        assert_eq!(told(&[], &[], &[came(70.0, 5.0)]), Verdict::Wrong, "it came with the strike");
+        assert_eq!(told(&[], &[], &[came(69.0, 5.0)]), Verdict::Incomplete, "and too far off");
         assert_eq!(told(&[sound(70.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
     }
 
