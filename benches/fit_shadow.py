@@ -1,7 +1,7 @@
-"""Fits the weights of src/pitch/shadow_weights.rs and reports them honestly.
+"""Fits the weights of src/pitch/shadow/weights.rs and reports them honestly.
 
     cargo bench --bench shadow_fit > shadow.csv
-    python3 benches/fit_shadow.py shadow.csv src/pitch/shadow_weights.rs
+    python3 benches/fit_shadow.py shadow.csv src/pitch/shadow/weights.rs
 
 The table is leave-one-guitar-out: what it says of a guitar was fitted without that guitar. The
 weights written are fitted to all. Only numpy is needed.
@@ -13,6 +13,7 @@ import sys
 import numpy as np
 
 GUITARS = ("hollow-body-1", "solid-body", "steel-acoustic")
+RATIOS = (2, 3, 4, 5)
 RIDGE = 10.0
 
 
@@ -57,7 +58,7 @@ def odds(model, x):
 def report(t, scores):
     rate = lambda m: 100 * m.mean() if len(m) else float("nan")
     print("ratio length |     n  balanced  missed  false | single  mixed | strict  (level -6..-2) | per guitar | f1 err p50 p90 ct | us")
-    for ratio in (2, 3, 4):
+    for ratio in RATIOS:
         for length in sorted(set(t["length"])):
             m = (t["ratio"] == ratio) & (t["length"] == length) & ~np.isnan(scores)
             yes, no = m & t["label"], m & (t["present"] == 0)
@@ -73,8 +74,8 @@ def report(t, scores):
                 f" {np.quantile(cents, 0.5):.1f} {np.quantile(cents, 0.9):.1f} | {np.median(t['micros'][m]):.0f}"
             )
     print("asked for one ratio while another sounds: share above 0")
-    for asked in (2, 3, 4):
-        for present in (2, 3, 4):
+    for asked in RATIOS:
+        for present in RATIOS:
             if asked != present:
                 m = (t["ratio"] == asked) & (t["present"] == present) & ~np.isnan(scores)
                 print(f"  asked {asked}, sounds {present}: {rate(scores[m] > 0):.1f}")
@@ -84,7 +85,7 @@ def main():
     t = load(sys.argv[1])
     scores = np.full(len(t["label"]), np.nan)
     models = []
-    for ratio in (2, 3, 4):
+    for ratio in RATIOS:
         mine = t["ratio"] == ratio
         for guitar in GUITARS:
             train = mine & t["plain"] & (t["set"] != guitar)
@@ -96,8 +97,8 @@ def main():
         return
     with open(sys.argv[2], "w") as out:
         out.write("//! Weights of [`super::Model`], written by `benches/fit_shadow.py`.\n\n")
-        out.write("use super::Model;\n\n/// For ratios 2, 3 and 4: mean, spread and weight of every feature.\n")
-        out.write("pub(super) const MODELS: [Model; 3] = [\n")
+        out.write("use super::Model;\n\n/// For ratios 2 to 5: mean, spread and weight of every feature.\n")
+        out.write("pub(super) const MODELS: [Model; 4] = [\n")
         for mean, spread, w in models:
             out.write(f"    Model {{\n        bias: {w[-1]:.3f},\n        terms: [\n")
             for m, s, v in zip(mean, spread, w):

@@ -65,8 +65,8 @@ fn main() {
         let set = &set.name;
         let mut done = 0;
         while done < if real { per_set } else { per_set / 3 } {
-            let ratio = [2, 2, 3, 4][random.below(4)];
-            let semitones = [0, 0, 12, 19, 24][ratio];
+            let ratio = [2, 2, 3, 4, 5][random.below(5)];
+            let semitones = [0, 0, 12, 19, 24, 28][ratio];
             let low = own[random.below(own.len())];
             let high: Vec<&&Note> = own.iter().filter(|n| n.midi == low.midi + semitones).collect();
             if high.is_empty() || low.midi > 76 {
@@ -111,7 +111,7 @@ fn main() {
                 let start = (0.095 * rate) as usize;
                 let stretch = |length: f64| start..start + (length * rate) as usize;
                 transformer.transform(&x[stretch(ATTACK_S)], &mut spectra[0]);
-                let asked = [2, 3, 4].into_iter().filter(|&r| r == ratio || present > 0);
+                let asked = [2, 3, 4, 5].into_iter().filter(|&r| r == ratio || present > 0);
                 for (length, asked) in
                     LENGTHS.into_iter().flat_map(|l| asked.clone().map(move |r| (l, r)))
                 {

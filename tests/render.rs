@@ -279,11 +279,11 @@ fn an_endless_lick_is_refused_before_it_fills_the_memory() {
     assert!(said.contains("lick.toml: would sound for 68 minutes, at most 60"), "{said}");
 }
 
-/// The embedded licks, played by the synthesiser and judged by the program's own ear. It misses some
-/// bends and octaves over a drone: 78 of 85 steps were right when this was written.
+/// The embedded licks, played by the synthesiser and judged by the program's own ear: all 85 steps were right
+/// when this was written; another processor's FFT may tip one over.
 #[test]
 fn the_own_ear_finds_rendered_licks_right() {
-    const FEWEST_RIGHT: u64 = 75;
+    const FEWEST_RIGHT: u64 = 84;
     let folder = tempfile::tempdir().expect("a temporary folder");
     let run = |arguments: &[&str]| done_in(folder.path(), arguments);
     let (mut right, mut missed) = (0, Vec::new());

@@ -1,4 +1,4 @@
-//! Octaves, twelfths and double octaves struck together with a lower tone, on the crate's own
+//! Octaves, twelfths, double octaves and thirds above these struck together with a lower tone, on the crate's own
 //! synthetic strings. The truth is what was struck; real guitars are measured by
 //! `benches/shadow_fit.rs`.
 
@@ -52,10 +52,10 @@ fn listen(notes: &[PluckedNote], known: usize, ratio: usize, lengths_s: &[f64]) 
     Workspace::new().log_odds(&spectra, &mut fitter, &context, 0, ratio)
 }
 
-/// Ratio, then string and fret of a lower note and of one 12, 19 or 24 semitones above.
+/// Ratio, then string and fret of a lower note and of one 12, 19, 24 or 28 semitones above.
 type Pair = (usize, (u8, u8), (u8, u8));
 
-const PAIRS: [Pair; 8] = [
+const PAIRS: [Pair; 10] = [
     (2, (6, 3), (4, 5)),
     (2, (5, 2), (3, 4)),
     (2, (4, 5), (2, 8)),
@@ -64,6 +64,8 @@ const PAIRS: [Pair; 8] = [
     (3, (5, 3), (2, 8)),
     (4, (6, 3), (1, 3)),
     (4, (5, 5), (1, 10)),
+    (5, (6, 0), (1, 4)),
+    (5, (5, 0), (1, 9)),
 ];
 
 #[test]
@@ -108,7 +110,7 @@ fn louder_is_no_more_likely() {
 
 #[test]
 fn what_cannot_be_asked_has_no_answer() {
-    assert_eq!(listen(&[note(5, 2, 0.0)], 1, 5, &[0.17]), None);
+    assert_eq!(listen(&[note(5, 2, 0.0)], 1, 6, &[0.17]), None);
     assert_eq!(listen(&[note(5, 2, 0.0)], 1, 0, &[0.17]), None);
     // Silence has no partials to go by.
     let mut silent = note(5, 2, 0.0);

@@ -43,6 +43,9 @@ const ATTACK_S: f64 = 0.17;
 /// to each other pull at one another, however well both are fitted. In chords others pull as well.
 const SHADOW_ERROR_CENTS: f64 = 4.0;
 const CHORD_SHADOW_ERROR_CENTS: f64 = 8.0;
+/// A fifth partial lies 14 cents below the third it sounds like: where no line of its own shows, the pitch
+/// of a string on it may be that far off.
+const FIFTH_PARTIAL_ERROR_CENTS: f64 = 14.0;
 
 /// Faint tones that are looked at, at most.
 const MAX_FAINT: usize = 16;
@@ -191,6 +194,8 @@ impl Engine {
         };
         for (i, (tone, &log_odds)) in tones.shadows().iter().zip(&tones.odds).enumerate() {
             let tone = self.part(found, *tone);
+            let is_overtone = found.iter().any(|t| tone.is_overtone_of(t));
+            let error_cents = if is_overtone { error_cents } else { FIFTH_PARTIAL_ERROR_CENTS };
             let struck_odds = struck.odds.get(found.len() + i).copied().unwrap_or(SURELY);
             let Some(pitch) = self.beside(&tone, error_cents, struck_odds, log_odds) else {
                 continue;
@@ -204,10 +209,11 @@ impl Engine {
                 .zip(&tones.odds)
                 .any(|(other, &odds)| odds > 0.0 && tone.is_overtone_of(other));
             let told = found.len() <= MOST_BESIDE_TOLD
+                && is_overtone
                 && !stacked
                 && !is_shared(&tone, found)
                 && log_odds >= least;
-            let likely = told || log_odds >= likely_from(&tone, found);
+            let likely = told || is_overtone && log_odds >= likely_from(&tone, found);
             let pitch = HeardPitch { likely, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }

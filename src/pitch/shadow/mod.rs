@@ -1,5 +1,5 @@
-//! Spectra of a tone that sounds in; out, the odds that another an octave, a twelfth or two octaves
-//! above was struck with it.
+//! Spectra of a tone that sounds in; out, the odds that another an octave, a twelfth, two octaves or two
+//! octaves and a third above was struck with it.
 //!
 //! All partials of the upper string lie beside every `ratio`-th of the lower (*multiples*). Two
 //! things betray it. Strings differ in tuning and stiffness, so beside each multiple lies a second
@@ -92,7 +92,7 @@ impl Workspace {
         }
     }
 
-    /// Was a tone `ratio` (2, 3 or 4) times as high struck together with `context[t]`?
+    /// Was a tone `ratio` (2 to 5) times as high struck together with `context[t]`?
     ///
     /// As [`Workspace::survey`], for one tone and ratio.
     pub fn log_odds(
@@ -113,7 +113,7 @@ impl Workspace {
         found
     }
 
-    /// Asks of every tone of `context` and every ratio (2, 3, 4) whether a tone that many times as
+    /// Asks of every tone of `context` and every ratio (2 to 5) whether a tone that many times as
     /// high was struck with it; `on_shadow` gets the tone's index, the ratio and the answer.
     ///
     /// `spectra` begin soon after the strike, the shorter (0.17 s) first; 0.25 to 0.8 s are best

@@ -2,8 +2,8 @@
 
 use super::Model;
 
-/// For ratios 2, 3 and 4: mean, spread and weight of every feature.
-pub(super) const MODELS: [Model; 3] = [
+/// For ratios 2 to 5: mean, spread and weight of every feature.
+pub(super) const MODELS: [Model; 4] = [
     Model {
         bias: 1.040,
         terms: [
@@ -47,6 +47,21 @@ pub(super) const MODELS: [Model; 3] = [
             [3.707, 9.053, 0.729],
             [-3.280, 8.883, 0.235],
             [9.067, 8.105, 0.483],
+        ],
+    },
+    Model {
+        bias: 0.880,
+        terms: [
+            [3.732, 2.316, 1.907],
+            [2.289, 1.186, -0.025],
+            [7.343, 9.119, 1.513],
+            [1.318, 9.230, 0.736],
+            [-20.394, 10.998, 1.056],
+            [4.454, 2.195, 1.417],
+            [3.044, 1.360, -0.690],
+            [4.814, 9.122, 0.624],
+            [-1.679, 9.177, 0.611],
+            [9.457, 9.846, 0.546],
         ],
     },
 ];
