@@ -22,7 +22,7 @@ const MAX_DISTANCE: f64 = 1.0;
 
 /// A strike is in time if it is this near to where its neighbours put its step, as a share of the way to
 /// the nearer of them.
-const IN_TIME: f64 = 0.2;
+pub(super) const IN_TIME: f64 = 0.2;
 
 /// What a strike belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,6 +1,10 @@
 //! A whole take against a lick: what was heard in, the judgement out.
 
 use super::alignment::Place;
+use super::doubt::doubt_if_cut_off;
+use super::doubt::doubt_if_short;
+use super::doubt::doubt_if_unheard;
+use super::doubt::holes_s;
 use super::matching::Match;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
@@ -26,16 +30,12 @@ use crate::engine::Take;
 use crate::lick::expected::Expected;
 use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
-use crate::lick::expected::Stage;
 use crate::theory::note::Reference;
 use crate::units::Cents;
 use crate::units::SampleRate;
 
 /// A slide or bend that ends this near to its target, but not on it, missed it.
 const SHORT_SEMITONES: i32 = 2;
-
-/// A strike cut off sooner than this cannot be judged, in seconds.
-const SHORTEST_S: f64 = 0.06;
 
 /// What the judge goes by.
 #[derive(Debug, Clone, Copy, Default)]
@@ -91,18 +91,20 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             glide(&mut judged[j], steps[j], strike, take.rate, settings, offset);
         }
     }
-    let beat_s = beat_s(&times, written_s);
-    let duration_s = take.length.seconds(take.rate);
+    let tempo_s = beat_s(&times, written_s);
+    let beat_s = tempo_s.unwrap_or(written_s);
+    let (duration_s, holes_s) = (take.length.seconds(take.rate), holes_s(take));
     for (step, judgement) in steps.iter().zip(&mut judged) {
         miss_stages(step, judgement);
-        doubt_if_cut_off(step, judgement, duration_s, beat_s.unwrap_or(written_s));
+        doubt_if_cut_off(step, judgement, beat_s, &holes_s, duration_s);
+        doubt_if_unheard(step, judgement, &times, beat_s, &holes_s);
     }
     tell_strings(&mut judged, &expected.open_strings);
     TakeJudgement {
         duration_s,
         steps: judged,
         unmatched,
-        tempo_bpm: beat_s.map(|beat| 60.0 / beat),
+        tempo_bpm: tempo_s.map(|beat| 60.0 / beat),
         findings: findings(take, offset, transposed),
     }
 }
@@ -158,18 +160,6 @@ fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
     judgement.heard = found.heard;
     judgement.missing = found.missing;
     judgement.start_s = Some(start_s);
-}
-
-/// What sounded too shortly to be heard is not held against the player.
-fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
-    let heard_s = strike.end.seconds(rate) - strike.onset.seconds(rate);
-    if heard_s < SHORTEST_S && judgement.verdict != Verdict::Right {
-        judgement.verdict = Verdict::Unsure;
-        judgement.remarks.push(format!(
-            "it sounded for {:.0} ms only, too shortly to tell",
-            1000.0 * heard_s.max(0.0)
-        ));
-    }
 }
 
 /// Adds what was reached at a later stage.
@@ -250,27 +240,6 @@ fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
                 judgement.verdict = Verdict::Incomplete;
             }
         }
-    }
-}
-
-/// What moves on only after the end of the recording is not held against the player.
-fn doubt_if_cut_off(
-    step: &ExpectedStep,
-    judgement: &mut StepJudgement,
-    duration_s: f64,
-    beat_s: f64,
-) {
-    let Some(start_s) = judgement.start_s else { return };
-    let due_s = |stage: &Stage| {
-        let moves = step.stages.iter().filter(|other| other.to.string == stage.to.string).count();
-        start_s + step.length_beats * beat_s * f64::from(stage.order) / (moves + 1) as f64
-    };
-    let is_cut_off = |note: &ExpectedNote| {
-        step.stages.iter().any(|s| s.to == *note && due_s(s) + SHORTEST_S > duration_s)
-    };
-    if judgement.verdict == Verdict::Incomplete && judgement.missing.iter().all(is_cut_off) {
-        judgement.verdict = Verdict::Unsure;
-        judgement.remarks.push("the recording ends before it moves on".to_owned());
     }
 }
 

@@ -238,7 +238,7 @@ pub(super) fn ringing(note: MidiNote, key: Option<Key>) -> String {
 fn verdict(page: &Page, step: &StepJudgement) -> String {
     let word = word(step.verdict);
     let mut details: Vec<String> = step.heard.iter().filter_map(|h| fault(page, h)).collect();
-    if step.verdict != Verdict::NotPlayed {
+    if step.start_s.is_some() {
         let missing = missing_outright(step).map(|note| format!("no {}", page.name(note.note)));
         details.extend(missing);
     }

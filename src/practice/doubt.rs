@@ -1,0 +1,106 @@
+//! What a recording does not decide: it is told as unsure, with the reason, and not held against the player.
+//!
+//! **Conventions.** Times are seconds since the recording began. Nothing that was right is doubted.
+
+use std::ops::Range;
+
+use super::alignment::IN_TIME;
+use super::timing::Struck;
+use super::verdict::StepJudgement;
+use super::verdict::Verdict;
+use crate::engine::Strike;
+use crate::engine::Take;
+use crate::lick::expected::ExpectedNote;
+use crate::lick::expected::ExpectedStep;
+use crate::lick::expected::Stage;
+use crate::units::SampleCount;
+use crate::units::SampleIndex;
+use crate::units::SampleRate;
+
+/// What sounds for less than this cannot be judged, in seconds.
+const SHORTEST_S: f64 = 0.06;
+
+/// What sounded too shortly to be heard.
+pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
+    let heard_s = strike.end.seconds(rate) - strike.onset.seconds(rate);
+    if heard_s < SHORTEST_S && judgement.verdict != Verdict::Right {
+        doubt(
+            judgement,
+            format!("it sounded for {:.0} ms only, too shortly to tell", 1000.0 * heard_s.max(0.0)),
+        );
+    }
+}
+
+/// Where samples are missing from `take`.
+pub(super) fn holes_s(take: &Take) -> Vec<Range<f64>> {
+    let hole = |&(at, lost): &(SampleIndex, SampleCount)| {
+        let start_s = at.seconds(take.rate);
+        start_s..start_s + lost.seconds(take.rate)
+    };
+    take.holes.iter().map(hole).collect()
+}
+
+/// A step without a strike that was due, by the steps struck before and after it, where samples are missing.
+pub(super) fn doubt_if_unheard(
+    step: &ExpectedStep,
+    judgement: &mut StepJudgement,
+    struck: &[Struck],
+    beat_s: f64,
+    holes_s: &[Range<f64>],
+) {
+    let before = struck.iter().rev().find(|other| other.beats < step.start_beats);
+    let after = struck.iter().find(|other| other.beats > step.start_beats);
+    let beats_from = |other: &Struck| step.start_beats - other.beats;
+    let Some((near, beat_s)) = (match (before, after) {
+        (Some(before), Some(after)) => {
+            let beat_s = (after.at_s - before.at_s) / (after.beats - before.beats);
+            let is_nearer = beats_from(before) <= -beats_from(after);
+            Some((if is_nearer { before } else { after }, beat_s))
+        }
+        (one, other) => one.or(other).map(|near| (near, beat_s)),
+    }) else {
+        return;
+    };
+    let way_s = beats_from(near) * beat_s;
+    let (due_s, in_time_s) = (near.at_s + way_s, IN_TIME * way_s.abs());
+    // What is cut off at once is not heard either.
+    let hides = |hole: &Range<f64>| {
+        hole.start - SHORTEST_S < due_s + in_time_s && due_s - in_time_s < hole.end
+    };
+    if judgement.verdict == Verdict::NotPlayed && holes_s.iter().any(hides) {
+        doubt(judgement, "the recording lacks the sound where it was due".to_owned());
+    }
+}
+
+/// What moves on only where samples are missing, or after the end of the recording.
+pub(super) fn doubt_if_cut_off(
+    step: &ExpectedStep,
+    judgement: &mut StepJudgement,
+    beat_s: f64,
+    holes_s: &[Range<f64>],
+    duration_s: f64,
+) {
+    let Some(start_s) = judgement.start_s else { return };
+    if judgement.verdict != Verdict::Incomplete {
+        return;
+    }
+    let due_s = |stage: &Stage| {
+        let moves = step.stages.iter().filter(|other| other.to.string == stage.to.string).count();
+        start_s + step.length_beats * beat_s * f64::from(stage.order) / (moves + 1) as f64
+    };
+    let lacks = |hole: &Range<f64>, note: &ExpectedNote| {
+        let is_due = |s: &Stage| (hole.start - SHORTEST_S..hole.end).contains(&due_s(s));
+        step.stages.iter().any(|s| s.to == *note && is_due(s))
+    };
+    let after_end = duration_s..f64::INFINITY;
+    if judgement.missing.iter().all(|note| lacks(&after_end, note)) {
+        doubt(judgement, "the recording ends before it moves on".to_owned());
+    } else if judgement.missing.iter().all(|note| holes_s.iter().any(|hole| lacks(hole, note))) {
+        doubt(judgement, "the recording lacks the sound where it moves on".to_owned());
+    }
+}
+
+fn doubt(judgement: &mut StepJudgement, reason: String) {
+    judgement.verdict = Verdict::Unsure;
+    judgement.remarks.push(reason);
+}

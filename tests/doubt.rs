@@ -1,0 +1,115 @@
+//! Recordings with holes, cut off in the middle, of something else: what they do not decide is told as
+//! unsure, and what they do decide is not. What was played is known, for it is synthesised.
+#![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use std::ops::Range;
+
+use doublecheck::engine;
+use doublecheck::engine::Listener;
+use doublecheck::lick::Lick;
+use doublecheck::lick::expected::Expected;
+use doublecheck::practice::judge;
+use doublecheck::practice::judge::judge_take;
+use doublecheck::practice::verdict::TakeJudgement;
+use doublecheck::practice::verdict::Verdict;
+use doublecheck::synth::Room;
+use doublecheck::synth::performance::Manner;
+use doublecheck::synth::performance::Performance;
+use doublecheck::units::SampleCount;
+use doublecheck::units::SampleRate;
+
+/// The first step begins here.
+const START_S: f64 = 0.5;
+
+fn rate() -> SampleRate {
+    SampleRate::new(48_000).unwrap()
+}
+
+fn at(second: f64) -> usize {
+    rate().samples_in(second).0 as usize
+}
+
+/// A beat a second.
+fn lick(steps: &[&str]) -> Expected {
+    let steps: String = steps.iter().map(|step| format!("  {{ {step} }},\n")).collect();
+    let text = format!(
+        "title = \"Sluice\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
+    );
+    Lick::parse(&text, "test").unwrap().expected()
+}
+
+/// All of `lick` but the steps `left_out`.
+fn performed(lick: &Expected, left_out: &[usize]) -> Vec<f32> {
+    let mut performance = Performance::new(lick, &Manner::default());
+    performance.notes.retain(|note| !left_out.contains(&note.step));
+    let mut samples = vec![0.0; at(START_S)];
+    samples.extend(performance.render(rate(), &Room::noisy(45.0), 5));
+    samples
+}
+
+/// Judges `samples`, those within `holes` being lost.
+fn judged(lick: &Expected, samples: &[f32], holes: &[Range<f64>]) -> TakeJudgement {
+    let mut listener = Listener::of_recording(engine::Settings { rate: rate() });
+    let mut from = 0;
+    for hole in holes {
+        listener.push(&samples[from..at(hole.start)], |_| {});
+        listener.gap(SampleCount((at(hole.end) - at(hole.start)) as u64), |_| {});
+        from = at(hole.end);
+    }
+    listener.push(&samples[from..], |_| {});
+    judge_take(lick, &listener.finish(|_| {}), &judge::Settings::default())
+}
+
+fn verdicts(judgement: &TakeJudgement) -> Vec<Verdict> {
+    judgement.steps.iter().map(|step| step.verdict).collect()
+}
+
+const SIX: [&str; 6] = [
+    "beats = 1, frets = 'x x x 5 5 x'",
+    "beats = 1, frets = 'x x x 7 6 x'",
+    "beats = 1, frets = 'x x x 9 8 x'",
+    "beats = 1, frets = 'x x x 4 3 x'",
+    "beats = 1, frets = 'x x x 2 3 x'",
+    "beats = 1, frets = 'x x x 5 5 x'",
+];
+
+#[test]
+fn a_step_that_was_due_within_a_hole_is_unsure() {
+    let lick = lick(&SIX);
+    let samples = performed(&lick, &[]);
+    let [right, unsure] = [Verdict::Right, Verdict::Unsure];
+    let of = |hole: Range<f64>| judged(&lick, &samples, &[hole]);
+    // Step 3 begins at 2.5 s.
+    let third = of(2.4..3.3);
+    assert_eq!(verdicts(&third), [right, right, unsure, right, right, right]);
+    let reason = "the recording lacks the sound where it was due";
+    assert_eq!(third.steps[2].remarks, [reason]);
+    assert_eq!(third.steps[2].start_s, None);
+    assert_eq!(verdicts(&of(2.4..4.3)), [right, right, unsure, unsure, right, right]);
+    assert_eq!(verdicts(&of(0.2..1.3)), [unsure, right, right, right, right, right]);
+    assert_eq!(verdicts(&of(5.3..6.4)), [right, right, right, right, right, unsure]);
+}
+
+#[test]
+fn a_step_left_out_where_the_recording_holds_its_time_is_not_played() {
+    let lick = lick(&SIX);
+    let samples = performed(&lick, &[3]);
+    let [right, not_played] = [Verdict::Right, Verdict::NotPlayed];
+    let told = |holes: &[Range<f64>]| verdicts(&judged(&lick, &samples, holes));
+    let left_out = [right, right, not_played, right, right, right];
+    assert_eq!(told(&[]), left_out);
+    assert_eq!(told(&[0.1..0.3, 3.0..3.2, 7.0..7.2]), left_out, "holes elsewhere");
+    let hidden = [right, right, Verdict::Unsure, right, right, right];
+    assert_eq!(told(&[2.4..2.7]), hidden, "nobody knows");
+}
+
+#[test]
+fn a_move_that_was_due_within_a_hole_is_unsure() {
+    let lick = lick(&["beats = 2, frets = 'x x x 5 5h7 x'", "beats = 1, frets = 'x x x 4 3 x'"]);
+    let samples = performed(&lick, &[]);
+    // It is due at 1.5 s.
+    let told = |hole: Range<f64>| judged(&lick, &samples, &[hole]);
+    let lost = told(1.4..2.45);
+    assert_eq!(verdicts(&lost), [Verdict::Unsure, Verdict::Right]);
+    assert_eq!(lost.steps[0].remarks, ["the recording lacks the sound where it moves on"]);
+}
