@@ -8,6 +8,7 @@ use doublecheck::engine;
 use doublecheck::engine::Listener;
 use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
+use doublecheck::lick::library::STARTER;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
 use doublecheck::practice::verdict::TakeJudgement;
@@ -112,4 +113,26 @@ fn a_move_that_was_due_within_a_hole_is_unsure() {
     let lost = told(1.4..2.45);
     assert_eq!(verdicts(&lost), [Verdict::Unsure, Verdict::Right]);
     assert_eq!(lost.steps[0].remarks, ["the recording lacks the sound where it moves on"]);
+}
+
+/// Right steps up to here and none after them.
+fn up_to(n_right: usize, n_steps: usize) -> Vec<Verdict> {
+    let verdict = |step| if step < n_right { Verdict::Right } else { Verdict::NotPlayed };
+    (0..n_steps).map(verdict).collect()
+}
+
+/// Its third step ends with a hammer-on to the note of the fourth, which is half of the fifth.
+#[test]
+fn what_was_played_before_the_recording_ends_is_judged_as_in_the_whole() {
+    let lick = Lick::parse(STARTER, "test").unwrap().expected();
+    let samples = performed(&lick, &[]);
+    let beat_s = 60.0 / lick.tempo_bpm;
+    let cut = |beats: f64| &samples[..at(START_S + beats * beat_s)];
+    let told = |samples: &[f32]| verdicts(&judged(&lick, samples, &[]));
+    assert_eq!(told(&samples), up_to(9, 9));
+    // The steps begin on beats 0, 1, 1.5, 2, 3, 3 1/3, 3 2/3; the hammer falls on 1.75.
+    for (beats, n_right) in [(1.9, 3), (2.05, 3), (2.3, 4), (2.9, 4), (3.2, 5), (3.5, 6), (3.9, 7)]
+    {
+        assert_eq!(told(cut(beats)), up_to(n_right, 9), "cut at beat {beats}");
+    }
 }

@@ -18,7 +18,7 @@ use crate::units::SampleIndex;
 use crate::units::SampleRate;
 
 /// What sounds for less than this cannot be judged, in seconds.
-const SHORTEST_S: f64 = 0.06;
+pub(super) const SHORTEST_S: f64 = 0.06;
 
 /// What sounded too shortly to be heard.
 pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {

@@ -5,6 +5,7 @@ use super::alignment::Costs;
 use super::alignment::Place;
 use super::alignment::align;
 use super::alignment::settle;
+use super::doubt::SHORTEST_S;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
 use super::matching::place;
@@ -136,6 +137,12 @@ impl Costs for Table<'_> {
         let Some(beat_s) = self.beat_s else { return 0.0 };
         let pause = gap_s / (beats * beat_s) / SHORT_PAUSE;
         (A_PAUSE * pause.log2()).clamp(0.0, LONG_PAUSE)
+    }
+
+    fn is_cut_off(&self, j: usize, last: usize, k: usize) -> bool {
+        let Some(beat_s) = self.beat_s else { return false };
+        let way_s = (self.steps[j].start_beats - self.steps[k].start_beats) * beat_s;
+        self.second(last) + way_s + SHORTEST_S > self.take.length.seconds(self.take.rate)
     }
 }
 
