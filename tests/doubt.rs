@@ -11,6 +11,7 @@ use doublecheck::lick::expected::Expected;
 use doublecheck::lick::library::STARTER;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
+use doublecheck::practice::verdict::Finding;
 use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
 use doublecheck::synth::Room;
@@ -135,4 +136,40 @@ fn what_was_played_before_the_recording_ends_is_judged_as_in_the_whole() {
     {
         assert_eq!(told(cut(beats)), up_to(n_right, 9), "cut at beat {beats}");
     }
+}
+
+#[test]
+fn another_lick_is_told_once() {
+    let asked = lick(&SIX);
+    let is_told = |played: &[&str]| {
+        let samples = performed(&lick(played), &[]);
+        judged(&asked, &samples, &[]).findings.contains(&Finding::AnotherLick)
+    };
+    let another = [
+        "beats = 1, frets = 'x x 7 8 x x'",
+        "beats = 0.5, frets = 'x x 5 5 x x'",
+        "beats = 0.5, frets = 'x x 3 4 x x'",
+        "beats = 1, frets = 'x 5 4 x x x'",
+        "beats = 1, frets = 'x x 5 7 x x'",
+    ];
+    assert!(is_told(&another));
+    let octave_up = SIX.map(|step| {
+        let frets = step.rsplit_once("frets").unwrap().1;
+        let up = |mark: &str| mark.parse().map_or("x".to_owned(), |f: u8| (f + 12).to_string());
+        let marks = frets.trim_matches(|c| " ='".contains(c)).split(' ').map(up);
+        format!("beats = 1, frets = '{}'", marks.collect::<Vec<_>>().join(" "))
+    });
+    assert!(is_told(&octave_up.each_ref().map(String::as_str)), "an octave higher");
+    assert!(!is_told(&SIX));
+    assert!(!is_told(&SIX[..4]), "stopped");
+    assert!(!is_told(&another[..3]), "too little to tell");
+    let one_string_off = [
+        "beats = 1, frets = 'x x x 5 6 x'",
+        "beats = 1, frets = 'x x x 7 7 x'",
+        "beats = 1, frets = 'x x x 9 9 x'",
+        "beats = 1, frets = 'x x x 4 4 x'",
+        "beats = 1, frets = 'x x x 2 4 x'",
+        "beats = 1, frets = 'x x x 5 6 x'",
+    ];
+    assert!(!is_told(&one_string_off), "half of it is right");
 }

@@ -49,7 +49,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     let steps: Vec<&ExpectedStep> =
         expected.steps.iter().filter(|s| !s.struck.is_empty()).collect();
     let written_s = 60.0 / expected.tempo_bpm;
-    let Placement { offset, places, transposed } =
+    let Placement { offset, places, transposed, is_foreign } =
         place_strikes(&steps, take, settings.reference, written_s);
     let second = |strike: &Strike| strike.onset.seconds(take.rate);
     let mut judged: Vec<StepJudgement> = steps.iter().map(|s| not_played(s)).collect();
@@ -105,7 +105,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         steps: judged,
         unmatched,
         tempo_bpm: tempo_s.map(|beat| 60.0 / beat),
-        findings: findings(take, offset, transposed),
+        findings: findings(take, offset, transposed, is_foreign),
     }
 }
 
@@ -243,9 +243,10 @@ fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
     }
 }
 
-fn findings(take: &Take, offset: Cents, transposed: Option<i32>) -> Vec<Finding> {
+fn findings(take: &Take, offset: Cents, transposed: Option<i32>, is_foreign: bool) -> Vec<Finding> {
     let mut findings = Vec::new();
     findings.extend(transposed.map(|semitones| Finding::Transposed { semitones }));
+    findings.extend(is_foreign.then_some(Finding::AnotherLick));
     if take.strikes.is_empty() {
         findings.push(Finding::Silent);
     }

@@ -15,6 +15,7 @@ use super::offset::wrap;
 use super::pass::UNSTEADY_CENTS;
 use super::timing::Struck;
 use super::timing::beat_s;
+use super::verdict::Status;
 use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::engine::Take;
@@ -39,6 +40,9 @@ const A_PAUSE: f64 = 0.4;
 const SHORT_PAUSE: f64 = 1.5;
 const LONG_PAUSE: f64 = 0.5;
 
+/// Fewer steps or strikes than this do not tell whether it is the lick at all.
+const A_FEW: usize = 4;
+
 /// Where strikes belong, and how far the guitar is off as a whole.
 #[derive(Debug)]
 pub(super) struct Placement {
@@ -49,6 +53,8 @@ pub(super) struct Placement {
     /// Semitones that everything lies too high: held against the player, for nobody else can tell a capo
     /// from the wrong fret.
     pub transposed: Option<i32>,
+    /// Whether no more of the lick was found than chance finds.
+    pub is_foreign: bool,
 }
 
 /// Gives the strikes of `take` to `steps` (none of them a rest), a beat of which is written to last
@@ -78,6 +84,7 @@ pub(super) fn is_rate_ratio(cents: f64) -> bool {
 }
 
 /// All strikes against all steps, for one offset of the guitar.
+#[derive(Clone, Copy)]
 struct Table<'a> {
     steps: &'a [&'a ExpectedStep],
     take: &'a Take,
@@ -90,6 +97,18 @@ struct Table<'a> {
 impl Table<'_> {
     fn second(&self, i: usize) -> f64 {
         self.take.strikes[i].onset.seconds(self.take.rate)
+    }
+
+    /// How many notes that steps ask for are right.
+    fn n_right(&self, places: &[Place]) -> usize {
+        let right = |(place, strike): (&Place, &Strike)| match *place {
+            Place::Step(j) => {
+                let found = match_strike(self.steps[j], strike, self.reference, self.offset);
+                found.heard.iter().filter(|heard| heard.status == Status::Right).count()
+            }
+            Place::StageOf(_) | Place::Nothing => 0,
+        };
+        places.iter().zip(&self.take.strikes).map(right).sum()
     }
 
     /// The steps that `places` gives strikes to.
@@ -207,6 +226,24 @@ fn best_alignment(
     let struck = table(offset, None).struck(&places);
     let beat_s = beat_s(&struck, written_s);
     let (places, _) = align(&table(offset, beat_s));
+    let is_foreign = transposed.is_none() && is_foreign(&table(offset, None), &places);
     let offset = if transposed.is_some() { near } else { offset };
-    Placement { offset, places, transposed }
+    Placement { offset, places, transposed, is_foreign }
+}
+
+/// Whether less than a third of what is asked for is right, and hardly more than were the lick read backwards:
+/// that is chance, with the same freedom to choose among strikes and steps.
+fn is_foreign(table: &Table<'_>, places: &[Place]) -> bool {
+    let sounds = |strike: &&Strike| strike.notes.iter().any(HeardPitch::is_struck);
+    let n_strikes = table.take.strikes.iter().filter(sounds).count();
+    let n_asked: usize = table.steps.iter().map(|step| step.struck.len()).sum();
+    let n_right = table.n_right(places);
+    if n_strikes.min(table.steps.len()) < A_FEW || 3 * n_right >= n_asked {
+        return false;
+    }
+    let steps: Vec<&ExpectedStep> = table.steps.iter().rev().copied().collect();
+    let backwards = Table { steps: &steps, ..*table };
+    let by_chance = backwards.n_right(&align(&backwards).0) as f64;
+    // Counts stray by their root.
+    n_right as f64 <= by_chance + by_chance.max(1.0).sqrt()
 }

@@ -127,6 +127,8 @@ pub enum Finding {
         /// How many too high; negative: too low.
         semitones: i32,
     },
+    /// No more of the lick was found than chance finds.
+    AnotherLick,
     /// All notes are off by the ratio of two sample rates in use.
     PlayedAtWrongRate {
         /// How sharp the recording is as a whole.

@@ -283,6 +283,7 @@ fn told(finding: &Finding) -> Told<'_> {
             told.finding = "played at wrong rate";
             told.offset_cents = Some(hundredths(offset.0));
         }
+        Finding::AnotherLick => told.finding = "another lick",
         Finding::Silent => told.finding = "silent",
         Finding::NoNotes => told.finding = "no notes",
         Finding::TooShort => told.finding = "too short",

@@ -178,6 +178,10 @@ pub fn finding(finding: &Finding) -> String {
              another; the cents are told against that.",
             off(offset.0)
         ),
+        Finding::AnotherLick => "Hardly anything of the lick was found: it may be another lick, another \
+                                 tuning or capo, or an octave off; compare what `doublecheck listen` \
+                                 hears with what `doublecheck explain` shows."
+            .to_owned(),
         Finding::Silent => "Nothing above the noise was found: the recording is silent, or far \
                             too quiet."
             .to_owned(),
