@@ -11,6 +11,12 @@ use doublecheck::lick::expected::Expected;
 use doublecheck::lick::library::STARTER;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
+use doublecheck::practice::pass::Delay;
+use doublecheck::practice::pass::Pace;
+use doublecheck::practice::pass::Told;
+use doublecheck::practice::session::News;
+use doublecheck::practice::session::Session;
+use doublecheck::practice::session::Settings;
 use doublecheck::practice::verdict::Finding;
 use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
@@ -172,4 +178,72 @@ fn another_lick_is_told_once() {
         "beats = 1, frets = 'x x x 5 6 x'",
     ];
     assert!(!is_told(&one_string_off), "half of it is right");
+}
+
+/// Three steps, the second of them with a move and so many beats long.
+fn moving(mark: &str, beats: f64) -> [String; 3] {
+    [
+        "beats = 1, frets = 'x x x 9 8 x'".to_owned(),
+        format!("beats = {beats}, frets = 'x x x {mark} 5 x'"),
+        "beats = 1, frets = 'x x x 4 3 x'".to_owned(),
+    ]
+}
+
+#[test]
+fn a_slide_or_bend_too_short_to_be_followed_is_unsure() {
+    let told = |asked: &str, played: &str, beats: f64| {
+        let [asked, played] = [asked, played].map(|mark| {
+            let steps = moving(mark, beats);
+            lick(&steps.each_ref().map(String::as_str))
+        });
+        let judgement = judged(&asked, &performed(&played, &[]), &[]);
+        let [_, step, _] = &judgement.steps[..] else { panic!("three steps") };
+        (step.verdict, step.remarks.join(""))
+    };
+    for mark in ["5s7", "5s8", "7b8"] {
+        assert_eq!(told(mark, mark, 0.5).0, Verdict::Right, "{mark} in half a second");
+        let (verdict, reason) = told(mark, mark, 0.25);
+        assert_eq!(verdict, Verdict::Unsure, "{mark}");
+        assert!(reason.ends_with("ms only, too shortly to hear where it moves"), "{reason}");
+        let stays = mark.split(['s', 'b']).next().unwrap();
+        assert_eq!(told(mark, stays, 0.5).0, Verdict::Incomplete, "{stays} for half a second");
+    }
+    for mark in ["5h7", "7p5"] {
+        assert_eq!(told(mark, mark, 0.25).0, Verdict::Right, "{mark}");
+        let stays = mark.split(['h', 'p']).next().unwrap();
+        assert_eq!(told(mark, stays, 0.25).0, Verdict::Incomplete, "{stays}");
+    }
+    // What the other string does has nothing to do with it.
+    let other = lick(&moving("5s7", 0.25).each_ref().map(String::as_str));
+    let mut asked = other.clone();
+    asked.steps[1].struck.iter_mut().filter(|n| n.string.0 == 2).for_each(|n| n.note.0 += 1);
+    let judgement = judged(&asked, &performed(&other, &[]), &[]);
+    assert_eq!(judgement.steps[1].verdict, Verdict::Wrong);
+}
+
+#[test]
+fn a_slide_too_short_to_be_followed_is_unsure_as_it_is_played() {
+    let lick = lick(&moving("5s8", 0.25).each_ref().map(String::as_str));
+    let mut session = Session::new(
+        lick.clone(),
+        Settings {
+            rate: rate(),
+            pace: Pace::Free,
+            speed: 1.0,
+            repeat: 1,
+            faster: 0.0,
+            delay: Delay::Estimated,
+            judge: judge::Settings::default(),
+        },
+    );
+    let mut news = Vec::new();
+    session.begin(&mut news);
+    for block in performed(&lick, &[]).chunks(480) {
+        session.push(block, &mut news);
+    }
+    let told = news.iter().rev().find_map(|news| match news {
+        News::Pass(Told::Step(found)) if found.judgement.step == 2 => Some(found.judgement.verdict),
+        _ => None,
+    });
+    assert_eq!(told, Some(Verdict::Unsure));
 }

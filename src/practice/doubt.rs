@@ -6,6 +6,8 @@ use std::ops::Range;
 
 use super::alignment::IN_TIME;
 use super::timing::Struck;
+use super::verdict::HeardNote;
+use super::verdict::Status;
 use super::verdict::StepJudgement;
 use super::verdict::Verdict;
 use crate::engine::Strike;
@@ -13,12 +15,15 @@ use crate::engine::Take;
 use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
 use crate::lick::expected::Stage;
+use crate::lick::expected::Technique;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
 
 /// What sounds for less than this cannot be judged, in seconds.
 pub(super) const SHORTEST_S: f64 = 0.06;
+/// The ear follows a pitch in what sounds for this long, in seconds.
+const FOLLOWED_S: f64 = 0.32;
 
 /// What sounded too shortly to be heard.
 pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
@@ -27,6 +32,40 @@ pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rat
         doubt(
             judgement,
             format!("it sounded for {:.0} ms only, too shortly to tell", 1000.0 * heard_s.max(0.0)),
+        );
+    }
+}
+
+/// Notes missing on strings that slide or are bent and sounded too shortly to be followed: while a pitch moves,
+/// its notes smear into those between them.
+pub(super) fn doubt_if_unfollowed(
+    step: &ExpectedStep,
+    judgement: &mut StepJudgement,
+    strikes: &[&Strike],
+    rate: SampleRate,
+) {
+    let lengths_s = strikes.iter().map(|s| s.end.seconds(rate) - s.onset.seconds(rate));
+    let shortest_s = lengths_s.fold(f64::INFINITY, f64::min);
+    let glides = |s: &&Stage| matches!(s.to.technique, Technique::Slide | Technique::Bend);
+    let moves =
+        |note: &ExpectedNote| step.stages.iter().filter(glides).any(|s| s.to.string == note.string);
+    let is_fault = |heard: &HeardNote| match heard.status {
+        Status::Wrong { instead_of } => !moves(&instead_of),
+        Status::Extra => true,
+        Status::Right | Status::Ringing => false,
+    };
+    if shortest_s < FOLLOWED_S
+        && matches!(judgement.verdict, Verdict::Wrong | Verdict::Incomplete)
+        && !judgement.missing.is_empty()
+        && judgement.missing.iter().all(moves)
+        && !judgement.heard.iter().any(is_fault)
+    {
+        doubt(
+            judgement,
+            format!(
+                "it sounded for {:.0} ms only, too shortly to hear where it moves",
+                1000.0 * shortest_s
+            ),
         );
     }
 }

@@ -3,6 +3,7 @@
 use super::alignment::Place;
 use super::doubt::doubt_if_cut_off;
 use super::doubt::doubt_if_short;
+use super::doubt::doubt_if_unfollowed;
 use super::doubt::doubt_if_unheard;
 use super::doubt::holes_s;
 use super::matching::Match;
@@ -86,17 +87,19 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     for (&(j, _), late) in struck.iter().zip(lateness_ms(&times, written_s)) {
         judged[j].timing_ms = late;
     }
+    let mut strikes_of = vec![Vec::new(); steps.len()];
     for (strike, place) in take.strikes.iter().zip(&places) {
         if let Place::Step(j) | Place::StageOf(j) = *place {
-            glide(&mut judged[j], steps[j], strike, take.rate, settings, offset);
+            strikes_of[j].push(strike);
         }
     }
     let tempo_s = beat_s(&times, written_s);
     let beat_s = tempo_s.unwrap_or(written_s);
     let (duration_s, holes_s) = (take.length.seconds(take.rate), holes_s(take));
-    for (step, judgement) in steps.iter().zip(&mut judged) {
-        miss_stages(step, judgement);
+    for ((step, judgement), strikes) in steps.iter().zip(&mut judged).zip(&strikes_of) {
+        move_on(step, strikes, take.rate, settings, offset, judgement);
         doubt_if_cut_off(step, judgement, beat_s, &holes_s, duration_s);
+        doubt_if_unfollowed(step, judgement, strikes, take.rate);
         doubt_if_unheard(step, judgement, &times, beat_s, &holes_s);
     }
     tell_strings(&mut judged, &expected.open_strings);
@@ -126,17 +129,32 @@ pub fn judge_strike(
     judgement
 }
 
-/// Adds to the judgement of a `step` that is over where its `strikes` led, and misses what they did
-/// not reach.
-pub(super) fn judge_moves<'a>(
+/// Judges where the `strikes` of a `step` that is over led, for a pass that is being played.
+pub(super) fn judge_moves(
     step: &ExpectedStep,
-    strikes: impl Iterator<Item = &'a Strike>,
+    strikes: &[&Strike],
     rate: SampleRate,
     settings: &Settings,
     offset: Cents,
     judgement: &mut StepJudgement,
 ) {
-    strikes.for_each(|strike| glide(judgement, step, strike, rate, settings, offset));
+    move_on(step, strikes, rate, settings, offset, judgement);
+    doubt_if_unfollowed(step, judgement, strikes, rate);
+}
+
+/// Adds to the judgement of a `step` that is over where its `strikes` led, and misses what they did
+/// not reach.
+fn move_on(
+    step: &ExpectedStep,
+    strikes: &[&Strike],
+    rate: SampleRate,
+    settings: &Settings,
+    offset: Cents,
+    judgement: &mut StepJudgement,
+) {
+    for strike in strikes {
+        glide(judgement, step, strike, rate, settings, offset);
+    }
     miss_stages(step, judgement);
 }
 

@@ -286,11 +286,12 @@ impl Pass {
         let moves = std::mem::take(&mut self.moves);
         let Some(&(index, _)) = moves.last() else { return };
         let Some(found) = &mut self.tries[index] else { return };
-        let strikes = moves.iter().filter(|(i, _)| *i == index).map(|(_, strike)| strike);
+        let of_step = moves.iter().filter(|(i, _)| *i == index);
+        let strikes: Vec<&Strike> = of_step.map(|(_, strike)| strike).collect();
         let (before, step) = (found.judgement.verdict, &self.steps[index]);
         judge_moves(
             step,
-            strikes,
+            &strikes,
             self.manner.rate,
             &self.manner.judge,
             self.offset,
