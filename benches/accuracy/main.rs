@@ -99,7 +99,11 @@ fn main() {
         rate: SampleRate::new(RATE).expect("positive"),
         synthetic: LazyLock::new(|| vec![synthetic_set(&mut Random(2026))]),
         real: LazyLock::new(|| match std::env::var_os("FONT") {
-            Some(path) => font_sets(path.as_ref()),
+            Some(path) => {
+                let sets = font_sets(path.as_ref());
+                assert!(!sets.is_empty(), "FONT: {} cannot be opened", path.display());
+                sets
+            }
             None => real_sets(),
         }),
     };

@@ -15,8 +15,8 @@ use crate::pitch::fit::MAX_TONES;
 
 /// The air of no guitar answers above this, in hertz.
 const HIGHEST_HZ: f64 = 140.0;
-/// They are one partial alone: with more than this (see [`Signs::clarity`](crate::pitch::presence::Signs)) beyond
-/// it, as 95 % of low strings in doubt have, a tone is none of them.
+/// Its answer is one partial alone: what has more than this beyond its first, as 95 % of low strings in doubt
+/// have, is a string (see [`Signs::beyond_first`](crate::pitch::presence::Signs::beyond_first)).
 const BEYOND_FIRST: f64 = 1.3;
 /// It dies away so much faster than all that sounds, in decibels a second.
 const DIES_DB_S: f64 = 50.0;

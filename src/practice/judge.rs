@@ -97,7 +97,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     let beat_s = tempo_s.unwrap_or(written_s);
     let (duration_s, holes_s) = (take.length.seconds(take.rate), holes_s(take));
     for ((step, judgement), strikes) in steps.iter().zip(&mut judged).zip(&strikes_of) {
-        move_on(step, strikes, take.rate, settings, offset, judgement);
+        judge_moves(step, strikes, take.rate, settings, offset, judgement);
         doubt_if_cut_off(step, judgement, beat_s, &holes_s, duration_s);
         doubt_if_unfollowed(step, judgement, strikes, take.rate);
         doubt_if_unheard(step, judgement, &times, beat_s, &holes_s);
@@ -129,22 +129,9 @@ pub fn judge_strike(
     judgement
 }
 
-/// Judges where the `strikes` of a `step` that is over led, for a pass that is being played.
-pub(super) fn judge_moves(
-    step: &ExpectedStep,
-    strikes: &[&Strike],
-    rate: SampleRate,
-    settings: &Settings,
-    offset: Cents,
-    judgement: &mut StepJudgement,
-) {
-    move_on(step, strikes, rate, settings, offset, judgement);
-    doubt_if_unfollowed(step, judgement, strikes, rate);
-}
-
 /// Adds to the judgement of a `step` that is over where its `strikes` led, and misses what they did
 /// not reach.
-fn move_on(
+pub(super) fn judge_moves(
     step: &ExpectedStep,
     strikes: &[&Strike],
     rate: SampleRate,

@@ -5,6 +5,7 @@
 //! whole pass afterwards and knows a false start from a step.
 
 use super::alignment::Place;
+use super::doubt::doubt_if_unfollowed;
 use super::judge;
 use super::judge::judge_moves;
 use super::judge::judge_strike;
@@ -288,15 +289,10 @@ impl Pass {
         let Some(found) = &mut self.tries[index] else { return };
         let of_step = moves.iter().filter(|(i, _)| *i == index);
         let strikes: Vec<&Strike> = of_step.map(|(_, strike)| strike).collect();
-        let (before, step) = (found.judgement.verdict, &self.steps[index]);
-        judge_moves(
-            step,
-            &strikes,
-            self.manner.rate,
-            &self.manner.judge,
-            self.offset,
-            &mut found.judgement,
-        );
+        let (step, manner, judgement) = (&self.steps[index], &self.manner, &mut found.judgement);
+        let before = judgement.verdict;
+        judge_moves(step, &strikes, manner.rate, &manner.judge, self.offset, judgement);
+        doubt_if_unfollowed(step, judgement, &strikes, manner.rate);
         if found.judgement.verdict != before {
             told.push(Told::Step(found.clone()));
         }
