@@ -147,16 +147,18 @@ impl Recording {
             .time_base
             .is_some_and(|base| base.numer.get() == 1 && base.denom.get() == claimed_rate.get());
         let track = track.id;
+        let packets = Packets::new(format, track, source.holes);
+        let due = packets.lacks_beginning().then_some(0);
         let mut recording = Self {
             name,
-            packets: Packets::new(format, track, source.holes),
+            packets,
             decoder,
             rate: claimed_rate,
             channels: 0,
             choice,
             expected,
             ticks_are_samples,
-            due: None,
+            due,
             interleaved: Vec::new(),
             mono: Vec::new(),
             cut_short: source.cut_short,
@@ -294,6 +296,7 @@ impl Recording {
                     break;
                 }
             };
+            let due = self.due;
             let skipped = self.skipped_before(packet.pts.get(), packet.block_dur().get());
             let interleaved = &mut self.interleaved;
             let decoded = guarded(|| {
@@ -302,7 +305,13 @@ impl Recording {
                 Ok((audio.spec().rate(), audio.num_planes(), audio.frames()))
             });
             let problem = match decoded {
-                Some(Ok((_, _, 0))) => continue,
+                Some(Ok((_, _, 0))) => {
+                    // What is missing before it is missing before the next one.
+                    if skipped.0 > 0 {
+                        self.due = due;
+                    }
+                    continue;
+                }
                 Some(Ok((rate, channels, _))) => self.take_block(rate, channels),
                 Some(Err(error)) => Some(plain_cause(&error)),
                 None => {

@@ -132,6 +132,11 @@ impl Packets {
         Self { format, track, holes, ahead: VecDeque::new() }
     }
 
+    /// Whether what is lost is the very beginning.
+    pub fn lacks_beginning(&self) -> bool {
+        self.holes.first().is_some_and(|hole| hole.from == 0)
+    }
+
     /// The next packet, or `None` at the end.
     pub fn next(&mut self) -> Result<Option<Packet>> {
         let next = self.ahead.pop_front().unwrap_or_else(|| self.read());

@@ -74,7 +74,8 @@ fn a_flaw_inside_is_a_gap_and_time_goes_on() {
     assert!((early - 220.0).abs() < FREQUENCY_TOLERANCE_HZ, "before the flaw: {early} Hz");
 }
 
-/// A page of which a byte is another is passed over (RFC 3533, section 6, by its checksum).
+/// A page of which a byte is another is passed over (RFC 3533, section 6, by its checksum), and one that is
+/// not there is a gap too.
 #[test]
 fn a_flaw_in_an_ogg_file_is_a_gap_in_its_place() {
     let folder = folder();
@@ -88,18 +89,25 @@ fn a_flaw_in_an_ogg_file_is_a_gap_in_its_place() {
             return;
         }
         let whole = mix(&ogg);
-        let mut bytes = fs::read(&ogg).unwrap();
-        let middle = bytes.len() / 2;
-        bytes[middle] ^= 0xFF;
-        fs::write(&ogg, bytes).unwrap();
-        let heard = mix(&ogg);
-        assert!(heard.damage.is_some(), "{options:?}");
-        assert_eq!(heard.samples.len(), whole.samples.len(), "{options:?}: time goes on");
-        let [(from, lost)] = heard.gaps[..] else { panic!("{options:?}: {:?}", heard.gaps) };
-        let behind = (from + lost) as usize + LONGEST_BLOCK;
-        for part in [0..from as usize, behind..whole.samples.len()] {
-            let same = heard.samples[part.clone()] == whole.samples[part.clone()];
-            assert!(same, "{options:?}: {part:?} is as it was, a hole of {lost} at {from}");
+        let bytes = fs::read(&ogg).unwrap();
+        let mut flawed = bytes.clone();
+        flawed[bytes.len() / 2] ^= 0xFF;
+        // The first page with sound is the third of all.
+        let begins: Vec<usize> =
+            (0..bytes.len()).filter(|&at| bytes[at..].starts_with(b"OggS")).collect();
+        let headless = [&bytes[..begins[2]], &bytes[begins[3]..]].concat();
+        for (flawed, lacks_beginning) in [(flawed, false), (headless, true)] {
+            fs::write(&ogg, flawed).unwrap();
+            let heard = mix(&ogg);
+            assert!(heard.damage.is_some(), "{options:?}");
+            assert_eq!(heard.samples.len(), whole.samples.len(), "{options:?}: time goes on");
+            let [(from, lost)] = heard.gaps[..] else { panic!("{options:?}: {:?}", heard.gaps) };
+            assert_eq!(from == 0, lacks_beginning, "{options:?}: a hole of {lost} at {from}");
+            let behind = (from + lost) as usize + LONGEST_BLOCK;
+            for part in [0..from as usize, behind..whole.samples.len()] {
+                let same = heard.samples[part.clone()] == whole.samples[part.clone()];
+                assert!(same, "{options:?}: {part:?} is as it was, a hole of {lost} at {from}");
+            }
         }
     }
 }
