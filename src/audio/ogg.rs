@@ -3,8 +3,7 @@
 //! **Conventions.** Pages are numbered, carry a checksum, and tell at which sample ends what ends on them
 //! (the granule position); where the first packet of a page begins follows from its length. The
 //! demuxer begins it where the page before ended instead, and tells a hole only behind the page.
-//! **Limits.** Of a file only, not of a pipe: pages are looked at before they are decoded. A hole before
-//! the last page is short by what the encoder put behind the end.
+//! **Limits.** A hole before the last page is short by what the encoder put behind the end.
 //! **Reference.** S. Pfeiffer, *The Ogg Encapsulation Format Version 0*, RFC 3533, section 6.
 
 use std::collections::BTreeMap;

@@ -1,7 +1,7 @@
 //! The bytes of a recording, from a file, a pipe or standard input.
 //!
 //! **Conventions.** `-` is standard input. What cannot be read backwards is read as it comes; only
-//! containers whose index may stand at the end go through a nameless temporary file first.
+//! containers that are looked through first go through a nameless temporary file.
 //! **Limits.** A length in a WAV, AIFF or CAF header that goes beyond the end of the file, or was
 //! never filled in (a recorder killed, or writing into a pipe), is taken to mean «up to the end».
 
@@ -26,9 +26,10 @@ use super::ogg::Hole;
 /// How much of the beginning is looked at: room for the chunks that may precede the samples.
 const HEAD_BYTES: u64 = 16 * 1024;
 
-/// Containers that may keep at the end what is needed first: where their mark stands, and the mark
-/// (ISO/IEC 14496-12, section 4.3; Apple, *Core Audio Format Specification 1.0*).
-const INDEXED: [(usize, &[u8]); 2] = [(4, b"ftyp"), (0, b"caff")];
+/// Containers that are looked through before they are decoded: where their mark stands, and the mark. Two
+/// may keep at the end what is needed first (ISO/IEC 14496-12, section 4.3; Apple, *Core Audio Format
+/// Specification 1.0*), of the third the pages are looked at.
+const LOOKED_THROUGH: [(usize, &[u8]); 3] = [(4, b"ftyp"), (0, b"caff"), (0, ogg::MARK)];
 
 /// The bytes of a recording.
 pub struct Source {
@@ -107,9 +108,9 @@ fn stream(
     recording: &str,
 ) -> Result<Source, AudioError> {
     let mut head = read_head(&mut bytes, recording)?;
-    let indexed =
-        INDEXED.iter().any(|(at, mark)| head.get(*at..).is_some_and(|head| head.starts_with(mark)));
-    if indexed && !chunks::index_comes_first(&head) {
+    let bears =
+        |(at, mark): &(usize, &[u8])| head.get(*at..).is_some_and(|head| head.starts_with(mark));
+    if LOOKED_THROUGH.iter().any(bears) && !chunks::index_comes_first(&head) {
         return spool(&head, bytes)
             .and_then(|spool| seekable(spool, head))
             .map_err(|source| AudioError::Unreadable { recording: recording.to_owned(), source });
