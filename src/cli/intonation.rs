@@ -99,8 +99,8 @@ fn compare(
     });
     let mut unheard = None;
     if live {
-        ask(&check);
-        args.guitar.hear_live(PluckListener::new, |pluck| {
+        let first = wanted(&check).unwrap_or_default();
+        args.guitar.hear_live(PluckListener::new, &first, |pluck| {
             match check.push(pluck) {
                 Heard::Nothing => return Next::GoOn,
                 Heard::Refused(refused) => output::tell(&plucks::refused(&refused, reference)),
@@ -110,7 +110,7 @@ fn compare(
                     report::intonation::role(check.plan().against, role)
                 )),
             }
-            ask(&check)
+            ask(wanted(&check))
         })?;
     } else {
         unheard = args.guitar.hear(&args.recordings, PluckListener::new, |pluck| {
@@ -125,15 +125,16 @@ fn compare(
     unheard.map_or(Ok(Outcome::Done), Err)
 }
 
-/// Says what to play next.
-fn ask(check: &IntonationCheck) -> Next {
-    match check.next() {
-        Some(next) => {
-            output::tell(&format!("play {}", report::intonation::ask(check.plan(), next)));
-            Next::GoOn
-        }
-        None => Next::Done,
-    }
+/// What to play next; `None` if all was heard.
+fn wanted(check: &IntonationCheck) -> Option<String> {
+    check.next().map(|next| format!("play {}", report::intonation::ask(check.plan(), next)))
+}
+
+fn ask(wanted: Option<String>) -> Next {
+    wanted.map_or(Next::Done, |wanted| {
+        output::tell(&wanted);
+        Next::GoOn
+    })
 }
 
 fn map_neck(
@@ -149,8 +150,8 @@ fn map_neck(
     let mut map = NeckMap::new(neck::Plan { tuning, strings, frets, reference, tolerance });
     let mut unheard = None;
     if args.recordings.is_empty() {
-        ask_place(&map);
-        args.guitar.hear_live(PluckListener::new, |pluck| {
+        let first = wanted_place(&map).unwrap_or_default();
+        args.guitar.hear_live(PluckListener::new, &first, |pluck| {
             match map.push(pluck) {
                 neck::Heard::Nothing => return Next::GoOn,
                 neck::Heard::Refused(refused) => {
@@ -160,7 +161,7 @@ fn map_neck(
                     output::tell(&format!("string {}, fret {}: taken", string.0, fret.0));
                 }
             }
-            ask_place(&map)
+            ask(wanted_place(&map))
         })?;
     } else {
         unheard = args.guitar.hear(&args.recordings, PluckListener::new, |pluck| {
@@ -177,16 +178,13 @@ fn map_neck(
     unheard.map_or(Ok(Outcome::Done), Err)
 }
 
-/// Says which place of the neck to play next.
-fn ask_place(map: &NeckMap) -> Next {
-    match map.next() {
-        Some((string, Fret(0))) => output::tell(&format!("play string {}: open", string.0)),
-        Some((string, fret)) => {
-            output::tell(&format!("play string {}: fret {}", string.0, fret.0));
-        }
-        None => return Next::Done,
-    }
-    Next::GoOn
+/// Which place of the neck to play next; `None` if all were heard.
+fn wanted_place(map: &NeckMap) -> Option<String> {
+    let (string, fret) = map.next()?;
+    Some(match fret {
+        Fret(0) => format!("play string {}: open", string.0),
+        fret => format!("play string {}: fret {}", string.0, fret.0),
+    })
 }
 
 /// The strings to look at, lowest first.

@@ -159,7 +159,8 @@ impl Guitar {
         Ok(())
     }
 
-    /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.
+    /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts; `ask` says what
+    /// to play first.
     ///
     /// # Errors
     /// A program built without sound card support.
@@ -167,6 +168,7 @@ impl Guitar {
     pub fn hear_live(
         &self,
         _listener: impl Fn(Listener) -> PluckListener,
+        _ask: &str,
         _on_pluck: impl FnMut(&Pluck) -> Next,
     ) -> Result<(), Failure> {
         // Understood, so that the message is about the program and not about the options.
@@ -195,7 +197,8 @@ mod with_sound_card {
     use crate::cli::output;
 
     impl Guitar {
-        /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts.
+        /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts; `ask` says
+        /// what to play first.
         ///
         /// # Errors
         /// An input that cannot be opened, or is lost for good before anything was heard; a file to
@@ -203,6 +206,7 @@ mod with_sound_card {
         pub fn hear_live(
             &self,
             listener: impl Fn(Listener) -> PluckListener,
+            ask: &str,
             mut on_pluck: impl FnMut(&Pluck) -> Next,
         ) -> Result<(), Failure> {
             let stop = stop_flag()?;
@@ -211,6 +215,7 @@ mod with_sound_card {
             let mut recorder =
                 self.keep.as_deref().map(|path| TakeRecorder::create(path, rate)).transpose()?;
             output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
+            output::tell(ask);
             let mut listener = listener(Listener::new(Settings { rate }));
             let (mut next, mut heard) = (Next::GoOn, false);
             let mut take = |pluck: &Pluck| {

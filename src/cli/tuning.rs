@@ -53,8 +53,8 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
             })?;
         }
         None => {
-            output::tell("Pluck the open strings one by one and let each ring for two seconds.");
-            args.guitar.hear_live(listener, |pluck| {
+            let ask = "Pluck the open strings one by one and let each ring for two seconds.";
+            args.guitar.hear_live(listener, ask, |pluck| {
                 for heard in check.push(pluck) {
                     output::tell(&told(&heard, &check, key));
                 }

@@ -88,3 +88,15 @@ fn a_file_is_no_folder_for_recordings() {
     let run = desk.run(&["practice", "lick.toml", "--keep-in", "lick.toml"]);
     run.refused(&["lick.toml: a file, not a folder", "name a folder"]);
 }
+
+/// Nobody is asked to play for an input that is not there.
+#[cfg(feature = "live")]
+#[test]
+fn an_input_that_is_not_there_is_told_before_anything_else() {
+    let desk = Desk::new();
+    for arguments in [&["tuning"][..], &["intonation"], &["intonation", "--frets", "1-3"]] {
+        let run = desk.run(&[arguments, &["--input", "no such input"]].concat());
+        run.refused(&["no audio input \"no such input\""]);
+        assert!(run.err.starts_with("error: "), "{arguments:?}: {}", run.err);
+    }
+}
