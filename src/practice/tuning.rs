@@ -182,16 +182,18 @@ impl TuningCheck {
             if !sounding.struck && (measured || fault.is_some()) {
                 continue;
             }
+            let mut refuse = |string, fault| {
+                let refused = Heard::Refused(Refused { at_s: pluck.at_s, string, fault });
+                // Several sounds of one strike, of no string and too short, are one.
+                if !heard.contains(&refused) {
+                    heard.push(refused);
+                }
+            };
             match (string, fault) {
                 // The beginning of a strum, which goes on in the next strike.
                 (Some(_), Some(Fault::Short { .. })) if pluck.lasted_s < STRUM_S => {}
-                (string, Some(fault)) => {
-                    heard.push(Heard::Refused(Refused { at_s: pluck.at_s, string, fault }));
-                }
-                (None, None) => {
-                    let fault = Fault::Wrong { heard: sounding.frequency };
-                    heard.push(Heard::Refused(Refused { at_s: pluck.at_s, string: None, fault }));
-                }
+                (string, Some(fault)) => refuse(string, fault),
+                (None, None) => refuse(None, Fault::Wrong { heard: sounding.frequency }),
                 (Some(string), None) => {
                     let Some(open) = self.wanted.tuning.open(string) else { continue };
                     let place = self.wanted.reference.frequency(open);

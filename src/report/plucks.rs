@@ -71,19 +71,13 @@ pub(super) fn all_refused(
     if !all.is_empty() {
         writeln!(out, "\nNot taken, play these again:")?;
     }
-    let (mut n_short, mut last) = (0, String::new());
+    let mut n_short = 0;
     for one in all {
-        let line = refused(one, reference);
-        // Two strings of one strike.
-        if line == last {
-            continue;
-        }
         let is_passing = one.string.is_none() && matches!(one.fault, Fault::Short { .. });
         n_short += usize::from(is_passing);
         if !is_passing || n_short <= MOST_SHORT {
-            writeln!(out, "{line}")?;
+            writeln!(out, "{}", refused(one, reference))?;
         }
-        last = line;
     }
     if n_short > MOST_SHORT {
         let more = super::plural(n_short - MOST_SHORT, "short sound");
@@ -143,7 +137,7 @@ mod tests {
         let heard = Hertz::new(233.0).expect("positive");
         let other = Refused { at_s: 9.0, string: None, fault: Fault::Wrong { heard } };
         let named = Refused { at_s: 8.0, string: Some(StringNumber(4)), fault: short };
-        let all = [at(1.0), at(1.0), at(2.0), at(3.0), at(4.0), at(5.0), named, other];
+        let all = [at(1.0), at(2.0), at(3.0), at(4.0), at(5.0), named, other];
         let mut out = Vec::new();
         all_refused(&mut out, &all, Reference::default()).expect("a vector takes all bytes");
         let text = String::from_utf8(out).expect("UTF-8");
@@ -151,5 +145,14 @@ mod tests {
         assert_eq!(lines.len(), 6, "{text}");
         assert!(lines[2].contains("3.00 s") && lines[3].contains("string 4"), "{text}");
         assert!(lines[5].ends_with("and 2 short sounds more, of hands or talk perhaps"), "{text}");
+    }
+
+    #[test]
+    fn plucks_of_two_recordings_are_two_even_at_one_time() {
+        let one = Refused { at_s: 1.0, string: Some(StringNumber(4)), fault: Fault::Buzzing };
+        let mut out = Vec::new();
+        all_refused(&mut out, &[one.clone(), one], Reference::default()).expect("a vector");
+        let text = String::from_utf8(out).expect("UTF-8");
+        assert_eq!(text.matches("1.00 s  string 4: it rattled").count(), 2, "{text}");
     }
 }

@@ -5,6 +5,9 @@ use doublecheck::pitch::tone::Tone;
 use doublecheck::practice::intonation;
 use doublecheck::practice::intonation::Against;
 use doublecheck::practice::pluck::Fault;
+use doublecheck::practice::pluck::Pluck;
+use doublecheck::practice::pluck::Sounding;
+use doublecheck::practice::tuning::TuningCheck;
 use doublecheck::practice::tuning::Verdict;
 use doublecheck::practice::tuning::beats_hz;
 use doublecheck::practice::tuning::pure_target;
@@ -14,6 +17,7 @@ use doublecheck::theory::fretboard::StringNumber;
 use doublecheck::theory::interval::Interval;
 use doublecheck::theory::note::MidiNote;
 use doublecheck::theory::note::Reference;
+use doublecheck::units::Hertz;
 
 use super::OPEN;
 use super::intonated;
@@ -181,6 +185,23 @@ fn strings_semitones_off_are_told_as_the_nearest_one() {
         let heard = check.strings().iter().filter(|s| s.verdict != Verdict::NotHeard).count();
         assert_eq!(heard, offs.len() - 1, "{offs:?}");
     }
+}
+
+#[test]
+fn two_short_sounds_of_one_strike_are_refused_once() {
+    let sounding = |hz: f64| Sounding {
+        frequency: Hertz::new(hz).expect("positive"),
+        struck: true,
+        reading: None,
+    };
+    // Far above all strings, as the overtones of a bump are.
+    let strings = vec![sounding(600.0), sounding(700.0)];
+    let at = |at_s: f64| Pluck { at_s, lasted_s: 0.2, strings: strings.clone(), rattles: false };
+    let mut check = TuningCheck::new(wanted(None));
+    for pluck in [at(1.0), at(2.0)] {
+        assert_eq!(check.push(&pluck).len(), 1, "at {} s", pluck.at_s);
+    }
+    assert_eq!(check.refused().iter().map(|refused| refused.at_s).collect::<Vec<_>>(), [1.0, 2.0]);
 }
 
 /// Six strings in any order, each ringing on under the next ones.
