@@ -149,7 +149,14 @@ fn another_lick_is_told_once() {
     let asked = lick(&SIX);
     let is_told = |played: &[&str]| {
         let samples = performed(&lick(played), &[]);
-        judged(&asked, &samples, &[]).findings.contains(&Finding::AnotherLick)
+        let judgement = judged(&asked, &samples, &[]);
+        let is_told = judgement.findings.contains(&Finding::AnotherLick);
+        // Neither tempo nor timing means anything there.
+        if is_told {
+            assert_eq!(judgement.tempo_bpm, None);
+            assert!(judgement.steps.iter().all(|step| step.timing_ms.is_none()));
+        }
+        is_told
     };
     let another = [
         "beats = 1, frets = 'x x 7 8 x x'",

@@ -84,8 +84,12 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         })
         .collect();
     let times: Vec<Struck> = struck.iter().map(|&(_, s)| s).collect();
-    for (&(j, _), late) in struck.iter().zip(lateness_ms(&times, written_s)) {
-        judged[j].timing_ms = late;
+    let tempo_s = beat_s(&times, written_s).filter(|_| !is_foreign);
+    // Of another lick neither tempo nor timing means anything.
+    if !is_foreign {
+        for (&(j, _), late) in struck.iter().zip(lateness_ms(&times, written_s)) {
+            judged[j].timing_ms = late;
+        }
     }
     let mut strikes_of = vec![Vec::new(); steps.len()];
     for (strike, place) in take.strikes.iter().zip(&places) {
@@ -93,7 +97,6 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
             strikes_of[j].push(strike);
         }
     }
-    let tempo_s = beat_s(&times, written_s);
     let beat_s = tempo_s.unwrap_or(written_s);
     let (duration_s, holes_s) = (take.length.seconds(take.rate), holes_s(take));
     for ((step, judgement), strikes) in steps.iter().zip(&mut judged).zip(&strikes_of) {
