@@ -112,6 +112,25 @@ fn a_step_left_out_where_the_recording_holds_its_time_is_not_played() {
 }
 
 #[test]
+fn a_take_that_is_lost_from_end_to_end_is_no_take_that_was_not_played() {
+    let lick = lick(&SIX);
+    let samples = performed(&lick, &[]);
+    let of = |samples: &[f32], holes: &[Range<f64>]| judged(&lick, samples, holes);
+    let end_s = samples.len() as f64 / 48_000.0;
+    let lost = of(&samples, &[0.3..end_s]);
+    assert_eq!(verdicts(&lost), [Verdict::Unsure; 6]);
+    assert_eq!(lost.steps[0].remarks, ["most of the recording is lost"]);
+    assert!(lost.findings.contains(&Finding::Lost), "{:?}", lost.findings);
+    assert!(!lost.findings.contains(&Finding::Silent), "{:?}", lost.findings);
+    // From the first step to the last it is five seconds.
+    let silence = vec![0.0; at(20.0)];
+    assert_eq!(verdicts(&of(&silence, &[4.0..9.1])), [Verdict::Unsure; 6], "all may be there");
+    let short = of(&silence, &[4.0..8.9]);
+    assert_eq!(verdicts(&short), [Verdict::NotPlayed; 6], "some would have been heard");
+    assert!(short.findings.contains(&Finding::Silent), "{:?}", short.findings);
+}
+
+#[test]
 fn a_move_that_was_due_within_a_hole_is_unsure() {
     let lick = lick(&["beats = 2, frets = 'x x x 5 5h7 x'", "beats = 1, frets = 'x x x 4 3 x'"]);
     let samples = performed(&lick, &[]);

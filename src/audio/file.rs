@@ -48,6 +48,10 @@ const CANCELLED: f64 = 1e-3;
 /// Channels quieter than this (mean power, −60 dB) are silent, not cancelled.
 const SILENT: f64 = 1e-6;
 
+/// What is quieter than this (mean power, −80 dB) holds no sound: a string would not be found in it, and no
+/// room is so still that a microphone gives less.
+const NO_SOUND: f64 = 1e-8;
+
 /// At this level, several times in a row, a sample has hit the top of the scale.
 const FULL_SCALE: f32 = 0.999;
 
@@ -256,7 +260,12 @@ impl Recording {
 
     /// True if next to nothing sounds in any channel.
     pub fn is_silent(&self) -> bool {
-        self.levels.is_silent()
+        self.levels.is_below(SILENT)
+    }
+
+    /// True if nothing at all sounds in any channel, as of a microphone that was switched off.
+    pub fn holds_no_sound(&self) -> bool {
+        self.levels.is_below(NO_SOUND)
     }
 
     /// True if the channels sound but their mix all but does not: they are in opposite phase, and
@@ -452,12 +461,12 @@ impl Levels {
         }
     }
 
-    fn is_silent(&self) -> bool {
-        self.channel_power <= SILENT * self.frames as f64
+    fn is_below(&self, power: f64) -> bool {
+        self.channel_power <= power * self.frames as f64
     }
 
     fn mix_cancels(&self) -> bool {
-        !self.is_silent() && self.mix_power < CANCELLED * self.channel_power
+        !self.is_below(SILENT) && self.mix_power < CANCELLED * self.channel_power
     }
 }
 

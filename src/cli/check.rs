@@ -17,6 +17,7 @@ use super::recording::nothing_struck;
 use super::recording::read_once;
 use crate::lick;
 use crate::lick::expected::Expected;
+use crate::practice::doubt::doubt_all;
 use crate::practice::judge::Settings;
 use crate::practice::judge::judge_take;
 use crate::practice::verdict::Finding;
@@ -53,7 +54,7 @@ pub struct Judging {
     #[arg(long, value_name = "CENTS", default_value = "10", value_parser = cents)]
     pub tolerance: Cents,
     /// Exit with status 1 if the playing had a fault: a step wrong, incomplete or not played (so if
-    /// nothing was played at all), or a right note further off than the tolerance
+    /// nothing was heard at all), or a right note further off than the tolerance
     #[arg(long)]
     pub fail_on_fault: bool,
 }
@@ -97,6 +98,11 @@ pub(super) fn judge(expected: &Expected, heard: Heard, common: &Common) -> TakeJ
     for finding in judgement.findings.iter_mut().filter(|finding| **finding == Finding::Silent) {
         *finding = nothing_struck(judgement.duration_s, heard.is_silent);
     }
+    if judgement.findings.contains(&Finding::TooShort) {
+        doubt_all(&mut judgement.steps, "the recording is too short to hold it");
+    } else if judgement.findings.contains(&Finding::Silent) && heard.holds_no_sound {
+        doubt_all(&mut judgement.steps, "the recording holds no sound");
+    }
     judgement.findings.extend(heard.damage.map(|cause| Finding::Damaged { cause }));
     judgement
 }
@@ -110,11 +116,14 @@ pub(super) fn print(page: &Page, takes: &[TakeReport], common: &Common) -> Resul
 }
 
 /// A fault counts only if somebody asked; that there is no take at all, for nothing was played, is one
-/// like a take in which nothing was.
+/// like a take in which nothing was, or nothing was heard.
 pub(super) fn outcome(takes: &[TakeReport], judging: Judging) -> Outcome {
     let judged = takes.iter().filter_map(|take| take.outcome.as_ref().ok());
-    let mut tallies = judged.map(|take| Tally::of(take, judging.tolerance));
-    let fault = takes.is_empty() || tallies.any(|tally| tally.has_fault());
+    let is_fault = |take: &TakeJudgement| {
+        let nothing_heard = take.steps.iter().all(|step| step.start_s.is_none());
+        nothing_heard && !take.steps.is_empty() || Tally::of(take, judging.tolerance).has_fault()
+    };
+    let fault = takes.is_empty() || judged.into_iter().any(is_fault);
     if judging.fail_on_fault && fault { Outcome::Fault } else { Outcome::Done }
 }
 

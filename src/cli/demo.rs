@@ -96,7 +96,7 @@ fn listen(expected: &Expected, reference: Reference) -> Heard {
     let samples = perform(expected, reference).render(rate, &ROOM, SEED);
     let mut listener = Listener::of_recording(Settings { rate });
     listener.push(&samples, |_| {});
-    Heard { take: listener.finish(|_| {}), damage: None, is_silent: false }
+    Heard { take: listener.finish(|_| {}), damage: None, is_silent: false, holds_no_sound: false }
 }
 
 /// The lick as it should be played, then the mistakes.

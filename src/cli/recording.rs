@@ -51,6 +51,8 @@ pub struct Heard {
     pub damage: Option<String>,
     /// Next to nothing sounds in it.
     pub is_silent: bool,
+    /// Nothing at all does.
+    pub holds_no_sound: bool,
 }
 
 /// What to say of a recording in which nothing was struck.
@@ -76,7 +78,8 @@ pub fn hear(path: &Path, channel: Channel, progress: &Progress) -> Result<Heard,
     let mut take = listener.finish(|_| {});
     // The mix hides what was cut off in one channel.
     take.clipped = recording.clipped();
-    Ok(Heard { take, damage, is_silent: recording.is_silent() })
+    let (is_silent, holds_no_sound) = (recording.is_silent(), recording.holds_no_sound());
+    Ok(Heard { take, damage, is_silent, holds_no_sound })
 }
 
 /// Hands all of `recording` over, piece by piece, and says so if its channels cancel each other.

@@ -111,6 +111,17 @@ pub(super) fn doubt_if_unheard(
     }
 }
 
+/// Whether so much of a recording is lost that a lick of `lick_s` may have been played there unheard.
+pub(super) fn may_hide(holes_s: &[Range<f64>], lick_s: f64, duration_s: f64) -> bool {
+    let lost_s: f64 = holes_s.iter().map(|hole| hole.end - hole.start).sum();
+    lost_s > 0.0 && lost_s >= lick_s.min(duration_s - lost_s)
+}
+
+/// All of a recording in which no step was heard, for it leaves nothing to judge by.
+pub fn doubt_all(steps: &mut [StepJudgement], reason: &str) {
+    steps.iter_mut().for_each(|step| doubt(step, reason.to_owned()));
+}
+
 /// What moves on only where samples are missing, or after the end of the recording.
 pub(super) fn doubt_if_cut_off(
     step: &ExpectedStep,

@@ -1,11 +1,13 @@
 //! A whole take against a lick: what was heard in, the judgement out.
 
 use super::alignment::Place;
+use super::doubt::doubt_all;
 use super::doubt::doubt_if_cut_off;
 use super::doubt::doubt_if_short;
 use super::doubt::doubt_if_unfollowed;
 use super::doubt::doubt_if_unheard;
 use super::doubt::holes_s;
+use super::doubt::may_hide;
 use super::matching::Match;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
@@ -105,13 +107,18 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         doubt_if_unfollowed(step, judgement, strikes, take.rate);
         doubt_if_unheard(step, judgement, &times, beat_s, &holes_s);
     }
+    let lick_s = steps.last().map_or(0.0, |last| last.start_beats) * beat_s;
+    let is_lost = times.is_empty() && may_hide(&holes_s, lick_s, duration_s);
+    if is_lost {
+        doubt_all(&mut judged, "most of the recording is lost");
+    }
     tell_strings(&mut judged, &expected.open_strings);
     TakeJudgement {
         duration_s,
         steps: judged,
         unmatched,
         tempo_bpm: tempo_s.map(|beat| 60.0 / beat),
-        findings: findings(take, offset, transposed, is_foreign),
+        findings: findings(take, offset, transposed, is_foreign, is_lost),
     }
 }
 
@@ -251,11 +258,19 @@ fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
     }
 }
 
-fn findings(take: &Take, offset: Cents, transposed: Option<i32>, is_foreign: bool) -> Vec<Finding> {
+fn findings(
+    take: &Take,
+    offset: Cents,
+    transposed: Option<i32>,
+    is_foreign: bool,
+    is_lost: bool,
+) -> Vec<Finding> {
     let mut findings = Vec::new();
     findings.extend(transposed.map(|semitones| Finding::Transposed { semitones }));
     findings.extend(is_foreign.then_some(Finding::AnotherLick));
-    if take.strikes.is_empty() {
+    if is_lost {
+        findings.push(Finding::Lost);
+    } else if take.strikes.is_empty() {
         findings.push(Finding::Silent);
     }
     if is_rate_ratio(offset.0) {

@@ -9,7 +9,7 @@
 
 pub mod alignment;
 pub mod click;
-mod doubt;
+pub mod doubt;
 pub mod intonation;
 pub mod judge;
 pub mod matching;

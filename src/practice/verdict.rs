@@ -134,6 +134,8 @@ pub enum Finding {
         /// How sharp the recording is as a whole.
         offset: Cents,
     },
+    /// Nothing was found, and so much is missing from the recording that all may have been there.
+    Lost,
     /// Nothing above the noise was found.
     Silent,
     /// No note was found in what sounds.

@@ -112,7 +112,12 @@ fn entry(lick: &str, take: &Value) -> Option<Entry> {
         .flatten()
         .filter(|note| text(note, "status").as_deref() == Some("right"))
         .filter_map(|note| note.get("cents")?.as_f64());
-    let struck = steps.iter().any(|step| text(step, "verdict").as_deref() != Some("not played"));
+    let is_struck = |step: &Value| match text(step, "verdict").as_deref() {
+        // Unsure is also what was lost, or was due where nothing could be heard.
+        Some("unsure") => step.get("start_s").is_some_and(Value::is_number),
+        verdict => verdict != Some("not played"),
+    };
+    let struck = steps.iter().any(is_struck);
     let strays = take.get("unmatched").and_then(Value::as_array).is_some_and(|all| !all.is_empty());
     let timing = steps.iter().filter_map(|step| step.get("timing_ms")?.as_f64());
     Some(Entry {
@@ -338,6 +343,11 @@ mod tests {
         let silent = json!({ "lick": "Stone bridge", "takes": [ { "recording": "silent.wav",
             "unmatched": [], "steps": [ { "step": 1, "verdict": "not played", "heard": [] },
                                         { "step": 2, "verdict": "not played", "heard": [] } ] } ] });
+        let mut lost = silent.clone();
+        lost["takes"][0]["steps"][0] = json!({ "step": 1, "verdict": "unsure", "start_s": null });
+        assert!(!entries(&lost).expect("a document of check")[0].played, "lost");
+        lost["takes"][0]["steps"][0]["start_s"] = json!(0.5);
+        assert!(entries(&lost).expect("a document of check")[0].played, "too short to tell");
         let mut strays = silent.clone();
         strays["takes"][0]["unmatched"] = json!([{ "start_s": 1.0, "heard": [] }]);
         found.push(found[0].clone());

@@ -284,6 +284,7 @@ fn told(finding: &Finding) -> Told<'_> {
             told.offset_cents = Some(hundredths(offset.0));
         }
         Finding::AnotherLick => told.finding = "another lick",
+        Finding::Lost => told.finding = "lost",
         Finding::Silent => told.finding = "silent",
         Finding::NoNotes => told.finding = "no notes",
         Finding::TooShort => told.finding = "too short",

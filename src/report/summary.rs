@@ -182,6 +182,7 @@ pub fn finding(finding: &Finding) -> String {
                                  tuning or capo, or an octave off; compare what `doublecheck listen` \
                                  hears with what `doublecheck explain` shows."
             .to_owned(),
+        Finding::Lost => "Most of the recording is lost: what was played cannot be judged.".to_owned(),
         Finding::Silent => "Nothing above the noise was found: the recording is silent, or far \
                             too quiet."
             .to_owned(),

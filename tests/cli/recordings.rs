@@ -126,15 +126,26 @@ fn a_recording_without_notes_is_told_for_what_it_is() {
     desk.wave("click.wav", 44_100, 1, |_| 0.5);
     let listened = desk.run(&["listen", "silent.wav", "--json"]).done().json();
     assert_eq!(listened["strikes"], serde_json::json!([]));
-    for (name, word, finding) in [
-        ("silent.wav", "the recording is silent, or far too quiet", "silent"),
-        ("noise.wav", "the recording is not silent", "no notes"),
-        ("click.wav", "too short to hold a note", "too short"),
+    // A room in which nobody plays, 70 dB down.
+    desk.wave("room.wav", 44_100, 88_200, |index| {
+        let sample = i16::from_le_bytes([noise[2 * index], noise[2 * index + 1]]);
+        5e-4 * f64::from(sample) / 32_768.0
+    });
+    for (name, word, finding, verdict) in [
+        ("silent.wav", "the recording is silent, or far too quiet", "silent", "unsure"),
+        ("room.wav", "the recording is silent, or far too quiet", "silent", "not played"),
+        ("noise.wav", "the recording is not silent", "no notes", "not played"),
+        ("click.wav", "too short to hold a note", "too short", "unsure"),
     ] {
         let checked = desk.run(&["check", "lick.toml", name]);
         assert!(checked.done().out.contains(word), "{name}: {}", checked.out);
         let document = desk.run(&["check", "lick.toml", name, "--json"]).done().json();
         assert_eq!(document["takes"][0]["findings"][0]["finding"], finding, "{name}");
+        for step in document["takes"][0]["steps"].as_array().expect("steps") {
+            assert_eq!(step["verdict"], verdict, "{name}");
+        }
+        let failed = desk.run(&["check", "lick.toml", name, "--fail-on-fault"]);
+        assert_eq!(failed.code, Some(1), "{name}: nothing was heard");
         for command in ["tuning", "intonation"] {
             let measured = desk.run(&[command, name]);
             assert!(measured.done().err.contains(word), "{command} {name}: {}", measured.err);
