@@ -164,6 +164,43 @@ fn what_was_played_before_the_recording_ends_is_judged_as_in_the_whole() {
 }
 
 #[test]
+fn what_was_played_before_the_player_stops_is_judged_as_in_the_whole() {
+    let lick = Lick::parse(STARTER, "test").unwrap().expected();
+    for n_played in 1..9 {
+        let left_out: Vec<usize> = (n_played + 1..=9).collect();
+        let mut samples = performed(&lick, &left_out);
+        assert_eq!(verdicts(&judged(&lick, &samples, &[])), up_to(n_played, 9));
+        samples.extend(vec![0.0; at(8.0)]);
+        assert_eq!(verdicts(&judged(&lick, &samples, &[])), up_to(n_played, 9), "long after");
+    }
+}
+
+/// The hammered note of its third step is that of the fourth.
+#[test]
+fn a_step_struck_when_it_is_due_is_no_move_of_the_step_before() {
+    let steps = |third: &str| {
+        let others = ["x x x 4 3 x", "x x x 5 5 x", third, "x x x 7 6 x"];
+        let steps = others.map(|frets| format!("beats = 1, frets = '{frets}'"));
+        lick(&steps.each_ref().map(String::as_str))
+    };
+    let (asked, unmoved) = (steps("x x x 5h7 5 x"), steps("x x x 5 5 x"));
+    let told = |played: &Expected, late_s: f64| {
+        let mut performance = Performance::new(played, &Manner::default());
+        for note in performance.notes.iter_mut().filter(|note| note.step == 4) {
+            note.sound.start_s += late_s;
+        }
+        let mut samples = vec![0.0; at(START_S)];
+        samples.extend(performance.render(rate(), &Room::noisy(45.0), 5));
+        verdicts(&judged(&asked, &samples, &[]))
+    };
+    let [right, incomplete] = [Verdict::Right, Verdict::Incomplete];
+    for late_s in [-0.3, 0.0, 0.3] {
+        assert_eq!(told(&asked, late_s), [right; 4], "{late_s} s late");
+        assert_eq!(told(&unmoved, late_s), [right, right, incomplete, right], "{late_s} s late");
+    }
+}
+
+#[test]
 fn another_lick_is_told_once() {
     let asked = lick(&SIX);
     let is_told = |played: &[&str]| {

@@ -96,6 +96,13 @@ impl ExpectedStep {
     pub fn is_rest(&self) -> bool {
         self.struck.is_empty() && self.held.is_empty()
     }
+
+    /// How many beats after the strike `stage` is due: moves on one string share the length of the step.
+    pub fn due_beats(&self, stage: &Stage) -> f64 {
+        let on_string = |other: &&Stage| other.to.string == stage.to.string;
+        let n_parts = self.stages.iter().filter(on_string).count() + 1;
+        self.length_beats * f64::from(stage.order) / n_parts as f64
+    }
 }
 
 /// A lick as the judge sees it.

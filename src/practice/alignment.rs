@@ -51,8 +51,6 @@ pub trait Costs {
     /// What it costs that strike `i`, for step `j`, comes so long after strike `before`, for step `k`, no
     /// step between them being struck.
     fn pace(&self, i: usize, j: usize, before: usize, k: usize) -> f64;
-    /// Whether step `j` was due only after the end of the recording, strike `last` being that of step `k`.
-    fn is_cut_off(&self, j: usize, last: usize, k: usize) -> bool;
 }
 
 /// What became of the last strike or step dealt with.
@@ -147,11 +145,7 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
                 for (cell, from_struck) in row[j - 1].either() {
                     let begins = j > 1 && cell.step == j - 1 && i < n;
                     let begin = if begins { SKIP_STEPS } else { 0.0 };
-                    let is_cut_off = i == n
-                        && cell.step > 0
-                        && costs.is_cut_off(j - 1, cell.strike - 1, cell.step - 1);
-                    let skip = if is_cut_off { 0.0 } else { SKIP_STEP + begin };
-                    let cost = cell.cost + skip;
+                    let cost = cell.cost + SKIP_STEP + begin;
                     best.left.offer(Cell { cost, last: Move::LeaveStep, from_struck, ..cell });
                 }
             }
@@ -291,10 +285,6 @@ mod tests {
         fn pace(&self, _: usize, _: usize, _: usize, _: usize) -> f64 {
             0.0
         }
-
-        fn is_cut_off(&self, _: usize, _: usize, _: usize) -> bool {
-            false
-        }
     }
 
     /// The step of every strike, counted from 1; `-` for none.
@@ -341,10 +331,6 @@ mod tests {
         fn pace(&self, i: usize, _: usize, before: usize, _: usize) -> f64 {
             let paused = self.0.0[before + 1..=i].bytes().any(|strike| strike.is_ascii_uppercase());
             if paused { 0.5 } else { 0.0 }
-        }
-
-        fn is_cut_off(&self, _: usize, _: usize, _: usize) -> bool {
-            false
         }
     }
 

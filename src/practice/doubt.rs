@@ -21,7 +21,7 @@ use crate::units::SampleIndex;
 use crate::units::SampleRate;
 
 /// What sounds for less than this cannot be judged, in seconds.
-pub(super) const SHORTEST_S: f64 = 0.06;
+const SHORTEST_S: f64 = 0.06;
 /// The ear follows a pitch in what sounds for this long, in seconds.
 const FOLLOWED_S: f64 = 0.32;
 
@@ -134,10 +134,7 @@ pub(super) fn doubt_if_cut_off(
     if judgement.verdict != Verdict::Incomplete {
         return;
     }
-    let due_s = |stage: &Stage| {
-        let moves = step.stages.iter().filter(|other| other.to.string == stage.to.string).count();
-        start_s + step.length_beats * beat_s * f64::from(stage.order) / (moves + 1) as f64
-    };
+    let due_s = |stage: &Stage| start_s + step.due_beats(stage) * beat_s;
     let lacks = |hole: &Range<f64>, note: &ExpectedNote| {
         let is_due = |s: &Stage| (hole.start - SHORTEST_S..hole.end).contains(&due_s(s));
         step.stages.iter().any(|s| s.to == *note && is_due(s))

@@ -5,7 +5,6 @@ use super::alignment::Costs;
 use super::alignment::Place;
 use super::alignment::align;
 use super::alignment::settle;
-use super::doubt::SHORTEST_S;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
 use super::matching::place;
@@ -20,6 +19,7 @@ use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::engine::Take;
 use crate::lick::expected::ExpectedStep;
+use crate::lick::expected::Stage;
 use crate::theory::note::Reference;
 use crate::units::Cents;
 
@@ -39,6 +39,11 @@ const TOO_SOON: f64 = 0.2;
 const A_PAUSE: f64 = 0.4;
 const SHORT_PAUSE: f64 = 1.5;
 const LONG_PAUSE: f64 = 0.5;
+
+/// What came before this share of the way from a move to the next step is not that step struck too soon …
+const MOVES_UNTIL: f64 = 0.25;
+/// … if it may be the move; what it costs to take it for the step all the same.
+const A_MOVE: f64 = 1.0;
 
 /// Fewer steps or strikes than this do not tell whether it is the lick at all.
 const A_FEW: usize = 4;
@@ -154,14 +159,17 @@ impl Costs for Table<'_> {
             return TOO_SOON;
         }
         let Some(beat_s) = self.beat_s else { return 0.0 };
+        let step = self.steps[k];
+        let is_move = |stage: &Stage| {
+            let due = step.due_beats(stage);
+            let is_in_time = gap_s < (due + MOVES_UNTIL * (beats - due)) * beat_s;
+            usize::from(stage.order) == i - before && is_in_time
+        };
+        if step.stages.iter().any(is_move) && self.stage(i, k).is_some() {
+            return A_MOVE;
+        }
         let pause = gap_s / (beats * beat_s) / SHORT_PAUSE;
         (A_PAUSE * pause.log2()).clamp(0.0, LONG_PAUSE)
-    }
-
-    fn is_cut_off(&self, j: usize, last: usize, k: usize) -> bool {
-        let Some(beat_s) = self.beat_s else { return false };
-        let way_s = (self.steps[j].start_beats - self.steps[k].start_beats) * beat_s;
-        self.second(last) + way_s + SHORTEST_S > self.take.length.seconds(self.take.rate)
     }
 }
 
