@@ -28,8 +28,9 @@ const HEAD_BYTES: u64 = 16 * 1024;
 
 /// Containers that are looked through before they are decoded: where their mark stands, and the mark. Two
 /// may keep at the end what is needed first (ISO/IEC 14496-12, section 4.3; Apple, *Core Audio Format
-/// Specification 1.0*), of the third the pages are looked at.
-const LOOKED_THROUGH: [(usize, &[u8]); 3] = [(4, b"ftyp"), (0, b"caff"), (0, ogg::MARK)];
+/// Specification 1.0*), of the others it is looked at whether anything is missing.
+const LOOKED_THROUGH: [(usize, &[u8]); 4] =
+    [(4, b"ftyp"), (0, b"caff"), (0, ogg::MARK), (0, matroska::EBML)];
 
 /// The bytes of a recording.
 pub struct Source {
@@ -69,13 +70,7 @@ pub fn open(path: &Path) -> Result<Source, AudioError> {
         return stream(file, &recording);
     }
     let head = read_head(&mut file, &recording)?;
-    if chunks::index_comes_first(&head) || head.starts_with(matroska::EBML) {
-        // Read in order, it can be read to its end even if that end is missing.
-        let cut_short = matroska::is_cut(&head, kind.len());
-        let media = Box::new(ReadOnlySource::new(io::Cursor::new(head).chain(file)));
-        return Ok(Source { media, cut_short, holes: Vec::new() });
-    }
-    seekable(file, head).map_err(unreadable)
+    stored(file, head).map_err(unreadable)
 }
 
 fn read_head(bytes: &mut impl Read, recording: &str) -> Result<Vec<u8>, AudioError> {
@@ -90,8 +85,15 @@ fn read_head(bytes: &mut impl Read, recording: &str) -> Result<Vec<u8>, AudioErr
     Ok(head)
 }
 
-fn seekable(mut file: File, mut head: Vec<u8>) -> io::Result<Source> {
+fn stored(mut file: File, mut head: Vec<u8>) -> io::Result<Source> {
     let bytes = file.metadata()?.len();
+    if chunks::index_comes_first(&head) || head.starts_with(matroska::EBML) {
+        // Read in order, it can be read to its end even if that end is missing.
+        let cut_short = matroska::is_cut(&head, bytes);
+        file.seek(SeekFrom::Start(head.len() as u64))?;
+        let media = Box::new(ReadOnlySource::new(io::Cursor::new(head).chain(file)));
+        return Ok(Source { media, cut_short, holes: Vec::new() });
+    }
     let mut cut_short = chunks::mend(&mut head, Some(bytes));
     let mut holes = Vec::new();
     file.rewind()?;
@@ -112,7 +114,7 @@ fn stream(
         |(at, mark): &(usize, &[u8])| head.get(*at..).is_some_and(|head| head.starts_with(mark));
     if LOOKED_THROUGH.iter().any(bears) && !chunks::index_comes_first(&head) {
         return spool(&head, bytes)
-            .and_then(|spool| seekable(spool, head))
+            .and_then(|spool| stored(spool, head))
             .map_err(|source| AudioError::Unreadable { recording: recording.to_owned(), source });
     }
     chunks::mend(&mut head, None);

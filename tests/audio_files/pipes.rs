@@ -11,12 +11,14 @@ use doublecheck::audio::Recording;
 
 use super::A4_HZ;
 use super::FREQUENCY_TOLERANCE_HZ;
+use super::ffmpeg;
 use super::folder;
 use super::frequency;
 use super::in_own_process;
 use super::mix;
 use super::role;
 use super::sine;
+use super::text;
 use super::write_wav;
 
 #[test]
@@ -44,6 +46,32 @@ fn standard_input_is_a_recording() {
         .unwrap();
     piped.stdin.take().unwrap().write_all(&fs::read(&path).unwrap()).unwrap();
     assert!(piped.wait().unwrap().success());
+}
+
+/// Where the end of a WebM file is missing, that is told of a pipe, too.
+#[test]
+fn a_pipe_that_breaks_off_is_told() {
+    if role().is_some() {
+        let damage = mix(Path::new("-")).damage.expect("the end is missing");
+        assert_eq!(damage.0, "the end is missing");
+        return;
+    }
+    let folder = folder();
+    let (wav, webm) = (folder.path().join("take.wav"), folder.path().join("take.webm"));
+    write_wav(&wav, 48_000, 16, false, &[sine(A4_HZ, 48_000, 4.0)]);
+    if !ffmpeg(&["-i", text(&wav), "-c:a", "libvorbis", text(&webm)]) {
+        return;
+    }
+    let bytes = fs::read(&webm).unwrap();
+    let mut reader = in_own_process("pipes::a_pipe_that_breaks_off_is_told", "reader")
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    reader.stdin.take().unwrap().write_all(&bytes[..bytes.len() / 2]).unwrap();
+    let output = reader.wait_with_output().unwrap();
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success() && said.contains("1 passed"), "{said}");
 }
 
 /// Ten minutes are 115 MB as `f32`; reading them may not cost more than buffers.
