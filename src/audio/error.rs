@@ -50,6 +50,12 @@ pub enum AudioError {
         /// What was found wanting.
         cause: String,
     },
+    /// An M4A file that its recorder never finished, or of which the end was not copied.
+    #[error("{recording}: cut off, without the index that stands at the end of such a file")]
+    Unfinished {
+        /// The file.
+        recording: String,
+    },
     /// A film without sound, for example.
     #[error("{recording}: holds no audio track")]
     NoAudioTrack {
@@ -205,6 +211,9 @@ impl AudioError {
             Self::Empty { .. } => "record it again and check the input level first",
             Self::NotAudio { .. } | Self::UnknownCodec { .. } => {
                 "hand over WAV, FLAC, MP3, M4A, Ogg or WebM (Opus or Vorbis), AIFF or CAF"
+            }
+            Self::Unfinished { .. } => {
+                "copy it once more from where it was recorded; if it is as short there, record it again"
             }
             Self::NoAudioTrack { .. } => "hand over a file with sound in it",
             Self::Rate { .. } => "record or convert it at 44100 or 48000 samples a second",

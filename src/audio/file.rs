@@ -120,9 +120,11 @@ impl Recording {
             probe.probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
         })
         .unwrap_or(Err(TRIPPED))
-        .map_err(|error| AudioError::NotAudio {
-            recording: name.clone(),
-            cause: plain_cause(&error),
+        .map_err(|error| match error {
+            Error::Unsupported(what) if what.contains("missing moov") => {
+                AudioError::Unfinished { recording: name.clone() }
+            }
+            error => AudioError::NotAudio { recording: name.clone(), cause: plain_cause(&error) },
         })?;
         let no_track = || AudioError::NoAudioTrack { recording: name.clone() };
         let track = format.default_track(TrackType::Audio).ok_or_else(no_track)?;

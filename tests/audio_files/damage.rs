@@ -175,6 +175,14 @@ fn what_is_no_recording_is_said_plainly() {
         let error = error_of(&at("rate.wav"));
         assert!(matches!(error, AudioError::Rate { found, .. } if found == rate), "{error:?}");
     }
+    let (whole, cut) = (at("whole.wav"), at("cut.m4a"));
+    write_wav(&whole, 48_000, 16, false, &[sine(A4_HZ, 48_000, 1.0)]);
+    if ffmpeg(&["-i", text(&whole), text(&cut)]) {
+        let bytes = fs::read(&cut).unwrap();
+        fs::write(&cut, &bytes[..bytes.len() / 2]).unwrap();
+        let error = error_of(&cut);
+        assert!(matches!(error, AudioError::Unfinished { .. }), "{error:?}");
+    }
     let film = at("film.mkv");
     if ffmpeg(&["-f", "lavfi", "-i", "testsrc=d=0.2:s=64x64", "-c:v", "mpeg4", text(&film)]) {
         let error = error_of(&film);
