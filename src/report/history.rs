@@ -230,7 +230,10 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
         let day = take.recorded_at.as_deref().and_then(|at| at.get(..10)).unwrap_or("");
         let name = columns::padded(&columns::shortened(&name(take), widest), widest);
         if !take.played {
-            writeln!(out, "{day:day_width$}{name}  nothing played")?;
+            // Where all is unsure the recording held nothing to judge by.
+            let is_unsure = take.steps.iter().all(|(_, right)| right.is_none());
+            let what = if is_unsure { "nothing heard" } else { "nothing played" };
+            writeln!(out, "{day:day_width$}{name}  {what}")?;
             continue;
         }
         let right = take.right();
@@ -343,6 +346,12 @@ mod tests {
         let silent = json!({ "lick": "Stone bridge", "takes": [ { "recording": "silent.wav",
             "unmatched": [], "steps": [ { "step": 1, "verdict": "not played", "heard": [] },
                                         { "step": 2, "verdict": "not played", "heard": [] } ] } ] });
+        let mut mute = silent.clone();
+        for step in mute["takes"][0]["steps"].as_array_mut().expect("steps") {
+            step["verdict"] = json!("unsure");
+        }
+        let mute = told(&entries(&mute).expect("a document of check"), 10);
+        assert!(mute.contains("silent.wav  nothing heard\n"), "{mute}");
         let mut lost = silent.clone();
         lost["takes"][0]["steps"][0] = json!({ "step": 1, "verdict": "unsure", "start_s": null });
         assert!(!entries(&lost).expect("a document of check")[0].played, "lost");
