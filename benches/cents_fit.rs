@@ -12,6 +12,7 @@ use doublecheck::pitch::line;
 use doublecheck::pitch::stiffness::Gauge;
 use doublecheck::pitch::tone::Tone;
 use rayon::prelude::*;
+use support::cases::AT_ONCE_S;
 use support::cases::Class;
 use support::cases::INTERVALS;
 use support::cases::Random;
@@ -61,7 +62,7 @@ fn main() {
         .into_par_iter()
         .step_by(every)
         .flat_map(|(set, noise_db, length_s, class, interval, mut random)| {
-            let recipe = Recipe { length_s, spread_db: 6.0, noise_db };
+            let recipe = Recipe { length_s, strum_s: AT_ONCE_S, spread_db: 6.0, noise_db };
             let Some(case) = case(set, class, interval, recipe, &mut random) else {
                 return Vec::new();
             };

@@ -14,6 +14,7 @@ use doublecheck::pitch::fit::Fitter;
 use doublecheck::pitch::presence::Evidence;
 use doublecheck::pitch::presence::examine;
 use doublecheck::pitch::tone::Tone;
+use support::cases::AT_ONCE_S;
 use support::cases::CLASSES;
 use support::cases::INTERVALS;
 use support::cases::Placed;
@@ -52,7 +53,12 @@ fn main() {
             for interval in INTERVALS {
                 for _ in 0..per_cell {
                     let noise_db = set.is_synthetic().then(|| random.between(15.0, 40.0));
-                    let recipe = Recipe { length_s: 0.7, spread_db: SPREAD_DB, noise_db };
+                    let recipe = Recipe {
+                        length_s: 0.7,
+                        strum_s: AT_ONCE_S,
+                        spread_db: SPREAD_DB,
+                        noise_db,
+                    };
                     let Some(case) = case(set, class, interval, recipe, &mut random) else {
                         continue;
                     };

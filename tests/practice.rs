@@ -263,6 +263,28 @@ fn performed(expected: &Expected, speed: f64, before_s: f64) -> Vec<f32> {
     samples
 }
 
+/// Played in time, chords whose strings are struck 60 ms apart, low to high, are one step each.
+#[test]
+fn a_slow_strum_is_one_step() {
+    let lick = "title = \"Sill\"\nkey = \"G major\"\ntempo = 80\nmeter = \"4/4\"\nsteps = [\n\
+        { beats = 2, frets = \"3 x 2 4 3 x\" },\n{ beats = 2, frets = \"x 5 7 7 7 x\" },\n\
+        { beats = 2, frets = \"x x 7 9 x x\" },\n{ beats = 2, frets = \"x 5 4 5 5 x\" },\n]\n";
+    let expected = Lick::parse(lick, "sill.toml").unwrap().expected();
+    let manner = Manner { strum_s: 0.06, ..Manner::default() };
+    let sound = Performance::new(&expected, &manner).render(rate(), &Room::noisy(45.0), 5);
+    let samples = [vec![0.0; 24_000], sound].concat();
+    let right: Vec<(usize, Verdict)> = (1..=4).map(|step| (step, Verdict::Right)).collect();
+    assert_eq!(checked(&expected, &samples, rate()), right);
+    let mut session = Session::new(expected, free(rate(), 1));
+    let news = play(&mut session, &samples);
+    let live: Vec<(usize, Verdict)> =
+        live_verdicts(&news).into_iter().map(|(step, (_, verdict))| (step, verdict)).collect();
+    assert_eq!(live, right);
+    assert!(!news.iter().any(|news| matches!(news, News::Pass(Told::Stray { .. }))), "one each");
+    let [over] = over(&news)[..] else { panic!("one pass") };
+    assert!(over.judgement.unmatched.is_empty());
+}
+
 /// Timing against the click: the whole lick comes 90 ms after it. A measured delay of 60 ms leaves
 /// 30 ms late; an estimated one leaves nothing.
 #[test]

@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use doublecheck::practice::verdict::Verdict;
 
 use crate::Plan;
+use crate::support::cases::AT_ONCE_S;
 use crate::support::cases::CLASSES;
 use crate::support::cases::Class;
 use crate::support::cases::INTERVALS;
@@ -28,6 +29,9 @@ const FOUR: [Class; 4] = [Class::Right, Class::SemitoneOff, Class::Missing, Clas
 const APART: [(&str, &[i32]); 4] =
     [("octave", &[12]), ("fifth", &[7]), ("minor second", &[1]), ("tenths", &[15, 16])];
 
+/// From the first string to the last, at most, in seconds, of strings struck slowly.
+const SLOWLY_S: f64 = 0.12;
+
 /// What is done to a mix before it is heard.
 pub type Spoil = fn(Vec<f32>, &mut Random) -> Vec<f32>;
 
@@ -41,7 +45,7 @@ pub struct Grid {
 }
 
 pub fn plain(length_s: f64) -> Recipe {
-    Recipe { length_s, spread_db: 6.0, noise_db: None }
+    Recipe { length_s, strum_s: AT_ONCE_S, spread_db: 6.0, noise_db: None }
 }
 
 fn untouched(samples: Vec<f32>, _: &mut Random) -> Vec<f32> {
@@ -66,6 +70,9 @@ pub fn real(plan: &Plan) {
     let recipe = plain(plan.length_s);
     let grid = Grid { title, recipe, spoil: untouched, target: 99.5, seed: 2027 };
     measure(plan, &plan.real, &grid);
+    let title = "the same, struck slowly".to_owned();
+    let recipe = Recipe { strum_s: SLOWLY_S, ..recipe };
+    measure(plan, &plan.real, &Grid { title, recipe, ..grid });
 }
 
 pub fn sampled(plan: &Plan) {

@@ -1,5 +1,7 @@
 //! Licks in tempo, eighths, strings ringing on into the next steps.
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 
 use doublecheck::dsp::decimate::Decimator;
@@ -45,8 +47,8 @@ const PAIRS: [[u8; 2]; 9] =
 /// Frets that one hand reaches.
 const REACH: i32 = 4;
 const HIGHEST_FRET: i32 = 14;
-/// From string to string, at most.
-const STRUM_S: f64 = 0.012;
+/// From string to string.
+const STRUM_S: Range<f64> = 0.0..0.012;
 /// Nobody plays like a machine: either way of the beat.
 const UNEVEN_S: f64 = 0.008;
 /// A pair of strings is kept for so many steps.

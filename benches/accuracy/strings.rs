@@ -221,7 +221,7 @@ fn strike(
     spoil: Spoil,
     random: &mut Random,
 ) -> Option<Vec<Played>> {
-    let placed = strum(set, places, START_S, 0.012, random)?;
+    let placed = strum(set, places, START_S, 0.0..0.012, random)?;
     if placed.iter().zip(places).any(|(p, &place)| p.note.place != Some(place)) {
         return None;
     }

@@ -66,10 +66,15 @@ pub struct Case {
     pub samples: Vec<f32>,
 }
 
+/// From the first string to the last, at most, in seconds, of strings struck at once.
+pub const AT_ONCE_S: f64 = 0.015;
+
 /// How cases are made.
 #[derive(Debug, Clone, Copy)]
 pub struct Recipe {
     pub length_s: f64,
+    /// Within this the notes are struck, in seconds.
+    pub strum_s: f64,
     /// Levels of the notes, either way, in decibels.
     pub spread_db: f64,
     /// Noise below the signal's root mean square, in decibels.
@@ -130,7 +135,7 @@ pub fn case(
             .iter()
             .map(|&note| Placed {
                 note,
-                start_s: 0.3 + random.between(0.0, 0.015),
+                start_s: 0.3 + random.between(0.0, recipe.strum_s),
                 end_s: f64::INFINITY,
                 gain_db: random.between(-0.5 * recipe.spread_db, 0.5 * recipe.spread_db),
             })

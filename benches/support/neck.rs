@@ -1,5 +1,7 @@
 //! Notes by string and fret, in standard tuning.
 
+use std::ops::Range;
+
 use super::cases::Placed;
 use super::cases::Random;
 use super::corpus::Note;
@@ -33,13 +35,13 @@ pub fn semitone_off(place: Place, others: &[Place], random: &mut Random) -> Opti
     others.iter().all(|&other| midi(other) != midi(wrong)).then_some(wrong)
 }
 
-/// A note of `set` for each of `places`, struck from `start_s` on in the given order, each up to
-/// `gap_s` after the one before, within ±3 dB.
+/// A note of `set` for each of `places`, struck from `start_s` on in the given order, each some time
+/// out of `gap_s` after the one before, within ±3 dB.
 pub fn strum<'a>(
     set: &'a Set,
     places: &[Place],
     start_s: f64,
-    gap_s: f64,
+    gap_s: Range<f64>,
     random: &mut Random,
 ) -> Option<Vec<Placed<'a>>> {
     let mut at_s = start_s;
@@ -47,7 +49,7 @@ pub fn strum<'a>(
         places.iter().map(|&place| set.at(place, midi(place), random)).collect();
     let placed = notes?.into_iter().map(|note| {
         let now_s = at_s;
-        at_s += random.between(0.0, gap_s);
+        at_s += random.between(gap_s.start, gap_s.end);
         let gain_db = random.between(-3.0, 3.0);
         Placed { note, start_s: now_s, end_s: f64::INFINITY, gain_db }
     });

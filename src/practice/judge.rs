@@ -18,6 +18,7 @@ use super::placement::Placement;
 use super::placement::is_rate_ratio;
 use super::placement::place_strikes;
 use super::strings::tell_strings;
+use super::strum::Strum;
 use super::timing::Struck;
 use super::timing::beat_s;
 use super::timing::lateness_ms;
@@ -52,6 +53,8 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     let steps: Vec<&ExpectedStep> =
         expected.steps.iter().filter(|s| !s.struck.is_empty()).collect();
     let written_s = 60.0 / expected.tempo_bpm;
+    let strum = Strum::of(steps.iter().copied(), written_s, take.rate);
+    let take = &Take { strikes: strum.join(&take.strikes), holes: take.holes.clone(), ..*take };
     let Placement { offset, places, transposed, is_foreign } =
         place_strikes(&steps, take, settings.reference, written_s);
     let second = |strike: &Strike| strike.onset.seconds(take.rate);

@@ -12,6 +12,8 @@ use super::judge::judge_strike;
 use super::matching::note;
 use super::matching::place;
 use super::offset::middle;
+use super::strum::Strum;
+use super::strum::joined;
 use super::verdict::HeardNote;
 use super::verdict::Pitch;
 use super::verdict::Status;
@@ -122,6 +124,10 @@ pub struct Pass {
     due: usize,
     /// The last strike and where it went.
     last: Option<(SampleIndex, Place)>,
+    /// How wide a strum may be, the last one, and what of it came before the last strike.
+    strum: Strum,
+    strummed: Option<Strike>,
+    strummed_before: Option<Strike>,
     /// When the click of the first step was heard, were there no delay, in samples.
     origin: Option<f64>,
     /// Lateness of every strike against the bare click, in samples; carried from pass to pass.
@@ -143,6 +149,7 @@ impl Pass {
         let end_beats = steps.last().map_or(0.0, |step| step.start_beats + step.length_beats);
         let steps: Vec<ExpectedStep> =
             steps.iter().filter(|step| !step.struck.is_empty()).cloned().collect();
+        let strum = Strum::of(&steps, manner.beat_s, manner.rate);
         Self {
             manner,
             first_beats,
@@ -151,6 +158,9 @@ impl Pass {
             steps,
             due: 0,
             last: None,
+            strum,
+            strummed: None,
+            strummed_before: None,
             origin: None,
             lateness,
             moves: Vec::new(),
@@ -197,16 +207,28 @@ impl Pass {
             return;
         }
         let known = self.last.filter(|(onset, _)| *onset == strike.onset);
-        let place = known.map_or_else(|| self.place(strike, offset), |(_, place)| place);
-        let first = known.is_none();
-        self.last = Some((strike.onset, place));
+        let goes_on = known.is_none() && self.goes_on(strike, offset);
+        let place = match (known, self.last) {
+            (Some((_, place)), _) => place,
+            (None, Some((_, place))) if goes_on => place,
+            (None, _) => self.place(strike, offset),
+        };
+        let first = known.is_none() && !goes_on;
+        if known.is_none() {
+            self.strummed_before = self.strummed.take().filter(|_| goes_on);
+        }
         if first && !matches!(place, Place::StageOf(_)) {
             self.close_step(told);
         }
+        self.last = Some((strike.onset, place));
         self.offset = offset;
+        let strummed = match &self.strummed_before {
+            Some(before) => joined(before, strike),
+            None => strike.clone(),
+        };
         if let Place::Step(index) = place
             && strike.stage == Stage::Whole
-            && self.is_no_string(index, strike)
+            && self.is_no_string(index, &strummed)
         {
             self.last = Some((strike.onset, Place::Nothing));
             self.talked = Some(strike.onset);
@@ -216,8 +238,13 @@ impl Pass {
             && strike.stage == Stage::Whole
             && !self.steps[index].stages.is_empty()
         {
-            self.moves.push((index, strike.clone()));
+            if self.strummed_before.is_some() {
+                self.moves.pop();
+            }
+            self.moves.push((index, strummed.clone()));
         }
+        self.strummed = Some(strummed.clone());
+        let strike = &strummed;
         match place {
             Place::Step(index) => self.judge(index, strike, offset, first, told),
             Place::StageOf(index) => self.reach(index, strike, offset, told),
@@ -269,6 +296,7 @@ impl Pass {
 
     /// What was taken for step `index` was none: it is still to be played.
     fn take_back(&mut self, index: usize, told: &mut Vec<Told>) {
+        self.strummed = None;
         if self.tries[index].take().is_none() {
             return;
         }
@@ -345,17 +373,25 @@ impl Pass {
         seconds * f64::from(self.manner.rate.get())
     }
 
+    /// Whether a new `strike` belongs to the last one: that was heard twice, or these are the strings of one strum.
+    fn goes_on(&self, strike: &Strike, offset: Cents) -> bool {
+        let Some((last, place)) = self.last else { return false };
+        let since = strike.onset.0.saturating_sub(last.0) as f64;
+        let is_strum = || match (place, &self.strummed) {
+            (Place::Step(index) | Place::StageOf(index), Some(strum)) => {
+                self.strum.reaches(strum.onset, last, strike.onset)
+                    && !self.is_stage_of(index, strike, offset)
+            }
+            _ => false,
+        };
+        since < self.samples(SAME_STRIKE_S) || is_strum()
+    }
+
     fn place(&self, strike: &Strike, offset: Cents) -> Place {
-        if let Some((onset, place)) = self.last {
-            let since = strike.onset.0.saturating_sub(onset.0) as f64;
-            if since < self.samples(SAME_STRIKE_S) {
-                return place;
-            }
-            if let Place::Step(index) | Place::StageOf(index) = place
-                && self.is_stage_of(index, strike, offset)
-            {
-                return Place::StageOf(index);
-            }
+        if let Some((_, Place::Step(index) | Place::StageOf(index))) = self.last
+            && self.is_stage_of(index, strike, offset)
+        {
+            return Place::StageOf(index);
         }
         match self.manner.pace {
             Pace::Free if self.due < self.steps.len() => Place::Step(self.due),
