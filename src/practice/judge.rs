@@ -356,10 +356,10 @@ mod tests {
     #[test]
     fn the_one_strike_of_a_take_is_the_one_step() {
         let verdict = |struck: Vec<Strike>| judged(&["x x x 5 5 x"], struck).steps[0].verdict;
-        let wrong = || strike(1, &[HeardPitch::sure(45.0), HeardPitch::sure(71.0)], &[]);
-        assert_eq!(verdict(vec![wrong()]), Verdict::Wrong);
+        let wrong = |second| strike(second, &[HeardPitch::sure(45.0), HeardPitch::sure(71.0)], &[]);
+        assert_eq!(verdict(vec![wrong(1)]), Verdict::Wrong);
         assert_eq!(verdict(vec![strike(1, &[], &[])]), Verdict::NotPlayed, "a bump");
-        assert_eq!(verdict(vec![wrong(), wrong()]), Verdict::NotPlayed, "either may be it");
+        assert_eq!(verdict(vec![wrong(1), wrong(2)]), Verdict::NotPlayed, "either may be it");
     }
 
     #[test]

@@ -21,6 +21,7 @@ pub mod pluck;
 pub mod session;
 pub mod strings;
 mod strum;
+mod talk;
 pub mod timing;
 pub mod tuning;
 pub mod verdict;

@@ -11,9 +11,11 @@ use super::judge::judge_moves;
 use super::judge::judge_strike;
 use super::matching::note;
 use super::matching::place;
-use super::offset::middle;
 use super::strum::Strum;
-use super::strum::joined;
+use super::strum::Strumming;
+use super::talk::TALK_S;
+use super::talk::is_talk;
+use super::timing::estimated_delay;
 use super::verdict::HeardNote;
 use super::verdict::Pitch;
 use super::verdict::Status;
@@ -49,21 +51,12 @@ pub enum Delay {
 const SAME_STRIKE_S: f64 = 0.08;
 /// Taken for the delay until there are strikes to estimate it from, in seconds.
 const GUESSED_DELAY_S: f64 = 0.04;
-/// Strikes that an estimate of the delay needs.
-const MIN_STRIKES: usize = 3;
 /// How long after a strike the first guess comes, with a margin, in seconds.
 const FIRST_GUESS_S: f64 = 0.15;
 /// How long the last strike of a pass is listened to, in seconds: the engine's whole strike.
 const LAST_STRIKE_S: f64 = 1.6;
 /// What a click is followed by before the pass is over, in seconds.
 const TAIL_S: f64 = 0.5;
-
-/// A string's pitch holds still: of its strikes one in thirty tells no note to within this, of syllables four in
-/// five, in cents of standard error; …
-pub(super) const UNSTEADY_CENTS: f64 = 3.0;
-/// … and within so many seconds of one that did not, less is needed to be none either.
-const TALK_CENTS: f64 = 1.0;
-const TALK_S: f64 = 1.0;
 
 /// What a pass is like.
 #[derive(Debug, Clone, Copy)]
@@ -124,10 +117,7 @@ pub struct Pass {
     due: usize,
     /// The last strike and where it went.
     last: Option<(SampleIndex, Place)>,
-    /// How wide a strum may be, the last one, and what of it came before the last strike.
-    strum: Strum,
-    strummed: Option<Strike>,
-    strummed_before: Option<Strike>,
+    strumming: Strumming,
     /// When the click of the first step was heard, were there no delay, in samples.
     origin: Option<f64>,
     /// Lateness of every strike against the bare click, in samples; carried from pass to pass.
@@ -149,7 +139,7 @@ impl Pass {
         let end_beats = steps.last().map_or(0.0, |step| step.start_beats + step.length_beats);
         let steps: Vec<ExpectedStep> =
             steps.iter().filter(|step| !step.struck.is_empty()).cloned().collect();
-        let strum = Strum::of(&steps, manner.beat_s, manner.rate);
+        let strumming = Strumming::new(Strum::of(&steps, manner.beat_s, manner.rate));
         Self {
             manner,
             first_beats,
@@ -158,9 +148,7 @@ impl Pass {
             steps,
             due: 0,
             last: None,
-            strum,
-            strummed: None,
-            strummed_before: None,
+            strumming,
             origin: None,
             lateness,
             moves: Vec::new(),
@@ -214,23 +202,17 @@ impl Pass {
             (None, _) => self.place(strike, offset),
         };
         let first = known.is_none() && !goes_on;
-        if known.is_none() {
-            self.strummed_before = self.strummed.take().filter(|_| goes_on);
-        }
         if first && !matches!(place, Place::StageOf(_)) {
             self.close_step(told);
         }
         self.last = Some((strike.onset, place));
         self.offset = offset;
-        let strummed = match &self.strummed_before {
-            Some(before) => joined(before, strike),
-            None => strike.clone(),
-        };
+        let strike = &self.strumming.take(strike, known.is_none(), goes_on);
         if let Place::Step(index) = place
             && strike.stage == Stage::Whole
-            && self.is_no_string(index, &strummed)
+            && self.is_talk(index, strike)
         {
-            self.last = Some((strike.onset, Place::Nothing));
+            self.last = self.last.map(|(onset, _)| (onset, Place::Nothing));
             self.talked = Some(strike.onset);
             return self.take_back(index, told);
         }
@@ -238,13 +220,10 @@ impl Pass {
             && strike.stage == Stage::Whole
             && !self.steps[index].stages.is_empty()
         {
-            if self.strummed_before.is_some() {
-                self.moves.pop();
-            }
-            self.moves.push((index, strummed.clone()));
+            // What a strum began with is in it.
+            self.moves.retain(|(_, before)| before.onset != strike.onset);
+            self.moves.push((index, strike.clone()));
         }
-        self.strummed = Some(strummed.clone());
-        let strike = &strummed;
         match place {
             Place::Step(index) => self.judge(index, strike, offset, first, told),
             Place::StageOf(index) => self.reach(index, strike, offset, told),
@@ -279,24 +258,17 @@ impl Pass {
         self.take_back(index, told);
     }
 
-    /// Whether no note of `strike` held still, and none that step `index` asks for was heard: amid talk, none
-    /// that held still.
-    fn is_no_string(&self, index: usize, strike: &Strike) -> bool {
+    /// Whether `strike`, taken for step `index`, was talk.
+    fn is_talk(&self, index: usize, strike: &Strike) -> bool {
         let since = |at: SampleIndex| strike.onset.0.saturating_sub(at.0) as f64;
-        let amid_talk = self.talked.is_some_and(|at| since(at) <= self.samples(TALK_S));
-        let (steady, right) = match amid_talk {
-            true => (TALK_CENTS, UNSTEADY_CENTS),
-            false => (UNSTEADY_CENTS, f64::INFINITY),
-        };
-        let heard = self.tries[index].iter().flat_map(|found| &found.judgement.heard);
-        let mut asked_for = heard.filter(|heard| heard.status == Status::Right);
-        !asked_for.any(|heard| heard.pitch.cents_error.map_or(f64::INFINITY, |e| e.0) <= right)
-            && !strike.holds_still(steady)
+        let is_amid = self.talked.is_some_and(|at| since(at) <= self.samples(TALK_S));
+        let found = self.tries[index].as_ref();
+        is_talk(strike, found.map_or(&[], |found| &found.judgement.heard), is_amid)
     }
 
     /// What was taken for step `index` was none: it is still to be played.
     fn take_back(&mut self, index: usize, told: &mut Vec<Told>) {
-        self.strummed = None;
+        self.strumming.forget();
         if self.tries[index].take().is_none() {
             return;
         }
@@ -377,12 +349,12 @@ impl Pass {
     fn goes_on(&self, strike: &Strike, offset: Cents) -> bool {
         let Some((last, place)) = self.last else { return false };
         let since = strike.onset.0.saturating_sub(last.0) as f64;
-        let is_strum = || match (place, &self.strummed) {
-            (Place::Step(index) | Place::StageOf(index), Some(strum)) => {
-                self.strum.reaches(strum.onset, last, strike.onset)
+        let is_strum = || match place {
+            Place::Step(index) | Place::StageOf(index) => {
+                self.strumming.reaches(last, strike.onset)
                     && !self.is_stage_of(index, strike, offset)
             }
-            _ => false,
+            Place::Nothing => false,
         };
         since < self.samples(SAME_STRIKE_S) || is_strum()
     }
@@ -463,7 +435,7 @@ impl Pass {
 
     /// The middle lateness so far, in samples.
     pub fn estimated_delay(&self) -> Option<f64> {
-        estimate(&self.lateness)
+        estimated_delay(&self.lateness)
     }
 
     fn judge(
@@ -541,12 +513,6 @@ impl Pass {
             self.end(SampleIndex(now as u64), told);
         }
     }
-}
-
-/// The delay that some latenesses speak for: their middle, but sound never comes before it was
-/// asked for. `None` if they are too few to say.
-pub fn estimate(lateness: &[f64]) -> Option<f64> {
-    (lateness.len() >= MIN_STRIKES).then(|| middle(&mut lateness.to_vec()).max(0.0))
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use super::matching::place;
 use super::offset::TOLD_OFFSET;
 use super::offset::common_offset;
 use super::offset::wrap;
-use super::pass::UNSTEADY_CENTS;
+use super::talk::UNSTEADY_CENTS;
 use super::timing::Struck;
 use super::timing::beat_s;
 use super::verdict::Status;

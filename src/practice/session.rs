@@ -16,7 +16,7 @@ use super::pass::Manner;
 use super::pass::Pace;
 use super::pass::Pass;
 use super::pass::Told;
-use super::pass::estimate;
+use super::timing::estimated_delay;
 use super::verdict::TakeJudgement;
 use crate::engine;
 use crate::engine::Event;
@@ -159,7 +159,7 @@ impl Session {
     pub fn estimated_delay_ms(&self) -> Option<f64> {
         let samples = match &self.playing {
             Some(playing) => playing.pass.estimated_delay(),
-            None => estimate(&self.lateness),
+            None => estimated_delay(&self.lateness),
         };
         samples.map(|samples| 1000.0 * samples / f64::from(self.settings.rate.get()))
     }

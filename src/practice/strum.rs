@@ -104,8 +104,42 @@ impl Strum {
     }
 }
 
+/// The strum that goes on, live.
+#[derive(Debug)]
+pub(super) struct Strumming {
+    strum: Strum,
+    /// All of it up to now, and what of it came before the last strike.
+    now: Option<Strike>,
+    before: Option<Strike>,
+}
+
+impl Strumming {
+    pub(super) fn new(strum: Strum) -> Self {
+        Self { strum, now: None, before: None }
+    }
+
+    /// Whether a strike at `onset` may go on with it, the strike before being that at `last`.
+    pub(super) fn reaches(&self, last: SampleIndex, onset: SampleIndex) -> bool {
+        self.now.as_ref().is_some_and(|now| self.strum.reaches(now.onset, last, onset))
+    }
+
+    /// Takes what is told of a `strike`, a new one or the last once more; all of the strum it is part of.
+    pub(super) fn take(&mut self, strike: &Strike, is_new: bool, goes_on: bool) -> Strike {
+        if is_new {
+            self.before = self.now.take().filter(|_| goes_on);
+        }
+        let before = self.before.as_ref();
+        let now = before.map_or_else(|| strike.clone(), |before| joined(before, strike));
+        self.now.insert(now).clone()
+    }
+
+    pub(super) fn forget(&mut self) {
+        self.now = None;
+    }
+}
+
 /// What `strum` and the `strike` that goes on with it are together.
-pub(super) fn joined(strum: &Strike, strike: &Strike) -> Strike {
+fn joined(strum: &Strike, strike: &Strike) -> Strike {
     let mut joined = Strike { onset: strum.onset, ..strike.clone() };
     let Strike { notes, doubtful, faint, .. } = &mut joined;
     for note in notes.iter_mut().chain(doubtful).chain(faint) {

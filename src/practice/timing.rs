@@ -8,7 +8,7 @@ use super::offset::middle;
 
 /// A gap longer than this against the tempo is a pause, in beats.
 const PAUSE_BEATS: f64 = 0.6;
-/// Strikes of a passage that are needed to speak of its timing.
+/// Strikes of a passage that are needed to speak of its timing, or of the delay of a click.
 const MIN_STRIKES: usize = 3;
 
 /// A strike of a step: when the step begins in beats, and when it was struck in seconds.
@@ -84,4 +84,10 @@ pub fn lateness_ms(struck: &[Struck], written_s: f64) -> Vec<Option<f64>> {
         start = i;
     }
     late
+}
+
+/// The delay that some latenesses speak for: their middle, but sound never comes before it was
+/// asked for. `None` if they are too few to say.
+pub fn estimated_delay(lateness: &[f64]) -> Option<f64> {
+    (lateness.len() >= MIN_STRIKES).then(|| middle(&mut lateness.to_vec()).max(0.0))
 }
