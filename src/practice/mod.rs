@@ -1,7 +1,7 @@
 //! What was heard against what was asked.
 //!
 //! ```text
-//! strikes ─▶ strums ─▶ offset of the guitar ─▶ alignment with the steps ─▶ matching, step by step ─▶ timing ─▶ strings
+//! strikes ─▶ strums ─▶ offset of the guitar ─▶ alignment with the steps ─▶ matching ─▶ timing ─▶ strings
 //! ```
 //!
 //! Live, [`session`] hands each strike to the step that is due as it comes, and each pass to the

@@ -51,9 +51,9 @@ impl Strum {
     ) -> Self {
         let (mut shortest_s, mut moves) = (f64::INFINITY, false);
         for step in steps {
-            let n_moves = step.stages.iter().map(|stage| stage.order).max().unwrap_or(0);
-            shortest_s = shortest_s.min(beat_s * step.length_beats / f64::from(n_moves + 1));
-            moves |= n_moves > 0;
+            let moves_after = step.stages.iter().map(|stage| step.due_beats(stage));
+            shortest_s = shortest_s.min(beat_s * moves_after.fold(step.length_beats, f64::min));
+            moves |= !step.stages.is_empty();
         }
         let within =
             |(most_s, share): (f64, f64)| rate.samples_in(most_s.min(share * shortest_s)).0;
@@ -217,11 +217,7 @@ mod tests {
         let number = |note: &HeardPitch| {
             (69.0 + 12.0 * (note.frequency.get() / 440.0).log2()).round() as i32
         };
-        let of = |strike: &Strike| {
-            let all = strike.notes.iter().chain(&strike.doubtful);
-            all.filter(|note| note.is_struck()).map(number).collect()
-        };
-        strums.iter().map(of).collect()
+        strums.iter().map(|strum| struck(strum).map(number).collect()).collect()
     }
 
     const CHORD: &str = "{ beats = 1, frets = \"x 3 2 0 1 0\" }";
