@@ -14,11 +14,13 @@ use support::cases::Placed;
 use support::cases::Random;
 use support::cases::choose;
 use support::cases::mix;
+use support::corpus::Note;
 use support::corpus::RATE;
 use support::corpus::Set;
 use support::corpus::real_sets;
 use support::corpus::sampled_sets;
 use support::corpus::synthetic_set;
+use support::moves::wavering;
 
 /// When it is struck, and how long before that what rings was, in seconds.
 const STRIKE_S: f64 = 1.4;
@@ -28,6 +30,13 @@ const DAMPED_S: [f64; 2] = [0.02, 0.08];
 /// Levels, either way, in decibels, and noise below the whole.
 const LEVEL_DB: f64 = 4.0;
 const NOISE_DB: [f64; 2] = [20.0, 50.0];
+/// One note in so many had a vibrato up to the strike, of so many cents either way at most and so many
+/// hertz (common practice).
+const WAVERS_IN: usize = 4;
+const VIBRATO_CENTS: f64 = 20.0;
+const VIBRATO_HZ: [f64; 2] = [4.0, 7.0];
+/// … from so many seconds after the note on.
+const VIBRATO_FROM_S: f64 = 0.1;
 /// The stretches looked at, from the strike on, in seconds, as the engine has them.
 const BEFORE_S: [[f64; 2]; 2] = [[-0.096, -0.006], [-0.156, -0.006]];
 const AFTER_S: [f64; 2] = [0.015, 0.165];
@@ -56,19 +65,34 @@ fn scene(set: &Set, random: &mut Random) -> Vec<String> {
     let chosen = choose(set, n_ringing + 1 + random.below(2), random);
     let (ringing, struck) = chosen.split_at(n_ringing);
     let again = random.below(2) == 0;
+    let starts_s: Vec<f64> =
+        ringing.iter().map(|_| STRIKE_S - random.between(RUNG_S[0], RUNG_S[1])).collect();
+    let moved: Vec<Note> = ringing
+        .iter()
+        .zip(&starts_s)
+        .map(|(note, start_s)| match random.below(WAVERS_IN) {
+            0 => {
+                let cents = random.between(0.0, VIBRATO_CENTS);
+                let hz = random.between(VIBRATO_HZ[0], VIBRATO_HZ[1]);
+                let begins_s = note.onset_s + VIBRATO_FROM_S;
+                let while_s = begins_s..note.onset_s + STRIKE_S - start_s;
+                Note { samples: wavering(&note.samples, while_s, cents, hz), ..(*note).clone() }
+            }
+            _ => (*note).clone(),
+        })
+        .collect();
     let mut placed = Vec::new();
     let place = |note, start_s, end_s, random: &mut Random| {
         let gain_db = random.between(-LEVEL_DB, LEVEL_DB);
         Placed { note, start_s, end_s, gain_db }
     };
-    for (i, &note) in ringing.iter().enumerate() {
-        let start_s = STRIKE_S - random.between(RUNG_S[0], RUNG_S[1]);
+    for (i, (note, &start_s)) in moved.iter().zip(&starts_s).enumerate() {
         let early_s = random.between(DAMPED_S[0], DAMPED_S[1]);
         let damped = again && i == 0;
         let end_s = if damped { STRIKE_S - early_s } else { f64::INFINITY };
         placed.push(place(note, start_s, end_s, random));
         if damped {
-            placed.push(place(note, STRIKE_S, f64::INFINITY, random));
+            placed.push(place(ringing[i], STRIKE_S, f64::INFINITY, random));
         }
     }
     for &note in struck {

@@ -2,6 +2,7 @@
 //! shift theorem (R. N. Bracewell, *The Fourier Transform and Its Applications*): a sine left alone turns
 //! by 2πfΔt between two stretches Δt apart.
 
+use std::f64::consts::LN_2;
 use std::f64::consts::TAU;
 
 use doublecheck::dsp::spectrum::Transformer;
@@ -16,6 +17,8 @@ const STRIKE_S: f64 = 0.4;
 const BEFORE_S: [f64; 2] = [0.304, 0.394];
 const AFTER_S: [f64; 2] = [0.415, 0.565];
 const N_PARTIALS: usize = 8;
+/// A guitarist's vibrato (common practice).
+const VIBRATO_HZ: f64 = 5.0;
 
 /// Partials that die away, with phases that follow from `seed`.
 struct Pluck {
@@ -24,6 +27,8 @@ struct Pluck {
     end_s: f64,
     level: f64,
     seed: f64,
+    /// A vibrato up to the strike, of so many cents either way.
+    vibrato_cents: f64,
 }
 
 impl Pluck {
@@ -31,7 +36,8 @@ impl Pluck {
         if !(self.start_s..self.end_s).contains(&t) {
             return 0.0;
         }
-        let since = t - self.start_s;
+        let swing = self.vibrato_cents / 1200.0 * LN_2 / (TAU * VIBRATO_HZ);
+        let since = t - self.start_s + swing * (TAU * VIBRATO_HZ * t.min(STRIKE_S)).sin();
         (1..=N_PARTIALS)
             .map(|n| {
                 let phase = TAU * (self.seed * (n * n) as f64).fract();
@@ -77,22 +83,36 @@ fn odds(change: &Change) -> f64 {
     change.log_odds().expect("its partials are heard")
 }
 
-/// A2 rings from before; at the strike D3 is struck, and A2 as `again` says.
-fn strike(again: Option<Pluck>) -> Vec<Change> {
+/// A2 rings from before, with a vibrato; at the strike D3 is struck, and A2 as `again` says.
+fn strike(vibrato_cents: f64, again: Option<Pluck>) -> Vec<Change> {
     let (low, high) = (Tone::at(110.0), Tone::at(146.83));
     let end_s = if again.is_some() { STRIKE_S - 0.02 } else { f64::INFINITY };
-    let ringing = Pluck { tone: low, start_s: 0.05, end_s, level: 0.2, seed: 0.37 };
-    let struck =
-        Pluck { tone: high, start_s: STRIKE_S, end_s: f64::INFINITY, level: 0.2, seed: 0.71 };
+    let ringing = Pluck { tone: low, start_s: 0.05, end_s, level: 0.2, seed: 0.37, vibrato_cents };
+    let struck = Pluck {
+        tone: high,
+        start_s: STRIKE_S,
+        end_s: f64::INFINITY,
+        level: 0.2,
+        seed: 0.71,
+        vibrato_cents: 0.0,
+    };
     let plucks: Vec<Pluck> = [ringing, struck].into_iter().chain(again).collect();
     changes(&[low, high], &plucks)
 }
 
 #[test]
 fn what_nobody_touches_rings_on_and_what_comes_from_nothing_was_struck() {
-    let [low, high] = strike(None)[..] else { panic!("two tones") };
+    let [low, high] = strike(0.0, None)[..] else { panic!("two tones") };
     assert!(odds(&low) < -4.0, "it rings on: {low:?}");
     assert!(odds(&high) > 4.0, "it was struck: {high:?}");
+}
+
+#[test]
+fn what_a_vibrato_moved_rings_on() {
+    for cents in [3.0, 6.0, 10.0] {
+        let low = strike(cents, None)[0];
+        assert!(odds(&low) < -2.0, "{cents} cents: {low:?}");
+    }
 }
 
 #[test]
@@ -101,8 +121,15 @@ fn a_string_struck_again_as_loud_as_it_still_was_is_known_by_its_phases() {
     // What is left of it after 0.35 s, in its first partial.
     let level = 0.2 * (-0.35_f64 * 1.5).exp();
     for seed in [0.11, 0.23, 0.59, 0.83] {
-        let again = Pluck { tone, start_s: STRIKE_S - 0.003, end_s: f64::INFINITY, level, seed };
-        let low = strike(Some(again))[0];
+        let again = Pluck {
+            tone,
+            start_s: STRIKE_S - 0.003,
+            end_s: f64::INFINITY,
+            level,
+            seed,
+            vibrato_cents: 0.0,
+        };
+        let low = strike(0.0, Some(again))[0];
         assert!(odds(&low) > 1.0, "seed {seed}: {low:?}");
         assert!(low.phases > 5.0, "seed {seed}: {low:?}");
     }
@@ -114,8 +141,22 @@ fn what_was_struck_on_multiples_of_what_rings_is_told_by_these_alone() {
     let ringing = |multiple: usize| -> [Pluck; 2] {
         let above = Tone { f1: low.partial(multiple), ..low };
         [
-            Pluck { tone: low, start_s: 0.05, end_s: f64::INFINITY, level: 0.2, seed: 0.37 },
-            Pluck { tone: above, start_s: STRIKE_S, end_s: f64::INFINITY, level: 0.1, seed: 0.71 },
+            Pluck {
+                tone: low,
+                start_s: 0.05,
+                end_s: f64::INFINITY,
+                level: 0.2,
+                seed: 0.37,
+                vibrato_cents: 0.0,
+            },
+            Pluck {
+                tone: above,
+                start_s: STRIKE_S,
+                end_s: f64::INFINITY,
+                level: 0.1,
+                seed: 0.71,
+                vibrato_cents: 0.0,
+            },
         ]
     };
     for multiple in [2, 3] {
@@ -133,6 +174,13 @@ fn what_was_struck_on_multiples_of_what_rings_is_told_by_these_alone() {
 #[test]
 fn nothing_is_said_of_what_is_not_heard() {
     let high = Tone::at(880.0);
-    let low = Pluck { tone: Tone::at(110.0), start_s: 0.05, end_s: 0.2, level: 0.2, seed: 0.37 };
+    let low = Pluck {
+        tone: Tone::at(110.0),
+        start_s: 0.05,
+        end_s: 0.2,
+        level: 0.2,
+        seed: 0.37,
+        vibrato_cents: 0.0,
+    };
     assert_eq!(changes(&[high], &[low])[0].log_odds(), None);
 }

@@ -4,6 +4,9 @@
 //! **Limits.** An approximation: a slide has no squeak, a hammered note brings the decay and
 //! the partials of a struck one, without its first 12 ms.
 
+use std::f64::consts::TAU;
+use std::ops::Range;
+
 use doublecheck::lick::expected::Expected;
 use doublecheck::lick::expected::ExpectedNote;
 use doublecheck::lick::expected::Technique;
@@ -85,9 +88,22 @@ fn cents(technique: Technique, semitones: i32, at_s: f64) -> f64 {
     100.0 * f64::from(semitones.signum()) * leaps.sum::<f64>()
 }
 
-/// `note` with its pitch moved by `cents(at_s)`, `at_s` from its onset on (cubic interpolation).
+/// `samples` with a vibrato of so many cents, either way, and hertz within `while_s`, in seconds.
+pub fn wavering(samples: &[f32], while_s: Range<f64>, cents: f64, hz: f64) -> Vec<f32> {
+    warped(samples, |at_s| match while_s.contains(&at_s) {
+        true => cents * (TAU * hz * (at_s - while_s.start)).sin(),
+        false => 0.0,
+    })
+}
+
+/// `note` with its pitch moved by `cents(at_s)`, `at_s` from its onset on.
 fn bent(note: &Note, cents: impl Fn(f64) -> f64) -> Note {
-    let s = &note.samples;
+    let samples = warped(&note.samples, |at_s| cents(at_s - note.onset_s));
+    Note { samples, ..note.clone() }
+}
+
+/// `samples` with all pitches moved by `cents(at_s)` (cubic interpolation).
+fn warped(s: &[f32], cents: impl Fn(f64) -> f64) -> Vec<f32> {
     let mut samples = Vec::with_capacity(s.len());
     let mut at = 0.0_f64;
     while at < s.len() as f64 - 3.0 {
@@ -96,10 +112,10 @@ fn bent(note: &Note, cents: impl Fn(f64) -> f64) -> Note {
         let [a, b, c, d] = [s[i.saturating_sub(1)], s[i], s[i + 1], s[i + 2]];
         let curve = 2.0 * a - 5.0 * b + 4.0 * c - d + u * (3.0 * (b - c) + d - a);
         samples.push(b + 0.5 * u * (c - a + u * curve));
-        let at_s = samples.len() as f64 / f64::from(RATE) - note.onset_s;
+        let at_s = samples.len() as f64 / f64::from(RATE);
         at += (cents(at_s) / 1200.0).exp2();
     }
-    Note { samples, ..note.clone() }
+    samples
 }
 
 /// `note` until `at_s` after its onset, then `next` at about the level that is left.

@@ -1,9 +1,11 @@
 //! Was a tone struck between two stretches, or does it ring on from the first into the second?
 //!
 //! A string struck again gains in most of its partials, the high ones above all, which die away first;
-//! and its phases begin anew, where those of a string left alone follow from what they were.
+//! and its phases begin anew, where those of a string left alone follow from what they were. One whose pitch
+//! moved, by a finger that presses or a hard stroke that dies away, is late or early with all its partials by
+//! one time.
 //!
-//! **Conventions.** Log odds are natural, at even odds beforehand of ringing on and of being struck.
+//! **Conventions.** Log odds are natural.
 //! **Limits.** Partials that lie beside others' tell little; a string struck again as softly as it still
 //! sounds is known by its phases only.
 
@@ -34,14 +36,21 @@ const PHASE_SPREAD: f64 = 0.15;
 const PHASE_NOISE: f64 = 1.2;
 /// So many ringing partials have any phase.
 const ANY_PHASE: f64 = 0.03;
+/// The pitch of so many moves while they ring, by a finger or a hard stroke that dies away, and makes them
+/// late or early by so many seconds, normally and at most; looked for in so many steps either way.
+const MOVED: f64 = 0.3;
+const LATE_S: f64 = 2e-4;
+const MOST_LATE_S: f64 = 5e-4;
+const N_LATE: i32 = 25;
 /// What a rise of one decibel weighs, and any rise at least and at most.
 const RISE_WEIGHT: f64 = 0.3;
 const RISE_WEIGHTS: [f64; 2] = [-2.0, 4.0];
 
 /// Weights of [`Change`] in the log odds: fitted by `benches/fit_struck.py` to strikes over ringing
-/// strings of eight guitars. Partials of a string tell much the same, so their sum counts in part.
+/// strings of eight guitars, a quarter with a vibrato; twice as much is struck as rings on. Partials of a
+/// string tell much the same, so their sum counts in part.
 const CLEAR: f64 = 0.5;
-const CLEAR_BIAS: f64 = -2.5;
+const CLEAR_BIAS: f64 = -2.0;
 const UNCLEAR: f64 = 1.5;
 const UNCLEAR_BIAS: f64 = -4.1;
 
@@ -105,16 +114,49 @@ impl Partials {
     }
 }
 
-/// What the phase of a partial says for its having been struck: log odds of any phase against the one
-/// that it would have, had it rung on.
-fn broken_phase(now: &Witness, was: &Witness, apart_s: f64) -> f64 {
-    let hz = (now.hz * now.ratio + was.hz * was.ratio) / (now.ratio + was.ratio);
-    let turned = (now.amplitude * was.amplitude.conj()).arg() - TAU * hz * apart_s;
-    let off = turned - TAU * (turned / TAU).round();
-    let noise = PHASE_NOISE * PHASE_NOISE * (now.ratio.powi(-2) + was.ratio.powi(-2));
-    let variance = PHASE_SPREAD * PHASE_SPREAD + noise;
-    let normal = (-0.5 * off * off / variance).exp() * (TAU / variance).sqrt();
-    -((1.0 - ANY_PHASE) * normal + ANY_PHASE).ln()
+/// How far a partial turned from the phase that it would have, had it rung on at one pitch.
+#[derive(Debug, Clone, Copy, Default)]
+struct Turn {
+    hz: f64,
+    /// In radians, and the square of its spread.
+    off: f64,
+    variance: f64,
+}
+
+impl Turn {
+    fn of(now: &Witness, was: &Witness, apart_s: f64) -> Self {
+        let hz = (now.hz * now.ratio + was.hz * was.ratio) / (now.ratio + was.ratio);
+        let off = (now.amplitude * was.amplitude.conj()).arg() - TAU * hz * apart_s;
+        let noise = PHASE_NOISE * PHASE_NOISE * (now.ratio.powi(-2) + was.ratio.powi(-2));
+        Self { hz, off, variance: PHASE_SPREAD * PHASE_SPREAD + noise }
+    }
+
+    /// How likely it is of a string that rang on and is `late_s` behind for its pitch moved, against any
+    /// phase being as likely.
+    fn likelihood(&self, late_s: f64) -> f64 {
+        let off = self.off - TAU * self.hz * late_s;
+        let off = off - TAU * (off / TAU).round();
+        let normal = (-0.5 * off * off / self.variance).exp() * (TAU / self.variance).sqrt();
+        (1.0 - ANY_PHASE) * normal + ANY_PHASE
+    }
+}
+
+/// What the phases of a tone's partials say for its having been struck: log odds of any phases against those
+/// that they would have, had it rung on. Where its pitch moved meanwhile, all are late by one time.
+fn broken_phases(turns: &[Turn]) -> f64 {
+    let together = |late_s: f64| turns.iter().map(|turn| turn.likelihood(late_s)).product::<f64>();
+    let still = together(0.0);
+    if still > 1.0 || turns.is_empty() {
+        return -still.ln();
+    }
+    let (mut moved, mut all) = (0.0, 0.0);
+    for k in 1..=N_LATE {
+        let late_s = MOST_LATE_S * f64::from(k) / f64::from(N_LATE);
+        let share = (-0.5 * (late_s / LATE_S).powi(2)).exp();
+        moved += share * (together(late_s) + together(-late_s));
+        all += 2.0 * share;
+    }
+    -((1.0 - MOVED) * still + MOVED * moved / all).ln()
 }
 
 /// What is seen of a tone before and after a strike.
@@ -136,6 +178,8 @@ impl Change {
     /// Of partials now and as they were.
     fn of<'a>(pairs: impl Iterator<Item = (&'a Witness, &'a Witness)>, apart_s: f64) -> Self {
         let mut change = Self::default();
+        let mut turns = [Turn::default(); N_OWN];
+        let mut n_turns = 0;
         for (now, was) in pairs.filter(|(now, _)| now.ratio > HEARD_RATIO) {
             let gain = (magnitude(now.amplitude) + 1e-9) / (magnitude(was.amplitude) + 1e-9);
             let rise_db = 20.0 * gain.log10();
@@ -148,9 +192,11 @@ impl Change {
             change.rises += rose;
             change.n_clear += 1;
             if was.ratio > PHASE_RATIO && rise_db < PHASE_RISE_DB {
-                change.phases += broken_phase(now, was, apart_s);
+                turns[n_turns] = Turn::of(now, was, apart_s);
+                n_turns += 1;
             }
         }
+        change.phases = broken_phases(&turns[..n_turns]);
         change
     }
 

@@ -29,7 +29,7 @@ const SOFTLY_STRUCK: f64 = -3.5;
 /// … one that took the place of a missing note, which has to be explained by something, …
 const STRUCK_INSTEAD: f64 = 0.5;
 /// … and one beside all that was asked for: far more often such a note rings on.
-const STRUCK_BESIDE: f64 = 3.5;
+const STRUCK_BESIDE: f64 = 2.5;
 /// … the same of one that was gone by the next strike.
 const STRUCK_FLEETING: f64 = 5.0;
 /// … which is not told at all if it was this much softer than the loudest.
