@@ -42,6 +42,8 @@ const FAINT_RISE_DB: (f32, f32) = (0.7, 1.0);
 /// What must begin at a faint onset that nothing foretold, in decibels, and how much more for every decibel
 /// of background: a buzzing string leaves as much over as some strikes do in silence.
 const UNFORETOLD_DB: (f64, f64) = (2.5, 8.0);
+/// What rises by this much is a strike however much more the touch before it did.
+const LARGE_RISE_DB: f32 = 6.0;
 /// Bands quieter than the loudest of late by this much are of no interest, in decibels.
 const RANGE_DB: f32 = 50.0;
 /// Decibels of power that is e times as much.
@@ -275,7 +277,10 @@ impl Detector {
         let back = (LOOK * self.hop + self.frame / 2 + self.hop * LAG / 2) as u64;
         let at = self.n_samples.saturating_sub(back);
         let merge = (MERGE_S * self.rate) as u64;
-        if self.last_onset.is_some_and(|(last, touch)| at < last + merge && rise < touch) {
+        if self
+            .last_onset
+            .is_some_and(|(last, touch)| at < last + merge && rise < touch.min(LARGE_RISE_DB))
+        {
             return None;
         }
         self.last_onset = Some((at, rise));

@@ -6,6 +6,7 @@
 
 mod beside;
 mod body;
+mod cut;
 mod doubt;
 mod event;
 mod flow;
@@ -89,8 +90,6 @@ const STRUM_S: f64 = 0.25;
 /// What is cut off sooner, before a note was sure, is told with the strike that cut it off, in seconds:
 /// low strings that beat rise once more.
 const CUT_S: f64 = 0.13;
-/// … unless what follows is louder by this factor of power: it was a finger's or the pick's touch.
-const TOUCH: f32 = 2.0;
 /// Fewer samples than this tell nothing.
 const LEAST_SAMPLES: usize = 64;
 /// How much of the stream is kept, in seconds.
@@ -286,16 +285,6 @@ impl Engine {
         }
     }
 
-    /// Whether what sounded from `cut` on was but a touch before the strike at `onset`.
-    fn is_touch(&self, cut: u64, onset: u64) -> bool {
-        let loudness = |onset: u64| {
-            let from = onset + self.samples(0.01);
-            let samples = &self.stream[self.stretch(from, from + self.samples(0.04))];
-            samples.iter().map(|s| s * s).sum::<f32>()
-        };
-        TOUCH * loudness(cut) < loudness(onset)
-    }
-
     /// Instant of the decimated stream, told in samples of the input.
     fn outside(&self, instant: u64) -> SampleIndex {
         let at = instant * self.decimator.factor() as u64;
@@ -324,18 +313,15 @@ impl Engine {
 
     /// Analyses the open strike as far as `end` and tells what sounds.
     fn tell(&mut self, end: u64, stage: Stage, on_event: &mut impl FnMut(Event<'_>)) {
-        let Some(mut open) = self.open else { return };
+        let Some(open) = &mut self.open else { return };
         open.told = Some(stage);
-        if let Some(cut) = open.cut.take().filter(|&cut| !self.is_touch(cut, open.onset)) {
-            open.began = cut;
-        }
-        self.open = Some(open);
-        let (onset, loud_until) = (open.onset, open.loud_until);
+        let (onset, loud_until, cut) = (open.onset, open.loud_until, open.cut);
         // What was damped leaves only noise behind.
         let sounding = self.sounds_until(onset, end);
         if !self.analyse(onset, sounding) {
             return;
         }
+        let began = cut.filter(|&cut| self.began_at(cut, onset));
         self.strike.later.clear();
         if stage == Stage::Whole {
             let is_sure = self.strike.notes.iter().any(HeardPitch::is_struck);
@@ -345,10 +331,11 @@ impl Engine {
             }
             self.listen_to_the_end(onset, end.min(loud_until));
         }
-        self.strike.onset = self.outside(open.began);
         self.strike.end = self.outside(end);
         self.strike.stage = stage;
         if let Some(open) = &mut self.open {
+            open.cut = None;
+            open.began = began.unwrap_or(open.began);
             open.has_notes = true;
             let is_high = |note: &HeardPitch| note.frequency.get() > HIGH_HZ;
             if stage == Stage::Early && self.strike.notes.iter().all(is_high) {
@@ -356,6 +343,7 @@ impl Engine {
             }
             open.whole_has_notes = stage == Stage::Whole;
         }
+        self.strike.onset = self.outside(self.open.map_or(onset, |open| open.began));
         on_event(Event::Strike(&self.strike));
     }
 
