@@ -2,6 +2,7 @@
 //! the pitch of what is held. What was played is known, for it is synthesised; how such a noise sounds (2 to
 //! 5 kHz, a tenth of a second, 20 dB below the guitar) and what a vibrato is (5 Hz) are common practice.
 
+use std::f64::consts::LN_2;
 use std::f64::consts::PI;
 use std::f64::consts::TAU;
 
@@ -71,4 +72,56 @@ fn a_finger_heard_before_a_strike_moves_no_strike_and_no_verdict() {
             assert!(off_s.abs() < 0.03, "{name}, step {}: {off_s} s", step.step);
         }
     }
+}
+
+/// A vibrato begins so long after the strike, in seconds.
+const VIBRATO_FROM_S: f64 = 0.25;
+const VIBRATO_HZ: f64 = 5.0;
+
+/// Two strings struck at [`BEFORE_S`] and held for a second and a half with a vibrato of `cents` either way.
+fn held(hz: [f64; 2], cents: f64, rate: SampleRate) -> Vec<f32> {
+    let swing = cents / 1200.0 * LN_2 / (TAU * VIBRATO_HZ);
+    let string = |hz: f64, since: f64| -> f64 {
+        let moving = (since - VIBRATO_FROM_S).max(0.0);
+        let at_s = since + swing * (1.0 - (TAU * VIBRATO_HZ * moving).cos());
+        let partial =
+            |n: f64| (-since * (1.0 + 0.3 * n)).exp() / n * (TAU * n * hz * at_s + n * n).sin();
+        (1..=12).map(|n| partial(f64::from(n))).sum()
+    };
+    let sample = |i: u64| {
+        let since = i as f64 / f64::from(rate.get()) - BEFORE_S;
+        // A little noise, for nothing is as silent as zeros.
+        let noise = 1e-4 * (TAU * ((i * i % 7919) as f64 / 7919.0)).sin();
+        let sound = if since < 0.0 { 0.0 } else { hz.iter().map(|&hz| string(hz, since)).sum() };
+        (0.2 * sound + noise) as f32
+    };
+    (0..rate.samples_in(BEFORE_S + 1.5).0).map(sample).collect()
+}
+
+/// Heard over more than its first swing, each string would look like several.
+#[test]
+fn a_vibrato_makes_no_other_notes() {
+    let rate = SampleRate::new(48_000).unwrap();
+    for (notes, hz) in
+        [([57, 66], [220.0, 369.99]), ([60, 64], [261.63, 329.63]), ([50, 55], [146.83, 196.0])]
+    {
+        for cents in [0.0, 15.0, 30.0] {
+            let mut listener = Listener::of_recording(engine::Settings { rate });
+            listener.push(&held(hz, cents, rate), |_| {});
+            let take = listener.finish(|_| {});
+            let heard: Vec<Vec<i32>> = take
+                .strikes
+                .iter()
+                .map(|strike| {
+                    strike.likely_struck().map(|(note, _)| number(note.frequency.get())).collect()
+                })
+                .collect();
+            assert_eq!(heard, [notes], "{cents} cents");
+        }
+    }
+}
+
+/// MIDI number of the nearest note (MIDI 69 is A4, 440 Hz: ISO 16).
+fn number(hz: f64) -> i32 {
+    (69.0 + 12.0 * (hz / 440.0).log2()).round() as i32
 }

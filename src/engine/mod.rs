@@ -14,6 +14,7 @@ mod hindsight;
 mod later;
 mod listener;
 mod several;
+mod steady;
 mod struck;
 
 pub use event::Event;
@@ -388,12 +389,18 @@ impl Engine {
         if end < from + least {
             from = end.saturating_sub(least).max(onset);
         }
-        let to = end.min(from + self.samples(DECIDE_S));
-        let range = self.stretch(from, to);
+        let mut to = end.min(from + self.samples(DECIDE_S));
+        let mut range = self.stretch(from, to);
         if range.len() < LEAST_SAMPLES {
             return false;
         }
         self.estimate(range.clone());
+        let steady = self.steady_until(from, to);
+        if steady < to {
+            to = steady;
+            range = self.stretch(from, to);
+            self.estimate(range.clone());
+        }
         let mut tones = self.look_beside(from, to);
         let struck = self.struck_beside(onset, end, &mut tones);
         let answers = self.answers_of_body(&range);

@@ -1,0 +1,107 @@
+//! For how long the pitch of what sounds holds still: of a vibrato or a bend only the beginning tells what was
+//! struck, for a line that moves looks like several.
+
+use std::f64::consts::TAU;
+use std::ops::RangeInclusive;
+
+use rustfft::num_complex::Complex64;
+
+use super::Engine;
+use super::several::Several;
+use crate::dsp::spectrum::magnitude;
+
+/// What moves by more, from lowest to highest, in cents, is decided by what was before that, so many seconds at
+/// least: what holds still moves by 10 in one case of a hundred, a vibrato of 10 cents either way by 15 or more.
+const MOVES_CENTS: f64 = 15.0;
+const LEAST_S: f64 = 0.12;
+/// One partial is followed: loud and high, in hertz, and so far from those of other tones, of which the softest,
+/// by power, may be but what a moving line looks like.
+const FOLLOWED_HZ: RangeInclusive<f64> = 80.0..=700.0;
+const APART_HZ: f64 = 40.0;
+const OTHERS: f64 = 0.03;
+const N_PARTIALS: usize = 6;
+/// … in stretches of this length, which begin so far apart, in seconds, from the first that holds no attack; one
+/// much softer than the loudest does not count.
+const WINDOW_S: f64 = 0.08;
+const STEP_S: f64 = 0.03;
+const ATTACK_S: f64 = 0.05;
+const SOFT: f64 = 0.25;
+
+const CENTS_A_NEPER: f64 = 1200.0 / std::f64::consts::LN_2;
+
+impl Engine {
+    /// Until when, `to` at the latest, what was found last and sounds from `from` on is to be listened to.
+    pub(super) fn steady_until(&self, from: u64, to: u64) -> u64 {
+        let least = from + self.samples(LEAST_S);
+        if to < least + self.samples(WINDOW_S) {
+            return to;
+        }
+        let moves = self.followed().and_then(|hz| self.moves_at(hz, from, to));
+        moves.map_or(to, |at| at.clamp(least, to))
+    }
+
+    /// The partial that tells most of how a pitch moves, in hertz.
+    fn followed(&self) -> Option<f64> {
+        let found = self.estimator.found();
+        let loudest = found.iter().map(|found| found.fitted.power).fold(0.0, f64::max);
+        let tones = found.iter().filter(|found| found.fitted.power > OTHERS * loudest);
+        let tones = Several::of(tones.map(|found| found.fitted.tone));
+        let is_apart = |t: usize, hz: f64| {
+            tones.iter().enumerate().filter(|(other, _)| *other != t).all(|(_, other)| {
+                let n = (hz / other.f1).round().max(1.0) as usize;
+                (other.partial(n) - hz).abs() > APART_HZ
+            })
+        };
+        let level = |hz: f64| {
+            let bins = &self.spectrum.bins[self.spectrum.range_around(hz, self.spectrum.width_hz)];
+            bins.iter().map(|bin| bin.norm()).fold(0.0, f32::max)
+        };
+        let all = tones
+            .iter()
+            .enumerate()
+            .flat_map(|(t, tone)| (1..=N_PARTIALS).map(move |n| (t, tone.partial(n))));
+        all.filter(|&(t, hz)| FOLLOWED_HZ.contains(&hz) && is_apart(t, hz))
+            .map(|(_, hz)| (f64::from(level(hz)) * hz, hz))
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, hz)| hz)
+    }
+
+    /// When the partial at `hz` has moved, if it does before `to`.
+    fn moves_at(&self, hz: f64, from: u64, to: u64) -> Option<u64> {
+        let from = from + self.samples(ATTACK_S);
+        let samples = &self.stream[self.stretch(from, to)];
+        let length = self.samples(WINDOW_S) as usize;
+        let step = self.samples(STEP_S).max(1) as usize;
+        let turn = Complex64::cis(-TAU * hz / self.rate);
+        let swing = Complex64::cis(TAU / length as f64);
+        let amplitude = |samples: &[f32]| {
+            let (mut phase, mut hann) = (Complex64::ONE, swing.sqrt());
+            let mut sum = Complex64::ZERO;
+            for &sample in samples {
+                sum += phase * (f64::from(sample) * (0.5 - 0.5 * hann.re));
+                phase *= turn;
+                hann *= swing;
+            }
+            sum
+        };
+        let starts = (0..samples.len().saturating_sub(length)).step_by(step);
+        // Each against the one before, in the phase it would have had.
+        let ahead = turn.powu(step as u32).conj();
+        let (mut last, mut loudest) = (Complex64::ZERO, 0.0_f64);
+        let [mut lowest, mut highest] = [f64::INFINITY, f64::NEG_INFINITY];
+        for start in starts {
+            let now = amplitude(&samples[start..start + length]);
+            loudest = loudest.max(magnitude(now));
+            if magnitude(last) > SOFT * loudest && magnitude(now) > SOFT * loudest {
+                let off_hz = (now * (last * ahead).conj()).arg() * self.rate / (TAU * step as f64);
+                lowest = lowest.min(off_hz);
+                highest = highest.max(off_hz);
+                if CENTS_A_NEPER * (highest - lowest) > MOVES_CENTS * hz {
+                    return Some(from + start as u64);
+                }
+            }
+            last = now;
+        }
+        None
+    }
+}
