@@ -9,6 +9,7 @@
 mod chords;
 mod comping;
 mod grid;
+mod hands;
 mod licks;
 mod listen;
 mod phone;
@@ -32,13 +33,14 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 12] = [
+const PARTS: [Part; 13] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
     ("phone", "the same through a phone in a kitchen", phone::measure),
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
+    ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),
     ("talk", "licks in recordings in which somebody talks", talk::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
     ("comping", "strums and plucked chords in quick succession, blind", comping::measure),

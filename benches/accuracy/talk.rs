@@ -73,19 +73,22 @@ pub fn measure(plan: &Plan) {
             if verdicts.is_empty() {
                 continue;
             }
-            let share = |wrong: bool, verdict: Verdict| {
-                let of = verdicts.iter().filter(|v| v.0 == wrong);
-                percent(of.clone().filter(|v| v.1 == verdict).count(), of.count())
-            };
-            let right = share(false, Verdict::Right);
-            figure(&format!("{name}, talk {when:?}: right"), right, "%", Target::None);
-            for verdict in [Verdict::Wrong, Verdict::Incomplete, Verdict::NotPlayed] {
-                figure(&format!("… {verdict:?}"), share(false, verdict), "%", Target::None);
-            }
-            let wrong = share(true, Verdict::Wrong);
-            figure("planted semitones told wrong", wrong, "%", Target::None);
+            figures(&format!("{name}, talk {when:?}"), &verdicts);
         }
     }
+}
+
+/// What was told of steps, each with whether something was planted there.
+pub fn figures(name: &str, verdicts: &[(bool, Verdict)]) {
+    let share = |wrong: bool, verdict: Verdict| {
+        let of = verdicts.iter().filter(|v| v.0 == wrong);
+        percent(of.clone().filter(|v| v.1 == verdict).count(), of.count())
+    };
+    figure(&format!("{name}: right"), share(false, Verdict::Right), "%", Target::None);
+    for verdict in [Verdict::Wrong, Verdict::Incomplete, Verdict::NotPlayed] {
+        figure(&format!("… {verdict:?}"), share(false, verdict), "%", Target::None);
+    }
+    figure("planted semitones told wrong", share(true, Verdict::Wrong), "%", Target::None);
 }
 
 fn outcome(

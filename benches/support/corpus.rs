@@ -5,6 +5,7 @@
 
 use std::path::Path;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use doublecheck::audio::ChannelChoice;
 use doublecheck::audio::Chunk;
@@ -17,6 +18,9 @@ use doublecheck::units::Cents;
 use doublecheck::units::Hertz;
 use doublecheck::units::SampleRate;
 use rayon::prelude::*;
+use rustysynth::SoundFont;
+use rustysynth::Synthesizer;
+use rustysynth::SynthesizerSettings;
 
 use super::cases::Random;
 use super::truth::Stretch;
@@ -174,25 +178,53 @@ fn place_of(detail: &str) -> Option<(u8, u8)> {
     Some((string, words.get(3)?.parse().ok()?))
 }
 
+/// Debian's package fluid-soundfont-gm (MIT, Frank Wen).
+const FONT: &str = "/usr/share/sounds/sf2/FluidR3_GM.sf2";
+/// General MIDI's program of a finger drawn along a string, counted from 0, and keys that play it up to
+/// twice as fast as it was.
+const FRET_NOISE: i32 = 120;
+const FRET_NOISE_KEYS: std::ops::RangeInclusive<u8> = 60..=72;
+
 /// Sampled guitars, in tune within some cents; empty where the package is not installed.
 pub fn sampled_sets() -> Vec<Set> {
-    font_sets(Path::new("/usr/share/sounds/sf2/FluidR3_GM.sf2"))
+    font_sets(Path::new(FONT))
+}
+
+/// A finger drawn along a string, faster and slower, to a peak of 1; empty where the package is not installed.
+pub fn fret_noises() -> Vec<Vec<f32>> {
+    let Some(font) = font(Path::new(FONT)) else { return Vec::new() };
+    let noise = |key| {
+        let samples = rendered(&font, FRET_NOISE, key);
+        let peak = samples.iter().fold(1e-9_f32, |m, s| m.max(s.abs()));
+        let last = samples.iter().rposition(|s| s.abs() > 0.01 * peak).unwrap_or(0);
+        samples[..=last].iter().map(|s| s / peak).collect()
+    };
+    FRET_NOISE_KEYS.map(noise).collect()
+}
+
+fn font(path: &Path) -> Option<Arc<SoundFont>> {
+    let mut file = std::fs::File::open(path).ok()?;
+    Some(Arc::new(SoundFont::new(&mut file).expect("a soundfont")))
+}
+
+/// Two seconds of one key.
+fn rendered(font: &Arc<SoundFont>, program: i32, key: u8) -> Vec<f32> {
+    let mut settings = SynthesizerSettings::new(RATE as i32);
+    settings.enable_reverb_and_chorus = false;
+    let mut synth = Synthesizer::new(font, &settings).expect("settings");
+    synth.process_midi_message(0, 0xC0, program, 0);
+    synth.note_on(0, i32::from(key), 90);
+    let n = 2 * RATE as usize;
+    let (mut left, mut right) = (vec![0.0; n], vec![0.0; n]);
+    synth.render(&mut left, &mut right);
+    left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect()
 }
 
 /// The four guitars of a General MIDI soundfont; empty where it is not there.
 pub fn font_sets(path: &Path) -> Vec<Set> {
-    let Ok(mut file) = std::fs::File::open(path) else { return Vec::new() };
-    let font = std::sync::Arc::new(rustysynth::SoundFont::new(&mut file).expect("a soundfont"));
+    let Some(font) = font(path) else { return Vec::new() };
     let note = |program: i32, midi: u8| {
-        let mut settings = rustysynth::SynthesizerSettings::new(RATE as i32);
-        settings.enable_reverb_and_chorus = false;
-        let mut synth = rustysynth::Synthesizer::new(&font, &settings).expect("settings");
-        synth.process_midi_message(0, 0xC0, program, 0);
-        synth.note_on(0, i32::from(midi), 90);
-        let n = 2 * RATE as usize;
-        let (mut left, mut right) = (vec![0.0; n], vec![0.0; n]);
-        synth.render(&mut left, &mut right);
-        let samples: Vec<f32> = left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect();
+        let samples = rendered(&font, program, midi);
         let nominal_hz = 440.0 * ((f64::from(midi) - 69.0) / 12.0).exp2();
         let f1_hz = line_hz(&samples, 0.0, TOLD_S, nominal_hz);
         Note {
