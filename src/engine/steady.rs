@@ -88,19 +88,23 @@ impl Engine {
         // Each against the one before, in the phase it would have had.
         let ahead = turn.powu(step as u32).conj();
         let (mut last, mut loudest) = (Complex64::ZERO, 0.0_f64);
+        let mut was_off_hz = None;
         let [mut lowest, mut highest] = [f64::INFINITY, f64::NEG_INFINITY];
         for start in starts {
             let now = amplitude(&samples[start..start + length]);
             loudest = loudest.max(magnitude(now));
-            if magnitude(last) > SOFT * loudest && magnitude(now) > SOFT * loudest {
-                let off_hz = (now * (last * ahead).conj()).arg() * self.rate / (TAU * step as f64);
-                lowest = lowest.min(off_hz);
-                highest = highest.max(off_hz);
+            let is_loud = magnitude(last) > SOFT * loudest && magnitude(now) > SOFT * loudest;
+            let off_hz = is_loud
+                .then(|| (now * (last * ahead).conj()).arg() * self.rate / (TAU * step as f64));
+            // The mean of two in a row: noise moves them against each other.
+            if let (Some(was), Some(off)) = (was_off_hz, off_hz) {
+                lowest = lowest.min(0.5 * (was + off));
+                highest = highest.max(0.5 * (was + off));
                 if CENTS_A_NEPER * (highest - lowest) > MOVES_CENTS * hz {
                     return Some(from + start as u64);
                 }
             }
-            last = now;
+            (last, was_off_hz) = (now, off_hz);
         }
         None
     }
