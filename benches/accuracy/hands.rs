@@ -110,8 +110,10 @@ fn outcome(
             for &begin_s in &played.begins_s {
                 if random.below(HEARD_IN) == 0 {
                     let end_s = begin_s - random.between(0.0, GAP_S);
-                    let db = random.between(NOISE_DB[0], NOISE_DB[1]);
-                    add(&mut samples, &noises[random.below(noises.len())], end_s, db);
+                    let gain = talk::gain(random.between(NOISE_DB[0], NOISE_DB[1]));
+                    let noise = &noises[random.below(noises.len())];
+                    let at_s = end_s - noise.len() as f64 / f64::from(RATE);
+                    samples = talk::add(samples, noise, at_s, gain);
                 }
             }
             samples
@@ -137,13 +139,4 @@ fn held_long(samples: Vec<f32>, random: &mut Random) -> Vec<f32> {
 fn vibrato(samples: &[f32], while_s: Range<f64>, random: &mut Random) -> Vec<f32> {
     let cents = random.between(VIBRATO_CENTS[0], VIBRATO_CENTS[1]);
     wavering(samples, while_s, cents, random.between(VIBRATO_HZ[0], VIBRATO_HZ[1]))
-}
-
-/// Adds `noise`, of which the peak is 1, to `samples`, so that it ends at `end_s`; `db` against their peak.
-fn add(samples: &mut [f32], noise: &[f32], end_s: f64, db: f64) {
-    let peak = samples.iter().fold(0.0_f32, |m, s| m.max(s.abs()));
-    let gain = peak * 10_f64.powf(db / 20.0) as f32;
-    let end = ((end_s * f64::from(RATE)) as usize).min(samples.len());
-    let places = samples[..end].iter_mut().rev().zip(noise.iter().rev());
-    places.for_each(|(sample, noise)| *sample += gain * noise);
 }

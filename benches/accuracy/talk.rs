@@ -140,12 +140,13 @@ fn outcome(
     Some(Outcome { when, is_synthetic: set.is_synthetic(), verdicts })
 }
 
-fn gain(db: f64) -> f32 {
+/// A factor on samples.
+pub fn gain(db: f64) -> f32 {
     10_f64.powf(db / 20.0) as f32
 }
 
 /// `talk` over `samples` from `at_s` on, as far as these go.
-fn add(mut samples: Vec<f32>, talk: &[f32], at_s: f64, gain: f32) -> Vec<f32> {
+pub fn add(mut samples: Vec<f32>, talk: &[f32], at_s: f64, gain: f32) -> Vec<f32> {
     let at = (at_s * f64::from(RATE)) as usize;
     samples.iter_mut().skip(at).zip(talk).for_each(|(sample, talk)| *sample += gain * talk);
     samples

@@ -190,14 +190,14 @@ pub fn sampled_sets() -> Vec<Set> {
     font_sets(Path::new(FONT))
 }
 
-/// A finger drawn along a string, faster and slower, to a peak of 1; empty where the package is not installed.
+/// A finger drawn along a string, faster and slower; empty where the package is not installed.
 pub fn fret_noises() -> Vec<Vec<f32>> {
     let Some(font) = font(Path::new(FONT)) else { return Vec::new() };
     let noise = |key| {
         let samples = rendered(&font, FRET_NOISE, key);
         let peak = samples.iter().fold(1e-9_f32, |m, s| m.max(s.abs()));
         let last = samples.iter().rposition(|s| s.abs() > 0.01 * peak).unwrap_or(0);
-        samples[..=last].iter().map(|s| s / peak).collect()
+        to_peak(samples[..=last].to_vec())
     };
     FRET_NOISE_KEYS.map(noise).collect()
 }

@@ -85,6 +85,21 @@ pub fn magnitude(z: Complex64) -> f64 {
     z.norm_sqr().sqrt()
 }
 
+/// What `samples` hold at one frequency, of `turn` radians a sample, under Hann's window: a quarter of their number
+/// times the amplitude, the phase that of the first.
+pub fn line_at(samples: &[f32], turn: f64) -> Complex64 {
+    let (turn, swing) =
+        (Complex64::cis(-turn), Complex64::cis(2.0 * PI / samples.len().max(1) as f64));
+    let (mut phase, mut hann) = (Complex64::ONE, swing.sqrt());
+    let mut sum = Complex64::ZERO;
+    for &sample in samples {
+        sum += phase * (f64::from(sample) * (0.5 - 0.5 * hann.re));
+        phase *= turn;
+        hann *= swing;
+    }
+    sum
+}
+
 /// The spectrum of one stretch of samples.
 #[derive(Debug)]
 pub struct Spectrum {

@@ -3,12 +3,11 @@
 
 use std::f64::consts::TAU;
 
-use rustfft::num_complex::Complex64;
-
 use super::Engine;
 use super::confidence;
 use super::event::HeardPitch;
 use super::event::LaterNote;
+use crate::dsp::spectrum::line_at;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
@@ -90,17 +89,8 @@ impl Engine {
         let length = self.samples((REACHED_WIDTHS / apart_hz).clamp(REACHED_S, LATER_S));
         let step = self.samples(0.01).max(1);
         let power = |from: u64| {
-            let range = self.stretch(from, from + length);
-            let turn = Complex64::cis(TAU * hz / self.rate);
-            let swing = Complex64::cis(TAU / range.len().max(1) as f64);
-            let (mut phase, mut hann) = (Complex64::ONE, swing.sqrt());
-            let mut sum = Complex64::ZERO;
-            for &sample in &self.stream[range] {
-                sum += phase * (f64::from(sample) * (0.5 - 0.5 * hann.re));
-                phase *= turn;
-                hann *= swing;
-            }
-            sum.norm_sqr()
+            let samples = &self.stream[self.stretch(from, from + length)];
+            line_at(samples, TAU * hz / self.rate).norm_sqr()
         };
         let last = end.saturating_sub(length + self.samples(0.02)).max(onset);
         let half = 0.25 * power(last);

@@ -8,6 +8,7 @@ use rustfft::num_complex::Complex64;
 
 use super::Engine;
 use super::several::Several;
+use crate::dsp::spectrum::line_at;
 use crate::dsp::spectrum::magnitude;
 
 /// What moves by more, from lowest to highest, in cents, is decided by what was before that, so many seconds at
@@ -72,26 +73,15 @@ impl Engine {
         let samples = &self.stream[self.stretch(from, to)];
         let length = self.samples(WINDOW_S) as usize;
         let step = self.samples(STEP_S).max(1) as usize;
-        let turn = Complex64::cis(-TAU * hz / self.rate);
-        let swing = Complex64::cis(TAU / length as f64);
-        let amplitude = |samples: &[f32]| {
-            let (mut phase, mut hann) = (Complex64::ONE, swing.sqrt());
-            let mut sum = Complex64::ZERO;
-            for &sample in samples {
-                sum += phase * (f64::from(sample) * (0.5 - 0.5 * hann.re));
-                phase *= turn;
-                hann *= swing;
-            }
-            sum
-        };
+        let turn = TAU * hz / self.rate;
         let starts = (0..samples.len().saturating_sub(length)).step_by(step);
         // Each against the one before, in the phase it would have had.
-        let ahead = turn.powu(step as u32).conj();
+        let ahead = Complex64::cis(turn * step as f64);
         let (mut last, mut loudest) = (Complex64::ZERO, 0.0_f64);
         let mut was_off_hz = None;
         let [mut lowest, mut highest] = [f64::INFINITY, f64::NEG_INFINITY];
         for start in starts {
-            let now = amplitude(&samples[start..start + length]);
+            let now = line_at(&samples[start..start + length], turn);
             loudest = loudest.max(magnitude(now));
             let is_loud = magnitude(last) > SOFT * loudest && magnitude(now) > SOFT * loudest;
             let off_hz = is_loud
