@@ -8,6 +8,7 @@
 
 mod chords;
 mod comping;
+mod driven;
 mod grid;
 mod hands;
 mod licks;
@@ -33,11 +34,12 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 13] = [
+const PARTS: [Part; 14] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
     ("phone", "the same through a phone in a kitchen", phone::measure),
+    ("driven", "double stops and licks through an overdriven amplifier", driven::measure),
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),

@@ -1,6 +1,6 @@
-//! What a phone in a kitchen makes of a sound.
+//! What a phone in a kitchen makes of a sound, and what an overdriven amplifier does.
 //!
-//! **What.** Echo of a small room, hum of the mains, a fan; then the microphone: 8 kHz wide, driven
+//! **What.** The phone: echo of a small room, hum of the mains, a fan; then the microphone: 8 kHz wide, driven
 //! into soft clipping; at last Vorbis, 64 kbit/s mono, encoded and decoded again.
 //! **Conventions.** Levels are drawn anew for every sound, within the ranges below.
 //! **Reference.** Ranges are common practice: 0.3–0.6 s of reverberation in a furnished kitchen, an
@@ -58,6 +58,23 @@ pub fn phone(mut samples: Vec<f32>, random: &mut Random) -> Vec<f32> {
     let drive = random.between(0.6, 1.5) as f32 / peak;
     let driven: Vec<f32> = heard.iter().map(|s| 0.7 * (s * drive).tanh()).collect();
     coded(&driven, BITS_A_SECOND).expect("the codec takes any samples")
+}
+
+/// `samples` as an amplifier gives them back whose gain lifts their peak `drive_db` above where it would clip,
+/// were it straight up to there: the curve of a hyperbolic tangent, its two sides a little unlike, as those of
+/// tubes are (common practice).
+pub fn amplifier(samples: &[f32], drive_db: f64) -> Vec<f32> {
+    const BIAS: f64 = 0.2;
+    const COUPLING_HZ: f64 = 20.0;
+    let peak = samples.iter().fold(0.0_f32, |m, s| m.max(s.abs())).max(1e-9);
+    let gain = decibels(drive_db) / f64::from(peak);
+    let mut offset = 0.0;
+    let driven = samples.iter().map(|&sample| {
+        let bent = (gain * f64::from(sample) + BIAS).tanh() - BIAS.tanh();
+        offset += (bent - offset) * TAU * COUPLING_HZ / f64::from(RATE);
+        (0.5 * (bent - offset)) as f32
+    });
+    driven.collect()
 }
 
 /// What a lossy codec leaves of `samples`, as long as they are.

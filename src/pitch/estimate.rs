@@ -1,9 +1,11 @@
 //! A spectrum in, the tones that sound out; blind to what is expected.
 
+use super::combination;
 use super::fit::FittedTone;
 use super::fit::Fitter;
 use super::fit::MAX_TONES;
 use super::presence::Evidence;
+use super::presence::Signs;
 use super::presence::examine;
 use super::tone::Tone;
 use crate::dsp::peaks::Peak;
@@ -29,6 +31,8 @@ const MAX_CANDIDATES: usize = 24;
 /// A candidate less salient than this share of the best one is not examined: of 10 400 tones found in
 /// mixes none had less than 0.13.
 const LEAST_SALIENCE: f64 = 0.05;
+/// Tones that are but combinations of two strings, at most.
+const MOST_COMBINATIONS: usize = 2;
 /// Candidates nearer to each other than this are one, in cents.
 const SAME_CANDIDATE_CENTS: f64 = 45.0;
 
@@ -159,6 +163,21 @@ pub fn total_power(peaks: &[Peak]) -> f64 {
     peaks.iter().map(|p| p.amplitude * p.amplitude).sum()
 }
 
+/// Puts `pair` in the place of tone `index` of the first `n`, and of those that are the same notes; how many
+/// there are.
+fn replace(tones: &mut [Tone; MAX_TONES], n: usize, index: usize, pair: [Tone; 2]) -> usize {
+    let before = *tones;
+    let others = before[..n].iter().enumerate().filter_map(|(i, tone)| {
+        (i != index && !pair.iter().any(|t| t.is_note_of(tone))).then_some(*tone)
+    });
+    let mut kept = 0;
+    for (slot, tone) in tones.iter_mut().zip(others.chain(pair)) {
+        *slot = tone;
+        kept += 1;
+    }
+    kept
+}
+
 /// A tone found in a spectrum.
 #[derive(Debug, Clone, Copy)]
 pub struct Found {
@@ -237,41 +256,54 @@ impl Estimator {
             self.residual.bins.copy_from_slice(self.fitter.residual());
             self.proposer.propose(&self.residual);
         }
-        // A tone taken early may turn out to be explained by those that came later.
-        let mut evidence = [None; MAX_TONES];
-        while n > 1 {
-            let mut worst = (f64::INFINITY, 0);
-            for i in 0..n {
-                let mut rest = tones;
-                rest[i..n].rotate_left(1);
-                self.fitter.fit(spectrum, &rest[..n - 1], 1);
-                self.fitter.subtract(spectrum);
-                let e = examine(spectrum, &self.fitter, tones[i], power);
-                evidence[i] = Some(e);
-                if e.log_odds < worst.0 {
-                    worst = (e.log_odds, i);
-                }
-            }
-            if worst.0 >= 0.0 {
-                break;
-            }
-            tones[worst.1..n].rotate_left(1);
-            n -= 1;
-        }
-        if n == 1 {
-            self.fitter.fit(spectrum, &[], 0);
-            self.fitter.subtract(spectrum);
-            evidence[0] = Some(examine(spectrum, &self.fitter, tones[0], power));
+        let mut evidence = self.weed_out(spectrum, power, &mut tones, &mut n);
+        for _ in 0..MOST_COMBINATIONS {
+            let (fitter, known) = (&mut self.fitter, &tones[..n]);
+            let found = combination::find(spectrum, fitter, known, &evidence[..n], power);
+            let Some((index, pair)) = found else { break };
+            n = replace(&mut tones, n, index, pair);
+            evidence = self.weed_out(spectrum, power, &mut tones, &mut n);
         }
         self.fitter.fit(spectrum, &tones[..n], 4);
         for (fitted, evidence) in self.fitter.tones().iter().zip(evidence) {
-            let evidence = evidence.expect("examined above");
             self.found.push(Found { fitted: *fitted, evidence });
         }
         self.faint.retain(|e| !tones[..n].iter().any(|t| e.tone.is_note_of(t)));
         self.look_below(spectrum, power);
         self.found.sort_unstable_by(|a, b| a.fitted.tone.f1.total_cmp(&b.fitted.tone.f1));
         &self.found
+    }
+
+    /// Leaves out those of the first `n` tones that the others explain, the least likely first: one taken early
+    /// may turn out to be explained by those that came later. The evidence for the rest.
+    fn weed_out(
+        &mut self,
+        spectrum: &Spectrum,
+        power: f64,
+        tones: &mut [Tone; MAX_TONES],
+        n: &mut usize,
+    ) -> [Evidence; MAX_TONES] {
+        let (tone, signs) = (tones[0], Signs::default());
+        let mut evidence = [Evidence { tone, signs, log_odds: 0.0, prominence: 0.0 }; MAX_TONES];
+        loop {
+            let mut worst = (f64::INFINITY, 0);
+            for i in 0..*n {
+                let mut rest = *tones;
+                rest[i..*n].rotate_left(1);
+                self.fitter.fit(spectrum, &rest[..*n - 1], 1);
+                self.fitter.subtract(spectrum);
+                let e = examine(spectrum, &self.fitter, tones[i], power);
+                evidence[i] = e;
+                if e.log_odds < worst.0 {
+                    worst = (e.log_odds, i);
+                }
+            }
+            if *n < 2 || worst.0 >= 0.0 {
+                return evidence;
+            }
+            tones[worst.1..*n].rotate_left(1);
+            *n -= 1;
+        }
     }
 
     /// Adds tones to the faint ones whose octave or twelfth was found: these may be but their partials,

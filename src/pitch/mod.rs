@@ -1,5 +1,6 @@
 //! From spectra to pitches, blind to what is expected.
 
+pub mod combination;
 mod equations;
 pub mod estimate;
 pub mod fit;

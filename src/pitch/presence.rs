@@ -44,6 +44,21 @@ const NOT_OWN: f64 = 0.5;
 /// Fewer partials than this tell nothing of it.
 const LEAST_OWN: usize = 2;
 
+/// Sums and differences of two known tones up to the third order, at which an overdriven amplifier makes
+/// others of them, as multiples of either.
+const COMBINED: [[f64; 2]; 6] =
+    [[1.0, 1.0], [1.0, -1.0], [2.0, 1.0], [1.0, 2.0], [2.0, -1.0], [1.0, -2.0]];
+/// A first partial this near to one, in widths, lies on it, …
+const COMBINED_WIDTHS: f64 = 0.4;
+/// … unless both known tones are partials of it, this near: then others tell (see [`super::combination`]).
+const PARTIAL_RELATIVE: f64 = 0.0145;
+/// From so far below the weaker of the two on, every decibel counts so much against a tone that is as clear
+/// as this: of strings that sound 5 % are so quiet and 1 % lie on a combination, of combinations 95 and 80 %.
+const COMBINED_DB: f64 = -7.5;
+const IS_COMBINED: f64 = 1.0;
+const COMBINED_CLARITY: f64 = 2.8;
+const COMBINED_FIRST: f64 = 2.5;
+
 /// No partial's clarity counts for more.
 const MOST_CLARITY: f64 = 1.5;
 
@@ -78,6 +93,9 @@ pub struct Signs {
     /// The loudest of those that two other strings a fifth, fourth, third, sixth or tenth apart would
     /// leave unexplained, below the loudest of all, in decibels: 0 to −180.
     pub own_db: f64,
+    /// Their power over that of the weaker of two known tones whose sum or difference the first partial is, in
+    /// decibels; 0 where it is none.
+    pub combined_db: f64,
 }
 
 impl Signs {
@@ -106,6 +124,7 @@ impl Signs {
             + self.first.map_or(0.0, |first| HAS_FIRST + FIRST * first)
             - FAINT * (FAINT_DB - self.level_db).max(0.0)
             - NOT_OWN * (OWN_DB - self.own_db).max(0.0)
+            - IS_COMBINED * (COMBINED_DB - self.combined_db).max(0.0)
     }
 }
 
@@ -164,10 +183,36 @@ pub fn examine(
         n_looked = n;
     }
     let looks = &looks[..n_looked];
-    let signs = Signs::of(looks, total_power);
+    let mut signs = Signs::of(looks, total_power);
+    if signs.clarity > COMBINED_CLARITY && signs.first.is_some_and(|first| first > COMBINED_FIRST) {
+        let weaker = weaker_of_combined(fitter, &line.tone, COMBINED_WIDTHS * spectrum.width_hz);
+        let own = 10_f64.powf(0.1 * signs.level_db) * (total_power + 1e-12);
+        signs.combined_db =
+            weaker.map_or(0.0, |weaker| 10.0 * (own / (weaker + 1e-12)).log10().min(0.0));
+    }
     let log_odds = signs.log_odds();
     let prominence = standing_out(looks) + 0.08 * signs.level_db + 0.15 * log_odds;
     Evidence { tone: line.tone, signs, log_odds, prominence }
+}
+
+/// Power of the weaker of two known tones whose sum or difference `tone` lies on, to `reach` hertz; the largest
+/// where there are several.
+fn weaker_of_combined(fitter: &Fitter, tone: &Tone, reach: f64) -> Option<f64> {
+    let known = fitter.tones();
+    let is_partial = |f1: f64| {
+        let ratio = f1 / tone.f1;
+        (ratio / ratio.round().max(1.0)).ln().abs() < PARTIAL_RELATIVE
+    };
+    let lies_on = |a: f64, b: f64| {
+        COMBINED.iter().any(|[p, q]| ((p * a + q * b).abs() - tone.f1).abs() < reach)
+    };
+    let pairs =
+        known.iter().enumerate().flat_map(|(i, a)| known[i + 1..].iter().map(move |b| (a, b)));
+    pairs
+        .filter(|(a, b)| !(is_partial(a.tone.f1) && is_partial(b.tone.f1)))
+        .filter(|(a, b)| lies_on(a.tone.f1, b.tone.f1))
+        .map(|(a, b)| a.power.min(b.power))
+        .reduce(f64::max)
 }
 
 /// How much of a string's series stands out.

@@ -1,0 +1,59 @@
+//! Double stops and licks through an overdriven amplifier.
+
+use rayon::prelude::*;
+
+use doublecheck::practice::verdict::Verdict;
+
+use crate::Plan;
+use crate::grid;
+use crate::grid::Grid;
+use crate::grid::Spoil;
+use crate::licks::N_STEPS;
+use crate::licks::Planted;
+use crate::licks::Played;
+use crate::licks::Way;
+use crate::support::cases::Random;
+use crate::support::cases::mix;
+use crate::support::corpus::Set;
+use crate::support::score::judge;
+use crate::support::spoil::amplifier;
+use crate::talk;
+
+/// How far it is driven, in decibels: on the edge, crunch, and more.
+const DRIVES_DB: [(f64, f64, Spoil); 3] = [
+    (-6.0, 0.0, |samples, random| amplifier(&samples, random.between(-6.0, 0.0))),
+    (0.0, 6.0, |samples, random| amplifier(&samples, random.between(0.0, 6.0))),
+    (6.0, 12.0, |samples, random| amplifier(&samples, random.between(6.0, 12.0))),
+];
+const TEMPO_BPM: f64 = 100.0;
+const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
+
+pub fn measure(plan: &Plan) {
+    let sets = if plan.real.is_empty() { &plan.synthetic } else { &plan.real };
+    for (low, high, spoil) in DRIVES_DB {
+        let title = format!("double stops, driven {low} to {high} dB");
+        let recipe = grid::plain(plan.length_s);
+        grid::measure(plan, sets, &Grid { title, recipe, spoil, target: 98.0, seed: 2043 });
+        let one = |(set, i)| verdicts(plan, set, spoil, &mut Random(9700 + i));
+        let licks = sets.iter().flat_map(|set| (0..plan.n as u64).map(move |i| (set, i)));
+        let verdicts: Vec<Vec<(bool, Verdict)>> =
+            licks.collect::<Vec<_>>().into_par_iter().filter_map(one).collect();
+        talk::figures(&format!("licks, driven {low} to {high} dB"), &verdicts.concat());
+    }
+}
+
+/// What was planted in the steps of a lick of `set`, and the verdicts.
+fn verdicts(
+    plan: &Plan,
+    set: &Set,
+    spoil: Spoil,
+    random: &mut Random,
+) -> Option<Vec<(bool, Verdict)>> {
+    let way = if random.below(2) == 0 { Way::Along } else { Way::Across };
+    let played = Played::new(set, way, Planted::Semitones, EIGHTH_S, random)?;
+    let length_s = 0.3 + N_STEPS as f64 * EIGHTH_S + 0.5;
+    let samples = mix(&played.notes, length_s, Some(50.0), random);
+    let judgement = judge(&played.expected(TEMPO_BPM), &spoil(samples, random), plan.rate);
+    let verdicts = judgement.steps.iter().enumerate();
+    Some(verdicts.map(|(k, step)| (played.is_wrong(k), step.verdict)).collect())
+}
