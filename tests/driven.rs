@@ -94,12 +94,15 @@ fn a_lick_through_an_amplifier_is_judged_as_it_is_without() {
         let sound = Performance::new(&expected, &Manner::default());
         let clean: Vec<f64> =
             sound.render(rate, &Room::noisy(45.0), 3).into_iter().map(f64::from).collect();
-        let mut listener = Listener::of_recording(engine::Settings { rate });
-        listener.push(&amplified(&clean, 3.0), |_| {});
-        let take = listener.finish(|_| {});
-        let judgement = judge_take(&expected, &take, &judge::Settings::default());
-        for step in &judgement.steps {
-            assert_eq!(step.verdict, Verdict::Right, "{name}, step {}", step.step);
+        for drive_db in [3.0, 9.0] {
+            let mut listener = Listener::of_recording(engine::Settings { rate });
+            listener.push(&amplified(&clean, drive_db), |_| {});
+            let take = listener.finish(|_| {});
+            let judgement = judge_take(&expected, &take, &judge::Settings::default());
+            for step in &judgement.steps {
+                let place = format!("{name} driven {drive_db} dB, step {}", step.step);
+                assert_eq!(step.verdict, Verdict::Right, "{place}: {:?}", step.heard);
+            }
         }
     }
 }

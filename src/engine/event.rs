@@ -87,6 +87,8 @@ pub struct Strike {
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
     /// where a slide or a bend led ([`Stage::Whole`] only).
     pub later: Vec<LaterNote>,
+    /// One of the notes that may be but what an overdriven amplifier makes of two strings.
+    pub combination: Option<Combined>,
 }
 
 impl Strike {
@@ -107,6 +109,16 @@ impl Strike {
         let mut struck = self.notes.iter().filter(|note| note.is_struck());
         struck.any(|note| note.error_cents.is_some_and(|error| error < cents))
     }
+}
+
+/// A note that may be but the combination of two strings, at sums and differences of whose frequencies its
+/// partials lie.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Combined {
+    /// The first partial of the note.
+    pub note: Hertz,
+    /// The two strings, the lower first, each as likely as that the note is their combination.
+    pub strings: [HeardPitch; 2],
 }
 
 /// A note reached without a strike.

@@ -72,6 +72,7 @@ mod tests {
                 doubtful: Vec::new(),
                 faint: Vec::new(),
                 later: Vec::new(),
+                combination: None,
             });
             look_back(&mut taken);
         }

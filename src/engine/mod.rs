@@ -6,6 +6,7 @@
 
 mod beside;
 mod body;
+mod combined;
 mod cut;
 mod doubt;
 mod event;
@@ -17,6 +18,7 @@ mod several;
 mod steady;
 mod struck;
 
+pub use event::Combined;
 pub use event::Event;
 pub use event::HeardPitch;
 pub use event::LaterNote;
@@ -191,6 +193,7 @@ impl Engine {
                 doubtful: Vec::with_capacity(4 * MAX_TONES),
                 faint: Vec::with_capacity(5 * MAX_TONES),
                 later: Vec::with_capacity(MAX_TONES),
+                combination: None,
             },
             heard: 0,
             end: None,
@@ -450,6 +453,7 @@ impl Engine {
                 .push(pitch);
         }
         self.tell_beside(&tones, &struck);
+        self.strike.combination = self.combined(found);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().chain(&self.strike.doubtful).any(HeardPitch::is_struck)
     }

@@ -37,9 +37,12 @@ const BELOW_DB: f64 = -0.540;
 const PAIR_ODDS: f64 = 0.922;
 /// Strings whose octave is their loudest partial are common.
 const OCTAVE: f64 = -3.530;
-/// A tone is told for a combination from these log odds on: of those made at a drive of 0 dB, 92 %; of some
-/// 200 000 notes that sound, 21.
-const TOLD: f64 = 3.0;
+/// A tone is one from these log odds on: of those made at a drive of 0 dB, 92 %; of some 200 000 notes that
+/// sound, 21.
+pub const IS_COMBINATION: f64 = 3.0;
+/// … and may be one, from these on, if both strings were asked for: few players strike neither of them, but one
+/// an octave or more below.
+const MAY_BE: f64 = -4.0;
 /// Tones whose own partials are not this far below the loudest are none (see [`super::presence::Signs`]), …
 pub const MOST_OWN_DB: f64 = -6.0;
 /// … nor those that are not this far below the weaker of the two, …
@@ -65,8 +68,19 @@ impl Signs {
     }
 }
 
-/// The first of `tones` that is but a combination of two others, and these two; `evidence` is that for
-/// `tones`, each beside the others.
+/// A tone that may be a combination of two others.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Combination {
+    /// The tone.
+    pub tone: Tone,
+    /// The two, the lower first.
+    pub pair: [Tone; 2],
+    /// Log odds that it is.
+    pub log_odds: f64,
+}
+
+/// The likeliest combination among `tones` and its index, if any; `evidence` is that for `tones`, each beside
+/// the others.
 ///
 /// `total_power` is the power of all peaks of the spectrum.
 pub fn find(
@@ -75,19 +89,20 @@ pub fn find(
     tones: &[Tone],
     evidence: &[Evidence],
     total_power: f64,
-) -> Option<(usize, [Tone; 2])> {
+) -> Option<(usize, Combination)> {
+    let mut best: Option<(usize, Combination)> = None;
     let suspects = evidence.iter().enumerate().filter(|(_, e)| e.signs.own_db <= MOST_OWN_DB);
     for (index, _) in suspects {
         for ratios in PAIRS {
             let weighed = weigh(spectrum, fitter, tones, index, ratios, total_power);
-            if let Some((pair, signs)) = weighed
-                && signs.log_odds() > TOLD
-            {
-                return Some((index, pair));
+            let Some((pair, signs)) = weighed else { continue };
+            let log_odds = signs.log_odds();
+            if log_odds > best.map_or(MAY_BE, |(_, b)| b.log_odds) {
+                best = Some((index, Combination { tone: tones[index], pair, log_odds }));
             }
         }
     }
-    None
+    best
 }
 
 /// The two tones at `ratios` to tone `index` of `tones`, and what speaks for its being a combination of

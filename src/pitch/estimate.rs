@@ -1,6 +1,8 @@
 //! A spectrum in, the tones that sound out; blind to what is expected.
 
 use super::combination;
+use super::combination::Combination;
+use super::combination::IS_COMBINATION;
 use super::fit::FittedTone;
 use super::fit::Fitter;
 use super::fit::MAX_TONES;
@@ -195,6 +197,7 @@ pub struct Estimator {
     residual: Spectrum,
     found: Vec<Found>,
     faint: Vec<Evidence>,
+    combination: Option<Combination>,
 }
 
 impl Estimator {
@@ -207,6 +210,7 @@ impl Estimator {
             residual,
             found: Vec::with_capacity(MAX_TONES),
             faint: Vec::with_capacity(MAX_CANDIDATES),
+            combination: None,
         }
     }
 
@@ -221,6 +225,12 @@ impl Estimator {
         &self.faint
     }
 
+    /// One of the tones found that may be but a combination of two strings, as those of an overdriven amplifier
+    /// are.
+    pub fn combination(&self) -> Option<&Combination> {
+        self.combination.as_ref()
+    }
+
     /// The tones of `spectrum`, at most six, rising in frequency.
     pub fn estimate(&mut self, spectrum: &Spectrum) -> &[Found] {
         let mut tones = [Tone { f1: 1.0, stiffness: 0.0 }; MAX_TONES];
@@ -230,6 +240,7 @@ impl Estimator {
         self.proposer.propose(spectrum);
         let power = total_power(self.proposer.peaks());
         self.found.clear();
+        self.combination = None;
         while n < MAX_TONES - 1 {
             let mut best: Option<Evidence> = None;
             self.faint.clear();
@@ -260,8 +271,11 @@ impl Estimator {
         for _ in 0..MOST_COMBINATIONS {
             let (fitter, known) = (&mut self.fitter, &tones[..n]);
             let found = combination::find(spectrum, fitter, known, &evidence[..n], power);
-            let Some((index, pair)) = found else { break };
-            n = replace(&mut tones, n, index, pair);
+            self.combination = found.map(|(_, combination)| combination);
+            let Some((index, is)) = found.filter(|(_, c)| c.log_odds > IS_COMBINATION) else {
+                break;
+            };
+            n = replace(&mut tones, n, index, is.pair);
             evidence = self.weed_out(spectrum, power, &mut tones, &mut n);
         }
         self.fitter.fit(spectrum, &tones[..n], 4);

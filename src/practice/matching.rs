@@ -59,6 +59,8 @@ const EVEN_CHANCE: f64 = 0.7;
 /// … and an open string that the step does not play, beside notes asked for, if it is likelier than
 /// this: unasked, few notes are as likely.
 const OPEN_CHANCE: f64 = 0.75;
+/// … and is none but a combination of two strings if that is likelier than this.
+const COMBINED_OPEN_CHANCE: f64 = 0.5;
 /// No finger bends an open string: further off its note it is none, in cents.
 const OPEN_CENTS: f64 = 25.0;
 
@@ -114,6 +116,7 @@ pub fn match_strike(
     let mut matching = Matching { step, strike, reference, offset, missing, heard, others };
     matching.take_sure();
     matching.take_doubtful();
+    matching.take_combined();
     matching.find_substitutes();
     matching.take_hidden();
     for (pitch, sound) in std::mem::take(&mut matching.others) {
@@ -190,6 +193,28 @@ impl<'a> Matching<'a> {
             // It is faint for want of the partials that made notes of their own.
             if is_faint {
                 self.others.retain(|(_, other)| !tone(other).is_overtone_of(&tone(sound)));
+            }
+        }
+    }
+
+    /// What may be but a combination of two strings is that where both were asked for.
+    fn take_combined(&mut self) {
+        let Some(combined) = self.strike.combination else { return };
+        let is_it = |sound: &HeardPitch| sound.frequency == combined.note;
+        let Some(at) = self.others.iter().position(|(_, sound)| is_it(sound)) else { return };
+        let [Some(lower), Some(upper)] = combined.strings.map(|string| self.place(&string)) else {
+            return;
+        };
+        let asked = |pitch: &Pitch| self.step.struck.iter().any(|e| e.note == pitch.note);
+        let may_be_open = self.step.left_open.contains(&self.others[at].0.note);
+        let least = if may_be_open { COMBINED_OPEN_CHANCE } else { 0.0 };
+        if !asked(&lower) || !asked(&upper) || combined.strings[0].confidence < least {
+            return;
+        }
+        self.others.remove(at);
+        for (pitch, sound) in [lower, upper].into_iter().zip(&combined.strings) {
+            if let Some(i) = self.missing.iter().position(|e| e.note == pitch.note) {
+                self.hear(i, pitch, sound);
             }
         }
     }
@@ -392,6 +417,7 @@ fn semitones(a: MidiNote, b: MidiNote) -> i32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::Combined;
     use crate::engine::Stage;
     use crate::lick::Lick;
     use crate::pitch::estimate::LEAST_FAINT;
@@ -423,21 +449,31 @@ mod tests {
         doubtful: &[HeardPitch],
         faint: &[HeardPitch],
     ) -> Match {
+        let notes = [&[sound(60.0, 1.0)], notes].concat();
+        let (doubtful, faint) = (doubtful.to_vec(), faint.to_vec());
+        matched_strike(frets, &Strike { doubtful, faint, ..strike(notes) })
+    }
+
+    fn strike(notes: Vec<HeardPitch>) -> Strike {
+        Strike {
+            onset: SampleIndex(0),
+            end: SampleIndex(44_100),
+            stage: Stage::Whole,
+            notes,
+            doubtful: Vec::new(),
+            faint: Vec::new(),
+            later: Vec::new(),
+            combination: None,
+        }
+    }
+
+    fn matched_strike(frets: &str, strike: &Strike) -> Match {
         let lick = format!(
             "title = \"Weir\"\nkey = \"C major\"\ntempo = 90\nmeter = \"4/4\"\n\
              steps = [{{ beats = 1, frets = \"{frets}\" }}]\n"
         );
         let expected = Lick::parse(&lick, "test").expect("a good lick").expected();
-        let strike = Strike {
-            onset: SampleIndex(0),
-            end: SampleIndex(44_100),
-            stage: Stage::Whole,
-            notes: [&[sound(60.0, 1.0)], notes].concat(),
-            doubtful: doubtful.to_vec(),
-            faint: faint.to_vec(),
-            later: Vec::new(),
-        };
-        match_strike(&expected.steps[0], &strike, Reference::default(), Cents(0.0))
+        match_strike(&expected.steps[0], strike, Reference::default(), Cents(0.0))
     }
 
     /// C4 is heard and perhaps `doubtful`, which C4's partials would hide.
@@ -508,6 +544,23 @@ mod tests {
         assert_eq!(of(&[sound(71.0, 1.0)]), Verdict::Wrong, "B3 is not hidden");
         assert_eq!(of(&[low, sound(70.0, 1.0)]), Verdict::Wrong, "no octave of it");
         assert_eq!(of(&[low]), Verdict::Incomplete);
+    }
+
+    #[test]
+    fn a_combination_is_one_where_both_its_strings_were_asked_for() {
+        let told = |frets: &str, midi: f64, strings: [f64; 2], chance: f64| {
+            let note = sound(midi, 1.0);
+            let strings = strings.map(|string| sound(string, chance));
+            let combination = Some(Combined { note: note.frequency, strings });
+            matched_strike(frets, &Strike { combination, ..strike(vec![note]) }).verdict
+        };
+        assert_eq!(told("x x x 5 6 x", 41.0, [60.0, 65.0], 0.1), Verdict::Right, "a fourth");
+        assert_eq!(told("x x x 5 8 x", 41.0, [60.0, 65.0], 0.1), Verdict::Wrong, "not that one");
+        let three = told("x x 3 5 6 x", 41.0, [60.0, 65.0], 0.1);
+        assert_eq!(three, Verdict::Incomplete, "F3 is missing, F2 is none");
+        let fifth = |chance: f64| told("x x 2 4 x x", 40.0, [52.0, 59.0], chance);
+        assert_eq!(fifth(0.4), Verdict::Wrong, "E2 is an open string");
+        assert_eq!(fifth(0.6), Verdict::Right);
     }
 
     #[test]
