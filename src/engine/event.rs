@@ -87,8 +87,8 @@ pub struct Strike {
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
     /// where a slide or a bend led ([`Stage::Whole`] only).
     pub later: Vec<LaterNote>,
-    /// One of the notes that may be but what an overdriven amplifier makes of two strings.
-    pub combination: Option<Combined>,
+    /// Notes of these that may be but what an overdriven amplifier makes of two strings; at most one.
+    pub combined: Vec<Combined>,
 }
 
 impl Strike {

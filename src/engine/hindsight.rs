@@ -72,7 +72,7 @@ mod tests {
                 doubtful: Vec::new(),
                 faint: Vec::new(),
                 later: Vec::new(),
-                combination: None,
+                combined: Vec::new(),
             });
             look_back(&mut taken);
         }

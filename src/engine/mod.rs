@@ -193,7 +193,7 @@ impl Engine {
                 doubtful: Vec::with_capacity(4 * MAX_TONES),
                 faint: Vec::with_capacity(5 * MAX_TONES),
                 later: Vec::with_capacity(MAX_TONES),
-                combination: None,
+                combined: Vec::with_capacity(1),
             },
             heard: 0,
             end: None,
@@ -453,7 +453,9 @@ impl Engine {
                 .push(pitch);
         }
         self.tell_beside(&tones, &struck);
-        self.strike.combination = self.combined(found);
+        self.strike.combined.clear();
+        let combined = self.combined(found);
+        self.strike.combined.extend(combined);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().chain(&self.strike.doubtful).any(HeardPitch::is_struck)
     }

@@ -313,7 +313,7 @@ mod tests {
             doubtful: doubtful.iter().map(|&midi| HeardPitch::sure(midi)).collect(),
             faint: Vec::new(),
             later: Vec::new(),
-            combination: None,
+            combined: Vec::new(),
         }
     }
 

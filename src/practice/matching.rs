@@ -6,6 +6,8 @@
 //! **Conventions.** Cents are told against the expected note, or the nearest one, with the offset
 //! of the guitar as a whole taken off.
 
+mod instead;
+
 use super::verdict::HeardNote;
 use super::verdict::Pitch;
 use super::verdict::Status;
@@ -59,18 +61,8 @@ const EVEN_CHANCE: f64 = 0.7;
 /// … and an open string that the step does not play, beside notes asked for, if it is likelier than
 /// this: unasked, few notes are as likely.
 const OPEN_CHANCE: f64 = 0.75;
-/// … and is none but a combination of two strings if that is likelier than this.
-const COMBINED_OPEN_CHANCE: f64 = 0.5;
 /// No finger bends an open string: further off its note it is none, in cents.
 const OPEN_CENTS: f64 = 25.0;
-
-/// The pitch of a note of which only an octave shows is known no better, in cents.
-const HIDDEN_ERROR_CENTS: f64 = 10.0;
-
-/// In a strike of 0.2 s, as in tempo, a partial hides another that lies nearer than this to it, in hertz, if it is
-/// one of the first few of its string.
-const HIDING_HZ: f64 = 12.0;
-const HIDING_PARTIALS: usize = 6;
 
 /// What a strike is to a step.
 #[derive(Debug, Clone, PartialEq)]
@@ -197,28 +189,6 @@ impl<'a> Matching<'a> {
         }
     }
 
-    /// What may be but a combination of two strings is that where both were asked for.
-    fn take_combined(&mut self) {
-        let Some(combined) = self.strike.combination else { return };
-        let is_it = |sound: &HeardPitch| sound.frequency == combined.note;
-        let Some(at) = self.others.iter().position(|(_, sound)| is_it(sound)) else { return };
-        let [Some(lower), Some(upper)] = combined.strings.map(|string| self.place(&string)) else {
-            return;
-        };
-        let asked = |pitch: &Pitch| self.step.struck.iter().any(|e| e.note == pitch.note);
-        let may_be_open = self.step.left_open.contains(&self.others[at].0.note);
-        let least = if may_be_open { COMBINED_OPEN_CHANCE } else { 0.0 };
-        if !asked(&lower) || !asked(&upper) || combined.strings[0].confidence < least {
-            return;
-        }
-        self.others.remove(at);
-        for (pitch, sound) in [lower, upper].into_iter().zip(&combined.strings) {
-            if let Some(i) = self.missing.iter().position(|e| e.note == pitch.note) {
-                self.hear(i, pitch, sound);
-            }
-        }
-    }
-
     /// Whether another note was struck that is nearer to `note` than to all else that is missing.
     fn is_replaced(&self, note: MidiNote) -> bool {
         self.others.iter().filter(|(_, other)| other.is_struck()).any(|(pitch, _)| {
@@ -254,37 +224,6 @@ impl<'a> Matching<'a> {
             && sound.likely
             && sound.confidence > OPEN_CHANCE
             && !self.strike.notes.iter().any(|other| tone(sound).is_overtone_of(&tone(other)))
-    }
-
-    /// Where another's partial lies beside its first, all that shows of a note may be its octave or twelfth.
-    fn take_hidden(&mut self) {
-        for i in (0..self.missing.len()).rev() {
-            let asked = self.asked(self.missing[i].note);
-            if !self.strike.notes.iter().any(|sound| hides_first(&tone(sound), &asked)) {
-                continue;
-            }
-            let replaces = |note: MidiNote| {
-                self.missing.iter().any(|e| semitones(e.note, note).abs() <= INSTEAD_SEMITONES)
-            };
-            let is_its = |(pitch, sound): &(Pitch, &HeardPitch)| {
-                tone(sound).is_overtone_of(&asked)
-                    && sound.struck_odds >= STRUCK_BESIDE
-                    && !replaces(pitch.note)
-            };
-            let (its, others): (Vec<_>, _) = self.others.drain(..).partition(is_its);
-            self.others = others;
-            let Some((_, sound)) = its.first() else { continue };
-            let ratio = (tone(sound).f1 / asked.f1).round();
-            let below = HeardPitch {
-                frequency: sound.frequency.raised(Cents(-1200.0 * ratio.log2())),
-                error_cents: Some(HIDDEN_ERROR_CENTS),
-                stiffness: None,
-                ..**sound
-            };
-            if let Some(pitch) = self.place(&below) {
-                self.hear(i, pitch, &below);
-            }
-        }
     }
 
     /// What a note is that was not asked for; `None` if it is none.
@@ -342,11 +281,6 @@ impl<'a> Matching<'a> {
 
 fn tone(sound: &HeardPitch) -> Tone {
     Tone::at(sound.frequency.get())
-}
-
-/// Whether a partial of `other` hides the first one of `tone`.
-fn hides_first(other: &Tone, tone: &Tone) -> bool {
-    (1..=HIDING_PARTIALS).any(|n| (other.partial(n) - tone.f1).abs() < HIDING_HZ)
 }
 
 /// Whether `sound` counts where it was asked for.
@@ -463,7 +397,7 @@ mod tests {
             doubtful: Vec::new(),
             faint: Vec::new(),
             later: Vec::new(),
-            combination: None,
+            combined: Vec::new(),
         }
     }
 
@@ -551,8 +485,8 @@ mod tests {
         let told = |frets: &str, midi: f64, strings: [f64; 2], chance: f64| {
             let note = sound(midi, 1.0);
             let strings = strings.map(|string| sound(string, chance));
-            let combination = Some(Combined { note: note.frequency, strings });
-            matched_strike(frets, &Strike { combination, ..strike(vec![note]) }).verdict
+            let combined = vec![Combined { note: note.frequency, strings }];
+            matched_strike(frets, &Strike { combined, ..strike(vec![note]) }).verdict
         };
         assert_eq!(told("x x x 5 6 x", 41.0, [60.0, 65.0], 0.1), Verdict::Right, "a fourth");
         assert_eq!(told("x x x 5 8 x", 41.0, [60.0, 65.0], 0.1), Verdict::Wrong, "not that one");

@@ -551,7 +551,7 @@ mod tests {
                 doubtful: Vec::new(),
                 faint: Vec::new(),
                 later: Vec::new(),
-                combination: None,
+                combined: Vec::new(),
             };
             pass.hear(&strike, Cents(0.0), &mut told);
         }

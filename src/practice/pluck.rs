@@ -376,7 +376,7 @@ mod tests {
             doubtful: Vec::new(),
             faint: Vec::new(),
             later: Vec::new(),
-            combination: None,
+            combined: Vec::new(),
         };
         let open = [82.407, 110.0, 329.628].map(|hz| Hertz::new(hz).expect("positive"));
         candidates(&strike, &open, &vec![0.1; n], &mut Meter::new(44_100.0)).1

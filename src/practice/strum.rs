@@ -206,7 +206,7 @@ mod tests {
             doubtful: Vec::new(),
             faint: Vec::new(),
             later: Vec::new(),
-            combination: None,
+            combined: Vec::new(),
         };
         let strikes: Vec<Strike> = strikes.iter().zip(ends).map(strike).collect();
         let rate = SampleRate::new(RATE).expect("positive");

@@ -221,7 +221,7 @@ mod tests {
             doubtful: Vec::new(),
             faint: Vec::new(),
             later: Vec::new(),
-            combination: None,
+            combined: Vec::new(),
             onset: SampleIndex(onset),
             end: SampleIndex(end),
             stage: Stage::Whole,
