@@ -482,13 +482,18 @@ mod tests {
 
     #[test]
     fn a_combination_is_one_where_both_its_strings_were_asked_for() {
-        let told = |frets: &str, midi: f64, strings: [f64; 2], chance: f64| {
-            let note = sound(midi, 1.0);
-            let strings = strings.map(|string| sound(string, chance));
+        let told_at = |struck_odds: f64, frets: &str, midi: f64, strings: [f64; 2], chance: f64| {
+            let note = HeardPitch { struck_odds, ..sound(midi, 1.0) };
+            let strings = strings.map(|s| HeardPitch { struck_odds, ..sound(s, chance) });
             let combined = vec![Combined { note: note.frequency, strings }];
             matched_strike(frets, &Strike { combined, ..strike(vec![note]) }).verdict
         };
+        let told = |frets: &str, midi: f64, strings: [f64; 2], chance: f64| {
+            told_at(10.0, frets, midi, strings, chance)
+        };
         assert_eq!(told("x x x 5 6 x", 41.0, [60.0, 65.0], 0.1), Verdict::Right, "a fourth");
+        let rings = told_at(-10.0, "x x x 5 6 x", 41.0, [60.0, 65.0], 0.1);
+        assert_eq!(rings, Verdict::Incomplete, "it rings on");
         assert_eq!(told("x x x 5 8 x", 41.0, [60.0, 65.0], 0.1), Verdict::Wrong, "not that one");
         let three = told("x x 3 5 6 x", 41.0, [60.0, 65.0], 0.1);
         assert_eq!(three, Verdict::Incomplete, "F3 is missing, F2 is none");

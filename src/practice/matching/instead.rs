@@ -4,6 +4,7 @@
 use super::INSTEAD_SEMITONES;
 use super::Matching;
 use super::STRUCK_BESIDE;
+use super::may_be_struck;
 use super::semitones;
 use super::tone;
 use crate::engine::HeardPitch;
@@ -35,7 +36,8 @@ impl Matching<'_> {
         let asked = |pitch: &Pitch| self.step.struck.iter().any(|e| e.note == pitch.note);
         let may_be_open = self.step.left_open.contains(&self.others[at].0.note);
         let least = if may_be_open { COMBINED_OPEN_CHANCE } else { 0.0 };
-        if !asked(&lower) || !asked(&upper) || combined.strings[0].confidence < least {
+        let is_likely = |s: &HeardPitch| s.confidence >= least && may_be_struck(s);
+        if !asked(&lower) || !asked(&upper) || !combined.strings.iter().all(is_likely) {
             return;
         }
         self.others.remove(at);
