@@ -15,16 +15,13 @@ use doublecheck::pitch::estimate::total_power;
 use doublecheck::pitch::fit::Fitter;
 use doublecheck::pitch::presence::examine;
 use doublecheck::pitch::tone::Tone;
-use rayon::prelude::*;
 use support::cases::Placed;
 use support::cases::Random;
 use support::cases::choose;
 use support::cases::mix;
 use support::corpus::RATE;
 use support::corpus::Set;
-use support::corpus::real_sets;
-use support::corpus::sampled_sets;
-use support::corpus::synthetic_set;
+use support::scenes;
 use support::spoil::amplifier;
 
 /// Where the engine begins to listen to a strike, and for how long it does, in seconds.
@@ -38,21 +35,7 @@ const DRIVE_DB: [f64; 2] = [-6.0, 12.0];
 const START_S: f64 = 0.05;
 
 fn main() {
-    // `cargo test --benches` only sees whether it runs.
-    let quick = !std::env::args().any(|arg| arg == "--bench");
-    let n = std::env::var("N").ok().and_then(|n| n.parse().ok()).unwrap_or(3000);
-    let n: u64 = if quick { 4 } else { n };
-    let mut sets = vec![synthetic_set(&mut Random(2026))];
-    if !quick {
-        sets.extend(real_sets());
-        sets.extend(sampled_sets());
-    }
-    println!("set,sounds,drive,length,p,q,midi,below_db,pair_odds");
-    for (s, set) in (0..).zip(&sets) {
-        let scenes = (0..n).into_par_iter();
-        let lines = scenes.flat_map_iter(|i| scene(set, &mut Random(4100 + 10_000 * s + i)));
-        lines.collect::<Vec<_>>().iter().for_each(|line| println!("{line}"));
-    }
+    scenes::write("set,sounds,drive,length,p,q,midi,below_db,pair_odds", 3000, 4100, scene);
 }
 
 /// One to three notes of `set`, and a line for every way in which a tone may be a combination of two.

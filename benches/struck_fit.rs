@@ -9,7 +9,6 @@ use doublecheck::dsp::spectrum::Transformer;
 use doublecheck::pitch::fit::Fitter;
 use doublecheck::pitch::struck::Partials;
 use doublecheck::pitch::tone::Tone;
-use rayon::prelude::*;
 use support::cases::Placed;
 use support::cases::Random;
 use support::cases::choose;
@@ -17,10 +16,8 @@ use support::cases::mix;
 use support::corpus::Note;
 use support::corpus::RATE;
 use support::corpus::Set;
-use support::corpus::real_sets;
-use support::corpus::sampled_sets;
-use support::corpus::synthetic_set;
 use support::moves::wavering;
+use support::scenes;
 
 /// When it is struck, and how long before that what rings was, in seconds.
 const STRIKE_S: f64 = 1.4;
@@ -42,21 +39,7 @@ const BEFORE_S: [[f64; 2]; 2] = [[-0.096, -0.006], [-0.156, -0.006]];
 const AFTER_S: [f64; 2] = [0.015, 0.165];
 
 fn main() {
-    // `cargo test --benches` only sees whether it runs.
-    let quick = !std::env::args().any(|arg| arg == "--bench");
-    let n = std::env::var("N").ok().and_then(|n| n.parse().ok()).unwrap_or(400);
-    let n: u64 = if quick { 2 } else { n };
-    let mut sets = vec![synthetic_set(&mut Random(2026))];
-    if !quick {
-        sets.extend(real_sets());
-        sets.extend(sampled_sets());
-    }
-    println!("set,kind,rises,phases,n_clear,unclear,n_unclear");
-    for (s, set) in (0..).zip(&sets) {
-        let scenes = (0..n).into_par_iter();
-        let lines = scenes.flat_map_iter(|i| scene(set, &mut Random(3100 + 10_000 * s + i)));
-        lines.collect::<Vec<_>>().iter().for_each(|line| println!("{line}"));
-    }
+    scenes::write("set,kind,rises,phases,n_clear,unclear,n_unclear", 400, 3100, scene);
 }
 
 /// Notes of `set` that ring, others that are struck, and a line for every one of them.

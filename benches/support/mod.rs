@@ -7,6 +7,7 @@ pub mod counting;
 pub mod figures;
 pub mod moves;
 pub mod neck;
+pub mod scenes;
 pub mod score;
 pub mod spoil;
 pub mod talk;
