@@ -4,7 +4,6 @@
 
 mod support;
 
-use doublecheck::dsp::decimate::Decimator;
 use doublecheck::dsp::spectrum::Transformer;
 use doublecheck::pitch::combination::MOST_OWN_DB;
 use doublecheck::pitch::combination::PAIRS;
@@ -19,7 +18,6 @@ use support::cases::Placed;
 use support::cases::Random;
 use support::cases::choose;
 use support::cases::mix;
-use support::corpus::RATE;
 use support::corpus::Set;
 use support::scenes;
 use support::spoil::amplifier;
@@ -55,10 +53,7 @@ fn scene(set: &Set, random: &mut Random) -> Vec<String> {
     let samples = mix(&placed, 0.75, Some(noise_db), random);
     let drive_db = (random.below(2) == 0).then(|| random.between(DRIVE_DB[0], DRIVE_DB[1]));
     let samples = drive_db.map_or(samples.clone(), |drive_db| amplifier(&samples, drive_db));
-    let mut decimator = Decimator::new(RATE);
-    let mut decimated = Vec::new();
-    decimator.push(&samples, |sample| decimated.push(sample));
-    let rate = f64::from(RATE) / decimator.factor() as f64;
+    let (decimated, rate) = scenes::decimated(&samples);
     let mut transformer = Transformer::new(rate, decimated.len());
     let mut spectrum = transformer.make_spectrum();
     let length_s = LENGTHS_S[random.below(LENGTHS_S.len())];

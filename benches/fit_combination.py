@@ -12,9 +12,10 @@ import sys
 
 import numpy as np
 
+from fit_presence import fit
+
 SIGNS = ("below_db", "pair_odds", "octave")
 DRIVES_DB = (-6, -2, 2, 6, 12)
-RIDGE = 1.0
 
 
 def load(path):
@@ -31,23 +32,9 @@ def load(path):
     return x, column("sounds") == "0", guitar, drive
 
 
-def fit(x, label):
-    """Weights and bias: ridge logistic regression by Newton, both answers counting alike."""
-    mean, spread = x.mean(0), x.std(0)
-    z = np.column_stack([(x - mean) / spread, np.ones(len(x))])
-    weight = np.where(label, 0.5 / label.sum(), 0.5 / (~label).sum()) * len(x)
-    w = np.zeros(z.shape[1])
-    penalty = np.full(len(w), RIDGE)
-    penalty[-1] = 0
-    for _ in range(50):
-        p = 1 / (1 + np.exp(-np.clip(z @ w, -30, 30)))
-        gradient = z.T @ (weight * (p - label)) + penalty * w
-        step = np.linalg.solve((z * (weight * p * (1 - p))[:, None]).T @ z + np.diag(penalty), gradient)
-        w -= step
-        if np.abs(step).max() < 1e-8:
-            break
-    slopes = w[:-1] / spread
-    return slopes, w[-1] - slopes @ mean
+def balanced(x, label):
+    """Weights and bias, both answers counting alike."""
+    return fit(x, label, np.full(len(x), "all"))
 
 
 def main():
@@ -55,7 +42,7 @@ def main():
     odds = np.zeros(len(x))
     for name in set(guitar):
         other = guitar != name
-        slopes, bias = fit(x[other], label[other])
+        slopes, bias = balanced(x[other], label[other])
         odds[~other] = x[~other] @ slopes + bias
     print("combinations told, in %, by how far the amplifier is driven, and of notes that sound how many are told so")
     print("from      " + " ".join(f"{low:4}..{high:<3}" for low, high in zip(DRIVES_DB, DRIVES_DB[1:])) + "  notes")
@@ -65,7 +52,7 @@ def main():
         shares = " ".join(f"{100 * told[band].mean():8.1f}" for band in bands)
         false = {name: int((told & ~label & (guitar == name)).sum()) for name in sorted(set(guitar))}
         print(f"{least:4} {shares}  {false}")
-    slopes, bias = fit(x, label)
+    slopes, bias = balanced(x, label)
     print(f"BIAS {bias:.3f}", *(f"{n.upper()} {s:.4f}" for n, s in zip(SIGNS, slopes)))
 
 

@@ -91,4 +91,5 @@ def main():
     print(f"BIAS {bias:.3f}", *(f"{n.upper()} {s:.4f}" for n, s in zip(SIGNS, slopes)))
 
 
-main()
+if __name__ == "__main__":
+    main()

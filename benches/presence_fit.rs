@@ -4,7 +4,6 @@
 
 mod support;
 
-use doublecheck::dsp::decimate::Decimator;
 use doublecheck::dsp::spectrum::Spectrum;
 use doublecheck::dsp::spectrum::Transformer;
 use doublecheck::pitch::estimate::Estimator;
@@ -24,11 +23,11 @@ use support::cases::case;
 use support::cases::choose;
 use support::cases::mix;
 use support::corpus::Note;
-use support::corpus::RATE;
 use support::corpus::Set;
 use support::corpus::real_sets;
 use support::corpus::sampled_sets;
 use support::corpus::synthetic_set;
+use support::scenes;
 use support::spoil::phone;
 
 /// Where the engine begins to listen to a strike, and for how long it does, in seconds.
@@ -97,10 +96,7 @@ fn chord(set: &Set, notes: &[&Note], end_s: f64, random: &mut Random) -> Vec<f32
 fn look_at(set: &Set, notes: &[f64], onset_s: f64, samples: Vec<f32>, random: &mut Random) {
     let through_phone = random.below(3) == 0;
     let samples = if through_phone { phone(samples, random) } else { samples };
-    let mut decimator = Decimator::new(RATE);
-    let mut decimated = Vec::new();
-    decimator.push(&samples, |sample| decimated.push(sample));
-    let rate = f64::from(RATE) / decimator.factor() as f64;
+    let (decimated, rate) = scenes::decimated(&samples);
     let mut transformer = Transformer::new(rate, decimated.len());
     let mut spectrum = transformer.make_spectrum();
     let length_s = LENGTHS_S[random.below(LENGTHS_S.len())];

@@ -6,7 +6,6 @@ mod support;
 
 use std::time::Instant;
 
-use doublecheck::dsp::decimate::Decimator;
 use doublecheck::dsp::spectrum::Transformer;
 use doublecheck::pitch::fit::Fitter;
 use doublecheck::pitch::presence;
@@ -21,6 +20,7 @@ use support::corpus::Set;
 use support::corpus::real_sets;
 use support::corpus::sampled_sets;
 use support::corpus::synthetic_set;
+use support::scenes;
 
 /// `note` tuned `cents` sharper by reading its samples faster (cubic interpolation).
 fn retuned(note: &Note, cents: f64) -> Note {
@@ -102,10 +102,7 @@ fn main() {
                 for s in &mut audio {
                     *s += (noise * (random.unit() + random.unit() + random.unit() - 1.5)) as f32;
                 }
-                let mut decimator = Decimator::new(44_100);
-                let mut x = Vec::new();
-                decimator.push(&audio, |s| x.push(s));
-                let rate = 44_100.0 / decimator.factor() as f64;
+                let (x, rate) = scenes::decimated(&audio);
                 let mut transformer = Transformer::new(rate, 32_768);
                 let mut spectra = [transformer.make_spectrum(), transformer.make_spectrum()];
                 let start = (0.095 * rate) as usize;

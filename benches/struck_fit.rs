@@ -4,7 +4,6 @@
 
 mod support;
 
-use doublecheck::dsp::decimate::Decimator;
 use doublecheck::dsp::spectrum::Transformer;
 use doublecheck::pitch::fit::Fitter;
 use doublecheck::pitch::struck::Partials;
@@ -14,7 +13,6 @@ use support::cases::Random;
 use support::cases::choose;
 use support::cases::mix;
 use support::corpus::Note;
-use support::corpus::RATE;
 use support::corpus::Set;
 use support::moves::wavering;
 use support::scenes;
@@ -83,10 +81,7 @@ fn scene(set: &Set, random: &mut Random) -> Vec<String> {
     }
     let noise_db = random.between(NOISE_DB[0], NOISE_DB[1]);
     let samples = mix(&placed, STRIKE_S + 0.3, Some(noise_db), random);
-    let mut decimator = Decimator::new(RATE);
-    let mut decimated = Vec::new();
-    decimator.push(&samples, |sample| decimated.push(sample));
-    let rate = f64::from(RATE) / decimator.factor() as f64;
+    let (decimated, rate) = scenes::decimated(&samples);
     let mut transformer = Transformer::new(rate, decimated.len());
     let mut spectrum = transformer.make_spectrum();
     let mut fitter = Fitter::new(spectrum.bins.capacity());

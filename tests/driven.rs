@@ -3,10 +3,10 @@
 //! Tonempfindungen*, 1863; the sums of `cos a · cos b = ½ cos(a − b) + ½ cos(a + b)`); that a tube's curve is
 //! much like a hyperbolic tangent, its two sides a little unlike, is common practice.
 
+mod support;
+
 use std::f64::consts::TAU;
 
-use doublecheck::engine;
-use doublecheck::engine::Listener;
 use doublecheck::lick;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
@@ -47,9 +47,7 @@ fn struck(midi: &[f64], rate: SampleRate) -> Vec<f64> {
 
 /// MIDI numbers of what is told as struck.
 fn heard(samples: &[f32], rate: SampleRate) -> Vec<i32> {
-    let mut listener = Listener::of_recording(engine::Settings { rate });
-    listener.push(samples, |_| {});
-    let take = listener.finish(|_| {});
+    let take = support::listened(samples, rate);
     let struck = take.strikes.iter().flat_map(|s| &s.notes).filter(|note| note.is_struck());
     struck
         .map(|note| (69.0 + 12.0 * (note.frequency.get() / 440.0).log2()).round() as i32)
@@ -95,9 +93,7 @@ fn a_lick_through_an_amplifier_is_judged_as_it_is_without() {
         let clean: Vec<f64> =
             sound.render(rate, &Room::noisy(45.0), 3).into_iter().map(f64::from).collect();
         for drive_db in [3.0, 9.0] {
-            let mut listener = Listener::of_recording(engine::Settings { rate });
-            listener.push(&amplified(&clean, drive_db), |_| {});
-            let take = listener.finish(|_| {});
+            let take = support::listened(&amplified(&clean, drive_db), rate);
             let judgement = judge_take(&expected, &take, &judge::Settings::default());
             for step in &judgement.steps {
                 let place = format!("{name} driven {drive_db} dB, step {}", step.step);

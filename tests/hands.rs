@@ -2,12 +2,12 @@
 //! the pitch of what is held. What was played is known, for it is synthesised; how such a noise sounds (2 to
 //! 5 kHz, a tenth of a second, 20 dB below the guitar) and what a vibrato is (5 Hz) are common practice.
 
+mod support;
+
 use std::f64::consts::LN_2;
 use std::f64::consts::PI;
 use std::f64::consts::TAU;
 
-use doublecheck::engine;
-use doublecheck::engine::Listener;
 use doublecheck::lick;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
@@ -62,9 +62,7 @@ fn a_finger_heard_before_a_strike_moves_no_strike_and_no_verdict() {
             let places = samples[from..].iter_mut().zip(finger(rate));
             places.for_each(|(sample, noise)| *sample += LEVEL * loudest * noise);
         }
-        let mut listener = Listener::of_recording(engine::Settings { rate });
-        listener.push(&samples, |_| {});
-        let take = listener.finish(|_| {});
+        let take = support::listened(&samples, rate);
         let judgement = judge_take(&expected, &take, &judge::Settings::default());
         for (step, begin_s) in judgement.steps.iter().zip(&begins_s) {
             assert_eq!(step.verdict, Verdict::Right, "{name}, step {}", step.step);
@@ -106,9 +104,7 @@ fn a_vibrato_makes_no_other_notes() {
         [([57, 66], [220.0, 369.99]), ([60, 64], [261.63, 329.63]), ([50, 55], [146.83, 196.0])]
     {
         for cents in [0.0, 15.0, 30.0] {
-            let mut listener = Listener::of_recording(engine::Settings { rate });
-            listener.push(&held(hz, cents, rate), |_| {});
-            let take = listener.finish(|_| {});
+            let take = support::listened(&held(hz, cents, rate), rate);
             let heard: Vec<Vec<i32>> = take
                 .strikes
                 .iter()

@@ -32,6 +32,11 @@ struct Pluck {
 }
 
 impl Pluck {
+    /// One that rings on to the end, its pitch still.
+    fn ringing(tone: Tone, start_s: f64, level: f64, seed: f64) -> Self {
+        Self { tone, start_s, end_s: f64::INFINITY, level, seed, vibrato_cents: 0.0 }
+    }
+
     fn at(&self, t: f64) -> f64 {
         if !(self.start_s..self.end_s).contains(&t) {
             return 0.0;
@@ -87,15 +92,8 @@ fn odds(change: &Change) -> f64 {
 fn strike(vibrato_cents: f64, again: Option<Pluck>) -> Vec<Change> {
     let (low, high) = (Tone::at(110.0), Tone::at(146.83));
     let end_s = if again.is_some() { STRIKE_S - 0.02 } else { f64::INFINITY };
-    let ringing = Pluck { tone: low, start_s: 0.05, end_s, level: 0.2, seed: 0.37, vibrato_cents };
-    let struck = Pluck {
-        tone: high,
-        start_s: STRIKE_S,
-        end_s: f64::INFINITY,
-        level: 0.2,
-        seed: 0.71,
-        vibrato_cents: 0.0,
-    };
+    let ringing = Pluck { end_s, vibrato_cents, ..Pluck::ringing(low, 0.05, 0.2, 0.37) };
+    let struck = Pluck::ringing(high, STRIKE_S, 0.2, 0.71);
     let plucks: Vec<Pluck> = [ringing, struck].into_iter().chain(again).collect();
     changes(&[low, high], &plucks)
 }
@@ -121,14 +119,7 @@ fn a_string_struck_again_as_loud_as_it_still_was_is_known_by_its_phases() {
     // What is left of it after 0.35 s, in its first partial.
     let level = 0.2 * (-0.35_f64 * 1.5).exp();
     for seed in [0.11, 0.23, 0.59, 0.83] {
-        let again = Pluck {
-            tone,
-            start_s: STRIKE_S - 0.003,
-            end_s: f64::INFINITY,
-            level,
-            seed,
-            vibrato_cents: 0.0,
-        };
+        let again = Pluck::ringing(tone, STRIKE_S - 0.003, level, seed);
         let low = strike(0.0, Some(again))[0];
         assert!(odds(&low) > 1.0, "seed {seed}: {low:?}");
         assert!(low.phases > 5.0, "seed {seed}: {low:?}");
@@ -140,24 +131,7 @@ fn what_was_struck_on_multiples_of_what_rings_is_told_by_these_alone() {
     let low = Tone::at(110.0);
     let ringing = |multiple: usize| -> [Pluck; 2] {
         let above = Tone { f1: low.partial(multiple), ..low };
-        [
-            Pluck {
-                tone: low,
-                start_s: 0.05,
-                end_s: f64::INFINITY,
-                level: 0.2,
-                seed: 0.37,
-                vibrato_cents: 0.0,
-            },
-            Pluck {
-                tone: above,
-                start_s: STRIKE_S,
-                end_s: f64::INFINITY,
-                level: 0.1,
-                seed: 0.71,
-                vibrato_cents: 0.0,
-            },
-        ]
+        [Pluck::ringing(low, 0.05, 0.2, 0.37), Pluck::ringing(above, STRIKE_S, 0.1, 0.71)]
     };
     for multiple in [2, 3] {
         let (before, after, apart_s) = partials(&[low], &ringing(multiple));
@@ -174,13 +148,6 @@ fn what_was_struck_on_multiples_of_what_rings_is_told_by_these_alone() {
 #[test]
 fn nothing_is_said_of_what_is_not_heard() {
     let high = Tone::at(880.0);
-    let low = Pluck {
-        tone: Tone::at(110.0),
-        start_s: 0.05,
-        end_s: 0.2,
-        level: 0.2,
-        seed: 0.37,
-        vibrato_cents: 0.0,
-    };
+    let low = Pluck { end_s: 0.2, ..Pluck::ringing(Tone::at(110.0), 0.05, 0.2, 0.37) };
     assert_eq!(changes(&[high], &[low])[0].log_odds(), None);
 }

@@ -8,6 +8,7 @@ use crate::Plan;
 use crate::grid;
 use crate::grid::Grid;
 use crate::grid::Spoil;
+use crate::licks;
 use crate::licks::N_STEPS;
 use crate::licks::Planted;
 use crate::licks::Played;
@@ -15,9 +16,7 @@ use crate::licks::Way;
 use crate::support::cases::Random;
 use crate::support::cases::mix;
 use crate::support::corpus::Set;
-use crate::support::score::judge;
 use crate::support::spoil::amplifier;
-use crate::talk;
 
 /// How far it is driven, in decibels: on the edge, crunch, and more.
 const DRIVES_DB: [(f64, f64, Spoil); 3] = [
@@ -38,7 +37,7 @@ pub fn measure(plan: &Plan) {
         let licks = sets.iter().flat_map(|set| (0..plan.n as u64).map(move |i| (set, i)));
         let verdicts: Vec<Vec<(bool, Verdict)>> =
             licks.collect::<Vec<_>>().into_par_iter().filter_map(one).collect();
-        talk::figures(&format!("licks, driven {low} to {high} dB"), &verdicts.concat());
+        licks::shares(&format!("licks, driven {low} to {high} dB"), &verdicts.concat());
     }
 }
 
@@ -53,7 +52,5 @@ fn verdicts(
     let played = Played::new(set, way, Planted::Semitones, EIGHTH_S, random)?;
     let length_s = 0.3 + N_STEPS as f64 * EIGHTH_S + 0.5;
     let samples = mix(&played.notes, length_s, Some(50.0), random);
-    let judgement = judge(&played.expected(TEMPO_BPM), &spoil(samples, random), plan.rate);
-    let verdicts = judgement.steps.iter().enumerate();
-    Some(verdicts.map(|(k, step)| (played.is_wrong(k), step.verdict)).collect())
+    Some(played.verdicts(TEMPO_BPM, &spoil(samples, random), plan.rate))
 }

@@ -9,12 +9,14 @@ use doublecheck::practice::verdict::Verdict;
 use crate::Plan;
 use crate::grid;
 use crate::grid::Grid;
+use crate::licks;
 use crate::licks::N_STEPS;
 use crate::licks::Planted;
 use crate::licks::Played;
 use crate::licks::Way;
 use crate::support::cases::Placed;
 use crate::support::cases::Random;
+use crate::support::cases::add;
 use crate::support::cases::mix;
 use crate::support::corpus::Note;
 use crate::support::corpus::RATE;
@@ -22,8 +24,7 @@ use crate::support::corpus::Set;
 use crate::support::corpus::fret_noises;
 use crate::support::moves::START_S;
 use crate::support::moves::wavering;
-use crate::support::score::judge;
-use crate::talk;
+use crate::support::spoil::decibels;
 
 const TEMPO_BPM: f64 = 100.0;
 const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
@@ -81,7 +82,7 @@ pub fn measure(plan: &Plan) {
                 outcomes.iter().filter(|o| o.hand == hand && o.is_synthetic == is_synthetic);
             let verdicts: Vec<(bool, Verdict)> = these.flat_map(|o| o.verdicts.clone()).collect();
             if !verdicts.is_empty() {
-                talk::figures(&format!("{name}, {hand:?}"), &verdicts);
+                licks::shares(&format!("{name}, {hand:?}"), &verdicts);
             }
         }
     }
@@ -110,18 +111,16 @@ fn outcome(
             for &begin_s in &played.begins_s {
                 if random.below(HEARD_IN) == 0 {
                     let end_s = begin_s - random.between(0.0, GAP_S);
-                    let gain = talk::gain(random.between(NOISE_DB[0], NOISE_DB[1]));
+                    let gain = decibels(random.between(NOISE_DB[0], NOISE_DB[1]));
                     let noise = &noises[random.below(noises.len())];
                     let at_s = end_s - noise.len() as f64 / f64::from(RATE);
-                    samples = talk::add(samples, noise, at_s, gain);
+                    samples = add(samples, noise, at_s, gain);
                 }
             }
             samples
         }
     };
-    let judgement = judge(&played.expected(TEMPO_BPM), &samples, plan.rate);
-    let verdicts = judgement.steps.iter().enumerate();
-    let verdicts: Vec<_> = verdicts.map(|(k, step)| (played.is_wrong(k), step.verdict)).collect();
+    let verdicts = played.verdicts(TEMPO_BPM, &samples, plan.rate);
     Some(Outcome { hand, is_synthetic: set.is_synthetic(), verdicts })
 }
 

@@ -34,6 +34,7 @@ use crate::support::neck::Place;
 use crate::support::neck::midi;
 use crate::support::neck::semitone_off;
 use crate::support::neck::strum;
+use crate::support::score;
 use crate::support::score::hear;
 use crate::support::score::lick;
 use crate::support::score::step;
@@ -294,7 +295,7 @@ impl<'a> Played<'a> {
         Some(Self { asked, played, begins_s, notes })
     }
 
-    pub fn is_wrong(&self, k: usize) -> bool {
+    fn is_wrong(&self, k: usize) -> bool {
         self.asked[k][..] != self.played[k][..]
     }
 
@@ -303,7 +304,19 @@ impl<'a> Played<'a> {
         self.notes.iter().map(sounding).collect()
     }
 
-    pub fn expected(&self, tempo_bpm: f64) -> Expected {
+    /// What was planted in its steps, and the verdicts on `samples`.
+    pub fn verdicts(
+        &self,
+        tempo_bpm: f64,
+        samples: &[f32],
+        rate: SampleRate,
+    ) -> Vec<(bool, Verdict)> {
+        let judgement = score::judge(&self.expected(tempo_bpm), samples, rate);
+        let steps = judgement.steps.iter().enumerate();
+        steps.map(|(k, step)| (self.is_wrong(k), step.verdict)).collect()
+    }
+
+    fn expected(&self, tempo_bpm: f64) -> Expected {
         let steps = self.asked.iter().enumerate();
         let steps = steps.map(|(k, places)| step(k + 1, 0.5 * k as f64, &places.map(midi)));
         lick(steps.collect(), tempo_bpm)
@@ -316,6 +329,19 @@ impl<'a> Played<'a> {
             i32::from(p.note.midi) == number && p.start_s < begin_s - 0.02 && p.end_s > begin_s
         })
     }
+}
+
+/// What was told of steps, each with whether something was planted there.
+pub fn shares(name: &str, verdicts: &[(bool, Verdict)]) {
+    let share = |wrong: bool, verdict: Verdict| {
+        let of = verdicts.iter().filter(|v| v.0 == wrong);
+        percent(of.clone().filter(|v| v.1 == verdict).count(), of.count())
+    };
+    figure(&format!("{name}: right"), share(false, Verdict::Right), "%", Target::None);
+    for verdict in [Verdict::Wrong, Verdict::Incomplete, Verdict::NotPlayed] {
+        figure(&format!("… {verdict:?}"), share(false, verdict), "%", Target::None);
+    }
+    figure("planted semitones told wrong", share(true, Verdict::Wrong), "%", Target::None);
 }
 
 fn outcome(

@@ -5,18 +5,17 @@ use rayon::prelude::*;
 use doublecheck::practice::verdict::Verdict;
 
 use crate::Plan;
+use crate::licks;
 use crate::licks::N_STEPS;
 use crate::licks::Planted;
 use crate::licks::Played;
 use crate::licks::Way;
 use crate::support::cases::Random;
+use crate::support::cases::add;
 use crate::support::cases::mix;
 use crate::support::corpus::RATE;
 use crate::support::corpus::Set;
-use crate::support::figures::Target;
-use crate::support::figures::figure;
-use crate::support::figures::percent;
-use crate::support::score::judge;
+use crate::support::spoil::decibels;
 use crate::support::talk::Speaker;
 use crate::support::talk::speakers;
 
@@ -73,22 +72,9 @@ pub fn measure(plan: &Plan) {
             if verdicts.is_empty() {
                 continue;
             }
-            figures(&format!("{name}, talk {when:?}"), &verdicts);
+            licks::shares(&format!("{name}, talk {when:?}"), &verdicts);
         }
     }
-}
-
-/// What was told of steps, each with whether something was planted there.
-pub fn figures(name: &str, verdicts: &[(bool, Verdict)]) {
-    let share = |wrong: bool, verdict: Verdict| {
-        let of = verdicts.iter().filter(|v| v.0 == wrong);
-        percent(of.clone().filter(|v| v.1 == verdict).count(), of.count())
-    };
-    figure(&format!("{name}: right"), share(false, Verdict::Right), "%", Target::None);
-    for verdict in [Verdict::Wrong, Verdict::Incomplete, Verdict::NotPlayed] {
-        figure(&format!("… {verdict:?}"), share(false, verdict), "%", Target::None);
-    }
-    figure("planted semitones told wrong", share(true, Verdict::Wrong), "%", Target::None);
 }
 
 fn outcome(
@@ -110,7 +96,7 @@ fn outcome(
             let lick = mix(&played.notes, length_s, noise_db, random);
             let gap = vec![0.0; (gap_s * f64::from(RATE)) as usize];
             let mut talk = |length_s| {
-                let gain = gain(random.between(LEVEL_DB[0], LEVEL_DB[1]));
+                let gain = decibels(random.between(LEVEL_DB[0], LEVEL_DB[1])) as f32;
                 speaker.talk(length_s, random).into_iter().map(|s| gain * s).collect()
             };
             [talk(before), gap.clone(), lick, gap, talk(after)].concat()
@@ -125,29 +111,15 @@ fn outcome(
                 }
             }
             let lick = mix(&played.notes, length_s + moved_s, noise_db, random);
-            let gain = gain(random.between(LEVEL_DB[0], LEVEL_DB[1]));
+            let gain = decibels(random.between(LEVEL_DB[0], LEVEL_DB[1]));
             add(lick, &speaker.talk(pause, random), stops_s, gain)
         }
         When::AllAlong => {
             let lick = mix(&played.notes, length_s, noise_db, random);
-            let gain = gain(random.between(ALONG_DB[0], ALONG_DB[1]));
+            let gain = decibels(random.between(ALONG_DB[0], ALONG_DB[1]));
             add(lick, &speaker.talk(length_s, random), 0.0, gain)
         }
     };
-    let judgement = judge(&played.expected(TEMPO_BPM), &samples, plan.rate);
-    let verdicts = judgement.steps.iter().enumerate();
-    let verdicts: Vec<_> = verdicts.map(|(k, step)| (played.is_wrong(k), step.verdict)).collect();
+    let verdicts = played.verdicts(TEMPO_BPM, &samples, plan.rate);
     Some(Outcome { when, is_synthetic: set.is_synthetic(), verdicts })
-}
-
-/// A factor on samples.
-pub fn gain(db: f64) -> f32 {
-    10_f64.powf(db / 20.0) as f32
-}
-
-/// `talk` over `samples` from `at_s` on, as far as these go.
-pub fn add(mut samples: Vec<f32>, talk: &[f32], at_s: f64, gain: f32) -> Vec<f32> {
-    let at = (at_s * f64::from(RATE)) as usize;
-    samples.iter_mut().skip(at).zip(talk).for_each(|(sample, talk)| *sample += gain * talk);
-    samples
 }

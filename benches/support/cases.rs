@@ -213,3 +213,14 @@ pub fn mix(
     }
     out
 }
+
+/// `samples` with `other` over them, `gain` times as loud, from `at_s` on, as far as they go.
+pub fn add(mut samples: Vec<f32>, other: &[f32], at_s: f64, gain: f64) -> Vec<f32> {
+    let at = (at_s * f64::from(RATE)) as usize;
+    samples
+        .iter_mut()
+        .skip(at)
+        .zip(other)
+        .for_each(|(sample, other)| *sample += gain as f32 * other);
+    samples
+}

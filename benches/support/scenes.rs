@@ -1,8 +1,11 @@
-//! Scenes by the thousand, and what is seen in each as lines of CSV.
+//! Scenes by the thousand, and what is seen in each as lines of CSV; sounds as the engine has them.
 
 use rayon::prelude::*;
 
+use doublecheck::dsp::decimate::Decimator;
+
 use super::cases::Random;
+use super::corpus::RATE;
 use super::corpus::Set;
 use super::corpus::real_sets;
 use super::corpus::sampled_sets;
@@ -25,4 +28,12 @@ pub fn write(header: &str, n: u64, seed: u64, scene: fn(&Set, &mut Random) -> Ve
         let lines = scenes.flat_map_iter(|i| scene(set, &mut Random(seed + 10_000 * s + i)));
         lines.collect::<Vec<_>>().iter().for_each(|line| println!("{line}"));
     }
+}
+
+/// `samples` at the rate at which the engine works, and that rate.
+pub fn decimated(samples: &[f32]) -> (Vec<f32>, f64) {
+    let mut decimator = Decimator::new(RATE);
+    let mut stream = Vec::new();
+    decimator.push(samples, |sample| stream.push(sample));
+    (stream, f64::from(RATE) / decimator.factor() as f64)
 }

@@ -150,6 +150,7 @@ fn root_mean_square(samples: &[f32]) -> f64 {
     (power / samples.len().max(1) as f64).sqrt().max(1e-9)
 }
 
-fn decibels(level_db: f64) -> f64 {
+/// A factor on samples.
+pub fn decibels(level_db: f64) -> f64 {
     10_f64.powf(level_db / 20.0)
 }

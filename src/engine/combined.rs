@@ -21,7 +21,7 @@ impl Engine {
         let notes = &self.strike.notes;
         let note = *notes.iter().find(|note| is_it(&Tone::at(note.frequency.get())))?;
         let strings = Several::of(combination.pair);
-        let others: Several = Several::of(found.iter().filter(|tone| !is_it(tone)).copied());
+        let others = Several::of(found.iter().filter(|tone| !is_it(tone)).copied());
         let all = strings.with(&others);
         self.fitter.fit(&self.spectrum, &all, 3);
         let [lower, upper] = [0, 1].map(|i| {

@@ -11,6 +11,9 @@ use std::path::Path;
 use doublecheck::audio::ChannelChoice;
 use doublecheck::audio::Chunk;
 use doublecheck::audio::Recording;
+use doublecheck::engine::Listener;
+use doublecheck::engine::Settings;
+use doublecheck::engine::Take;
 use doublecheck::theory::note::MidiNote;
 use doublecheck::theory::note::Reference;
 use doublecheck::units::SampleRate;
@@ -34,6 +37,13 @@ pub fn recorded(path: &Path) -> Option<(Vec<f32>, SampleRate)> {
         }
     }
     Some((samples, rate))
+}
+
+/// What is heard in `samples`, a whole recording.
+pub fn listened(samples: &[f32], rate: SampleRate) -> Take {
+    let mut listener = Listener::of_recording(Settings { rate });
+    listener.push(samples, |_| {});
+    listener.finish(|_| {})
 }
 
 /// MIDI 1.0 and ISO 16:1975.
