@@ -48,8 +48,8 @@ const CANCELLED: f64 = 1e-3;
 /// Channels quieter than this (mean power, −60 dB) are silent, not cancelled.
 const SILENT: f64 = 1e-6;
 
-/// What is quieter than this (mean power, −80 dB) holds no sound: a string would not be found in it, and no
-/// room is so still that a microphone gives less.
+/// What is quieter than this (mean power, −80 dB) and in which nothing was found holds no sound: no room is so
+/// still that a microphone gives less.
 const NO_SOUND: f64 = 1e-8;
 
 /// At this level, several times in a row, a sample has hit the top of the scale.

@@ -48,8 +48,8 @@ const LARGE_RISE_DB: f32 = 6.0;
 const RANGE_DB: f32 = 50.0;
 /// Decibels of power that is e times as much.
 const DECIBELS_A_NEPER: f32 = 10.0 / std::f32::consts::LN_10;
-/// The quietest power that counts as sound (−90 dB of full scale).
-const SILENCE: f32 = 1e-9;
+/// The quietest power of a band that counts as sound (−120 dB of full scale, below the steps of 16 bits).
+const SILENCE: f32 = 1e-12;
 
 /// Coefficients of the linear prediction, and the stretch before a strike it is learnt from, in
 /// seconds.

@@ -10,8 +10,11 @@ use doublecheck::engine::HeardPitch;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
 use doublecheck::practice::verdict::Status;
+use doublecheck::practice::verdict::Verdict;
 use doublecheck::synth::Noise;
 use doublecheck::synth::Room;
+use doublecheck::synth::performance::Manner;
+use doublecheck::synth::performance::Performance;
 use doublecheck::synth::random::Random;
 use doublecheck::synth::render;
 use doublecheck::units::Decibels;
@@ -91,6 +94,32 @@ fn the_level_of_the_recording_does_not_matter() {
     assert_eq!(loud.len(), 6);
     for gain_db in [-5.0, -10.0, -15.0, -20.0, -25.0, -30.0] {
         assert_eq!(told(gain_db), loud, "at {gain_db} dB");
+    }
+}
+
+/// Peaks 65 dB below full scale, 18 steps of 16 bits either way: a guitar at the far end of a room.
+#[test]
+fn a_very_quiet_recording_is_judged_as_a_loud_one() {
+    let rate = rate(44_100);
+    let steps = f32::from(i16::MAX);
+    for name in ["long-ladder-tenths", "orchard-gate-thirds", "slate-staircase", "three-lanterns"] {
+        let expected = doublecheck::lick::find(name).expect("a built-in lick").expected();
+        let sound = Performance::new(&expected, &Manner::default());
+        let samples = sound.render(rate, &Room::noisy(60.0), 3);
+        let peak = samples.iter().fold(0.0_f32, |m, s| m.max(s.abs()));
+        let gain = 10_f32.powf(-65.0 / 20.0) / peak;
+        let mut quiet = vec![0.0; 13_230];
+        quiet.extend(samples.iter().map(|s| (s * gain * steps).round() / steps));
+        let judgement = judge_take(&expected, &hear(&quiet, rate), &judge::Settings::default());
+        for step in &judgement.steps {
+            assert_eq!(
+                step.verdict,
+                Verdict::Right,
+                "{name}, step {}: {:?}",
+                step.step,
+                step.heard
+            );
+        }
     }
 }
 
@@ -224,7 +253,7 @@ fn nothing_is_heard_in_silence_and_next_to_nothing_in_noise() {
     let rate = rate(44_100);
     let silence = vec![0.0; 60 * 44_100];
     assert!(hear(&silence, rate).strikes.is_empty());
-    for level_db in [-70.0, -45.0, -20.0] {
+    for level_db in [-95.0, -70.0, -45.0, -20.0] {
         let room = Room { noise: Some(Noise::Absolute(Decibels(level_db))), reverb: None };
         let take = hear(&render(&[], 60.0, rate, &room, 7), rate);
         let strikes = take.strikes.len();
