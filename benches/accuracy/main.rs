@@ -8,13 +8,13 @@
 
 mod chords;
 mod comping;
-mod driven;
 mod grid;
 mod hands;
 mod licks;
 mod listen;
 mod phone;
 mod single;
+mod spoiled;
 mod stages;
 mod strings;
 #[path = "../support/mod.rs"]
@@ -34,12 +34,13 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 14] = [
+const PARTS: [Part; 15] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
-    ("phone", "the same through a phone in a kitchen", phone::measure),
-    ("driven", "double stops and licks through an overdriven amplifier", driven::measure),
+    ("phone", "double stops and licks through a phone in a kitchen", phone::measure),
+    ("driven", "double stops and licks through an overdriven amplifier", spoiled::driven),
+    ("messages", "double stops and licks as voice messages", spoiled::messages),
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),

@@ -1,8 +1,9 @@
-//! Double stops as a phone records them.
+//! Double stops and licks as a phone records them.
 
 use crate::Plan;
 use crate::grid;
 use crate::grid::Grid;
+use crate::spoiled;
 use crate::support::spoil;
 
 pub fn measure(plan: &Plan) {
@@ -20,4 +21,5 @@ pub fn measure(plan: &Plan) {
     } else {
         grid::measure(plan, &plan.real, &grid("real notes, through a phone", 2041));
     }
+    spoiled::in_licks(plan, "through a phone", spoil::phone);
 }

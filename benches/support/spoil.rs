@@ -1,4 +1,4 @@
-//! What a phone in a kitchen makes of a sound, and what an overdriven amplifier does.
+//! What a phone in a kitchen makes of a sound, what an overdriven amplifier does, and a messenger.
 //!
 //! **What.** The phone: echo of a small room, hum of the mains, a fan; then the microphone: 8 kHz wide, driven
 //! into soft clipping; at last Vorbis, 64 kbit/s mono, encoded and decoded again.
@@ -6,14 +6,20 @@
 //! **Reference.** Ranges are common practice: 0.3–0.6 s of reverberation in a furnished kitchen, an
 //! echo 3–10 dB under the direct sound at arm's length, hum of 50 or 60 Hz 35–45 dB down, a fan
 //! 20–26 dB down, falling by 3 dB an octave as household noise does. Phones' voice memos take 32 to
-//! 128 kbit/s a channel.
+//! 128 kbit/s a channel; messengers make Opus for voice of what the phone hears, at 16 to 24.
 
 use std::f64::consts::TAU;
 use std::io::Cursor;
 use std::num::NonZeroU8;
 use std::num::NonZeroU32;
 
+use opus_pure::Application;
+use opus_pure::MAX_PACKET_BYTES;
+use opus_pure::OpusDecoder;
+use opus_pure::OpusEncoder;
+use opus_pure::Signal;
 use realfft::RealFftPlanner;
+use rustfft::num_complex::Complex32;
 use vorbis_rs::VorbisBitrateManagementStrategy;
 use vorbis_rs::VorbisDecoder;
 use vorbis_rs::VorbisEncoderBuilder;
@@ -75,6 +81,50 @@ pub fn amplifier(samples: &[f32], drive_db: f64) -> Vec<f32> {
         (0.5 * (bent - offset)) as f32
     });
     driven.collect()
+}
+
+/// `samples` as a voice message has them, as long as they are.
+pub fn message(samples: &[f32], bits_a_second: i32) -> Vec<f32> {
+    const OPUS_RATE: usize = 48_000;
+    const PACKET: usize = OPUS_RATE / 50;
+    let rate = OPUS_RATE as i32;
+    let mut encoder = OpusEncoder::new(rate, 1, Application::Voip).expect("one of Opus' rates");
+    encoder.bitrate_bps = bits_a_second;
+    encoder.signal_type = Some(Signal::Voice);
+    let mut decoder = OpusDecoder::new(rate, 1).expect("one of Opus' rates");
+    let mut sent = resampled(samples, RATE as usize, OPUS_RATE);
+    sent.resize((sent.len() + encoder.lookahead()).next_multiple_of(PACKET), 0.0);
+    let (mut packet, mut block) = (vec![0; MAX_PACKET_BYTES], vec![0.0; PACKET]);
+    let mut received = Vec::with_capacity(sent.len());
+    for part in sent.chunks_exact(PACKET) {
+        let n = encoder.encode(part, PACKET, &mut packet).expect("a whole packet");
+        decoder.decode(&packet[..n], PACKET, &mut block).expect("what was just encoded");
+        received.extend_from_slice(&block);
+    }
+    let mut heard = resampled(&received[encoder.lookahead()..], OPUS_RATE, RATE as usize);
+    heard.resize(samples.len(), 0.0);
+    heard
+}
+
+/// `samples` at another rate, both in samples a second: their spectrum, with more or less of it above.
+fn resampled(samples: &[f32], from: usize, to: usize) -> Vec<f32> {
+    const BLOCKS_A_SECOND: usize = 100;
+    // Half a block of silence at least, for the spectrum's sound goes round in a circle.
+    let blocks = (samples.len() / (from / BLOCKS_A_SECOND) + 2).next_multiple_of(64);
+    let [before, after] = [from, to].map(|rate| blocks * rate / BLOCKS_A_SECOND);
+    let mut planner = RealFftPlanner::<f32>::new();
+    let (there, back) = (planner.plan_fft_forward(before), planner.plan_fft_inverse(after));
+    let mut input = there.make_input_vec();
+    input[..samples.len()].copy_from_slice(samples);
+    let mut spectrum = there.make_output_vec();
+    there.process(&mut input, &mut spectrum).expect("lengths were taken from the plan");
+    spectrum.resize(after / 2 + 1, Complex32::default());
+    spectrum[after / 2] = Complex32::default();
+    let mut output = back.make_output_vec();
+    back.process(&mut spectrum, &mut output).expect("lengths were taken from the plan");
+    output.truncate(samples.len() * to / from);
+    output.iter_mut().for_each(|sample| *sample /= before as f32);
+    output
 }
 
 /// What a lossy codec leaves of `samples`, as long as they are.
