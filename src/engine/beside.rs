@@ -186,7 +186,6 @@ impl Engine {
 
     /// Adds what sounds beside the tones found to `strike`.
     pub(super) fn tell_beside(&mut self, tones: &Tones, struck: &Struck) {
-        self.strike.faint.clear();
         let found = tones.found();
         let error_cents = match found.len() {
             0..=MOST_BESIDE_TOLD => SHADOW_ERROR_CENTS,

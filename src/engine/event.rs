@@ -136,6 +136,9 @@ pub enum Event<'a> {
     /// A strike, told up to three times with a growing [`Stage`] and the same `onset`. One that was cut off
     /// before any of its notes was sure is told anew, after its end, with what cut it off.
     Strike(&'a Strike),
+    /// Something was struck, but no note of it is as likely as not, told once: those that came with it are
+    /// faint. Such a strike counts only where a step was due.
+    Unclear(&'a Strike),
     /// A strike that was told has faded, or was cut off by the next.
     Ended {
         /// Onset of that strike.

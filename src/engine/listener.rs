@@ -19,6 +19,8 @@ pub struct Take {
     pub length: SampleCount,
     /// All strikes at [`Stage::Whole`], in order, each with what the next one tells of it.
     pub strikes: Vec<Strike>,
+    /// Those in which no note is as likely as not, in order: see [`Event::Unclear`].
+    pub unclear: Vec<Strike>,
     /// Holes: where and how long.
     pub holes: Vec<(SampleIndex, SampleCount)>,
     /// Samples at full scale.
@@ -48,6 +50,7 @@ impl Listener {
             rate,
             length: SampleCount(0),
             strikes: Vec::new(),
+            unclear: Vec::new(),
             holes: Vec::new(),
             clipped: SampleCount(0),
         };
@@ -98,6 +101,7 @@ fn keep(take: &mut Take, event: &Event<'_>) {
             look_back(&mut take.strikes);
         }
         Event::Strike(_) => {}
+        Event::Unclear(strike) => take.unclear.push((*strike).clone()),
         Event::Ended { onset, end } => {
             if let Some(strike) = take.strikes.last_mut().filter(|s| s.onset == *onset) {
                 strike.end = *end;

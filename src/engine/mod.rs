@@ -322,21 +322,27 @@ impl Engine {
         let (onset, loud_until, cut) = (open.onset, open.loud_until, open.cut);
         // What was damped leaves only noise behind.
         let sounding = self.sounds_until(onset, end);
-        if !self.analyse(onset, sounding) {
+        let has_notes = self.analyse(onset, sounding);
+        self.strike.later.clear();
+        self.strike.end = self.outside(end);
+        self.strike.stage = stage;
+        let is_cut_off =
+            end < self.end.unwrap_or(self.now()) && end.saturating_sub(onset) < self.samples(CUT_S);
+        if !has_notes {
+            let came = self.strike.faint.iter().any(HeardPitch::is_struck);
+            if stage == Stage::Whole && came && !is_cut_off {
+                self.strike.onset = self.outside(onset);
+                on_event(Event::Unclear(&self.strike));
+            }
             return;
         }
         let began = cut.filter(|&cut| self.began_at(cut, onset));
-        self.strike.later.clear();
         if stage == Stage::Whole {
-            let is_sure = self.strike.notes.iter().any(HeardPitch::is_struck);
-            let is_cut_off = end < self.end.unwrap_or(self.now());
-            if is_cut_off && !is_sure && end - onset < self.samples(CUT_S) {
+            if is_cut_off && !self.strike.notes.iter().any(HeardPitch::is_struck) {
                 return;
             }
             self.listen_to_the_end(onset, end.min(loud_until));
         }
-        self.strike.end = self.outside(end);
-        self.strike.stage = stage;
         if let Some(open) = &mut self.open {
             open.cut = None;
             open.began = began.unwrap_or(open.began);
@@ -387,6 +393,9 @@ impl Engine {
 
     /// Fills `strike.notes`; false if nothing was struck.
     fn analyse(&mut self, onset: u64, end: u64) -> bool {
+        let Strike { notes, doubtful, faint, combined, .. } = &mut self.strike;
+        [notes, doubtful, faint].into_iter().for_each(Vec::clear);
+        combined.clear();
         let least = self.samples(0.04);
         let mut from = onset + self.samples(SKIP_S);
         if end < from + least {
@@ -426,8 +435,6 @@ impl Engine {
         let spectra = [&self.spectrum, &self.flat];
         let early = halved.then_some(&self.attack);
         let (lines, stiffness) = line::draw(spectra, early, &mut self.fitter, gauge, found);
-        self.strike.notes.clear();
-        self.strike.doubtful.clear();
         let measured = struck.odds.into_iter().zip(stiffness);
         for (((line, estimate), (struck_odds, stiffness)), is_answer) in
             lines.iter().zip(self.estimator.found()).zip(measured).zip(answers)
@@ -453,7 +460,6 @@ impl Engine {
                 .push(pitch);
         }
         self.tell_beside(&tones, &struck);
-        self.strike.combined.clear();
         let combined = self.combined(found);
         self.strike.combined.extend(combined);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));

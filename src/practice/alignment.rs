@@ -244,7 +244,7 @@ pub fn settle(places: &mut [Place], at_s: &[f64], beats: &[f64]) {
 }
 
 /// Whether what was struck at `now_s` was struck when `beat` was due, going by two strikes and their beats.
-fn is_due(at_s: [f64; 2], beats: [f64; 2], now_s: f64, beat: f64) -> bool {
+pub(super) fn is_due(at_s: [f64; 2], beats: [f64; 2], now_s: f64, beat: f64) -> bool {
     let beat_s = (at_s[1] - at_s[0]) / (beats[1] - beats[0]);
     let late_s = now_s - at_s[0] - (beat - beats[0]) * beat_s;
     let gap = beats.map(|known| (beat - known).abs()).into_iter().fold(f64::INFINITY, f64::min);

@@ -54,9 +54,12 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         expected.steps.iter().filter(|s| !s.struck.is_empty()).collect();
     let written_s = 60.0 / expected.tempo_bpm;
     let strum = Strum::of(steps.iter().copied(), written_s, take.rate);
-    let take = &Take { strikes: strum.join(&take.strikes), holes: take.holes.clone(), ..*take };
+    let strikes = strum.join(&take.strikes);
+    let (unclear, holes) = (take.unclear.clone(), take.holes.clone());
+    let mut take = Take { strikes, unclear, holes, ..*take };
     let Placement { offset, places, transposed, is_foreign } =
-        place_strikes(&steps, take, settings.reference, written_s);
+        place_strikes(&steps, &mut take, settings.reference, written_s);
+    let take = &take;
     let second = |strike: &Strike| strike.onset.seconds(take.rate);
     let mut judged: Vec<StepJudgement> = steps.iter().map(|s| not_played(s)).collect();
     let mut unmatched = Vec::new();
@@ -324,6 +327,15 @@ mod tests {
     }
 
     fn judged_of(length_s: f64, frets: &[&str], strikes: Vec<Strike>) -> TakeJudgement {
+        judged_with(length_s, frets, strikes, Vec::new())
+    }
+
+    fn judged_with(
+        length_s: f64,
+        frets: &[&str],
+        strikes: Vec<Strike>,
+        unclear: Vec<Strike>,
+    ) -> TakeJudgement {
         let step = |frets: &&str| format!("  {{ beats = 1, frets = \"{frets}\" }},\n");
         let steps: String = frets.iter().map(step).collect();
         let lick = format!(
@@ -334,10 +346,46 @@ mod tests {
             rate: SampleRate::new(RATE).expect("positive"),
             length: SampleCount((length_s * f64::from(RATE)) as u64),
             strikes,
+            unclear,
             holes: Vec::new(),
             clipped: SampleCount(0),
         };
         judge_take(&expected, &take, &Settings::default())
+    }
+
+    #[test]
+    fn a_strike_of_faint_notes_counts_where_its_step_was_due() {
+        let frets = ["x x x 5 5 x", "x x x 7 6 x", "x x x 9 8 x", "x x x 7 6 x"];
+        let sure = |second, midi: [f64; 2]| strike(second, &midi.map(HeardPitch::sure), &[]);
+        let faint = |second, midi: [f64; 2], struck_odds: f64| {
+            let note = |midi: f64| HeardPitch {
+                confidence: 0.2,
+                likely: false,
+                struck_odds,
+                ..HeardPitch::sure(midi)
+            };
+            Strike { faint: midi.map(note).to_vec(), ..strike(second, &[], &[]) }
+        };
+        let verdicts = |seconds: [u32; 3], unclear: Vec<Strike>| {
+            let [first, second, third] = seconds;
+            let strikes = vec![
+                sure(first, [60.0, 64.0]),
+                sure(second, [64.0, 67.0]),
+                sure(third, [62.0, 65.0]),
+            ];
+            let judged = judged_with(12.0, &frets, strikes, unclear);
+            judged.steps[1].verdict
+        };
+        let [right, not_played] = [Verdict::Right, Verdict::NotPlayed];
+        let played = [1, 3, 4];
+        assert_eq!(verdicts(played, vec![]), not_played);
+        assert_eq!(verdicts(played, vec![faint(2, [62.0, 65.0], 4.0)]), right);
+        assert_eq!(verdicts(played, vec![faint(2, [62.0, 65.0], -2.0)]), not_played, "they ring");
+        assert_eq!(verdicts(played, vec![faint(2, [59.0, 68.0], 4.0)]), not_played, "others");
+        let late = [1, 9, 13];
+        assert_eq!(verdicts(late, vec![faint(2, [62.0, 65.0], 4.0)]), not_played, "too soon");
+        let half = [faint(2, [62.0, 68.0], 4.0)];
+        assert_eq!(verdicts(played, half.to_vec()), Verdict::Incomplete);
     }
 
     #[test]

@@ -4,6 +4,7 @@
 use super::alignment::Costs;
 use super::alignment::Place;
 use super::alignment::align;
+use super::alignment::is_due;
 use super::alignment::settle;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
@@ -63,10 +64,10 @@ pub(super) struct Placement {
 }
 
 /// Gives the strikes of `take` to `steps` (none of them a rest), a beat of which is written to last
-/// `written_s`.
+/// `written_s`. A strike in which no note was likely joins them where a step was due that has none.
 pub(super) fn place_strikes(
     steps: &[&ExpectedStep],
-    take: &Take,
+    take: &mut Take,
     reference: Reference,
     written_s: f64,
 ) -> Placement {
@@ -80,7 +81,54 @@ pub(super) fn place_strikes(
     {
         placement.places[0] = Place::Step(0);
     }
+    if !placement.is_foreign {
+        placement.take_unclear(steps, take, reference);
+    }
     placement
+}
+
+impl Placement {
+    /// Gives steps that are left without a strike one of `take.unclear` that came when they were due and brought a
+    /// note they ask for; it joins the strikes.
+    fn take_unclear(&mut self, steps: &[&ExpectedStep], take: &mut Take, reference: Reference) {
+        let mut unclear = std::mem::take(&mut take.unclear);
+        let rate = take.rate;
+        let brings = |strike: &Strike, step: &ExpectedStep| {
+            let heard = match_strike(step, strike, reference, self.offset).heard;
+            let mut right = heard.iter().filter(|heard| heard.expected.is_some());
+            right.any(|right| {
+                let mut came = strike.faint.iter().filter(|faint| faint.is_struck());
+                came.any(|faint| faint.frequency == right.pitch.frequency)
+            })
+        };
+        let placed = |(strike, place): (&Strike, &Place)| match *place {
+            Place::Step(j) => Some((j, strike.onset.seconds(rate))),
+            Place::StageOf(_) | Place::Nothing => None,
+        };
+        let known: Vec<(usize, f64)> =
+            take.strikes.iter().zip(&self.places).filter_map(placed).collect();
+        for (j, step) in steps.iter().enumerate() {
+            // Those on either side of it tell the tempo, or the two that are nearest.
+            let later = known.partition_point(|(k, _)| *k < j);
+            let first = later.saturating_sub(1).min(known.len().saturating_sub(2));
+            let [before, after, ..] = known[first..] else { return };
+            if known.get(later).is_some_and(|(k, _)| *k == j) {
+                continue;
+            }
+            let at_s = [before.1, after.1];
+            let beats = [before.0, after.0].map(|k| steps[k].start_beats);
+            let is_meant = |strike: &Strike| {
+                is_due(at_s, beats, strike.onset.seconds(rate), step.start_beats)
+                    && brings(strike, step)
+            };
+            if let Some(i) = unclear.iter().position(is_meant) {
+                let strike = unclear.remove(i);
+                let at = take.strikes.partition_point(|other| other.onset < strike.onset);
+                take.strikes.insert(at, strike);
+                self.places.insert(at, Place::Step(j));
+            }
+        }
+    }
 }
 
 /// Whether an offset is that of a recording played at another rate.

@@ -345,7 +345,7 @@ impl Heard {
         match event {
             Event::Strike(strike) => Some(Self::Strike((*strike).clone())),
             Event::Ended { onset, .. } => Some(Self::End(*onset)),
-            Event::Gap { .. } => None,
+            Event::Unclear(_) | Event::Gap { .. } => None,
         }
     }
 }

@@ -232,6 +232,7 @@ mod tests {
             rate,
             length: SampleCount(2500),
             strikes: vec![strike(510, 1020, sixth), strike(1020, 1300, Vec::new())],
+            unclear: Vec::new(),
             holes: Vec::new(),
             clipped: SampleCount(0),
         }

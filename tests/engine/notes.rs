@@ -69,3 +69,32 @@ fn a_faint_note_that_came_with_the_strike_is_told() {
         assert_eq!(faint.is_some_and(HeardPitch::is_struck), is_told, "{level}");
     }
 }
+
+/// Heard by the pick more than by its notes: no note of it is as likely as not, but both came with it.
+#[test]
+fn a_strike_of_faint_notes_alone_is_unclear() {
+    let pick = |t: f64| {
+        let clicks = [900.0, 1700.0, 2900.0, 4300.0].map(|hz| (TAU * hz * t).sin());
+        if t > 0.0 { 0.03 * (-t / 0.006).exp() * clicks.iter().sum::<f64>() } else { 0.0 }
+    };
+    let samples = sampled(1.0, |t| {
+        let ringing: f64 = [45, 52].map(|note| string(note, 0.0, t - 0.3)).iter().sum();
+        let soft: f64 = [55, 63].map(|note| string(note, 0.0, t - 0.6)).iter().sum();
+        ringing + 0.015 * soft + pick(t - 0.6)
+    });
+    let take = hear(&samples, rate(44_100));
+    let ([_], [unclear]) = (&take.strikes[..], &take.unclear[..]) else {
+        panic!("{} strikes and {} unclear", take.strikes.len(), take.unclear.len())
+    };
+    assert!((unclear.onset.seconds(take.rate) - 0.6).abs() < 0.01);
+    for semitones in [-14.0_f64, -6.0] {
+        let hz = 440.0 * (semitones / 12.0).exp2();
+        let came =
+            |note: &HeardPitch| note.is_struck() && (note.frequency.get() / hz).ln().abs() < 0.005;
+        assert!(
+            unclear.faint.iter().any(came),
+            "{semitones} semitones from A4: {:?}",
+            unclear.faint
+        );
+    }
+}

@@ -46,7 +46,7 @@ fn push_and_gap_do_not_allocate() {
         let mut on_event = |event: Event<'_>| match event {
             Event::Strike(_) => strikes += 1,
             Event::Gap { .. } => gaps += 1,
-            Event::Ended { .. } => {}
+            Event::Unclear(_) | Event::Ended { .. } => {}
         };
         for chunk in samples.chunks(441) {
             engine.push(chunk, &mut on_event);
