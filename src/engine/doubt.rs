@@ -12,7 +12,7 @@ use crate::pitch::tone::Tone;
 /// Doubtful rises kept of an open strike.
 const MOST: usize = 4;
 /// One that rises by less than this share of what would be enough is none.
-const LEAST_SHARE: f64 = 0.45;
+const LEAST_SHARE: f64 = 0.25;
 /// So much of what follows one decides, in seconds.
 const DECIDED_S: f64 = SKIP_S + DECIDE_S;
 /// Nearer to another strike than this, in seconds, it cannot be told from it.
@@ -21,8 +21,8 @@ const APART_S: f64 = 0.12;
 const BEFORE_S: f64 = 0.2;
 /// Log odds of having been struck there from which a note that did not sound before makes it a strike,
 /// and those that it sounds at all.
-const STRUCK: f64 = 6.0;
-const SOUNDS: f64 = 3.0;
+const STRUCK: f64 = 4.0;
+const SOUNDS: f64 = 1.0;
 
 /// Instants of doubtful rises, in order of time.
 #[derive(Debug, Default)]

@@ -174,6 +174,21 @@ fn a_soft_strike_is_found_by_its_notes() {
     }
 }
 
+/// In noise 20 to 14 dB below the soft ones it rises less still over what is foretold, and of its notes only the
+/// lower is sure.
+#[test]
+fn a_soft_strike_is_found_in_noise() {
+    let mut random = Random::new(3, 0);
+    for (level, swell_s, noise) in [(0.1, 0.02, 0.01), (0.15, 0.02, 0.02)] {
+        let soft = soft_over_ringing(level, swell_s).into_iter();
+        let samples: Vec<f32> = soft.map(|s| s + (noise * random.normal()) as f32).collect();
+        let mut take = hear(&samples, rate(44_100));
+        assert_eq!(take.strikes.len(), 2, "{level}");
+        take.strikes.remove(0);
+        assert!(struck(&take).contains(&SOFT[0]), "{level}: {:?}", take.strikes[0].notes);
+    }
+}
+
 #[test]
 fn a_recording_may_begin_with_the_noise_of_the_pick() {
     let rate = rate(44_100);
