@@ -288,6 +288,16 @@ pub(super) fn may_be_struck(sound: &HeardPitch) -> bool {
     sound.struck_odds > SOFTLY_STRUCK
 }
 
+/// Whether a note that a step asks for came with a `strike` of which all are faint, `found` being what that is to
+/// the step.
+pub(super) fn brings(strike: &Strike, found: &Match) -> bool {
+    let mut right = found.heard.iter().filter(|heard| heard.expected.is_some());
+    right.any(|right| {
+        let mut came = strike.faint.iter().filter(|faint| faint.is_struck());
+        came.any(|faint| faint.frequency == right.pitch.frequency)
+    })
+}
+
 /// Whether `note` is a later stage of `step`, or lies between two stages of one string: a slide
 /// passes frets and a bend whatever lies below its target.
 fn is_on_the_way(step: &ExpectedStep, note: MidiNote) -> bool {

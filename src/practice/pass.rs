@@ -4,6 +4,8 @@
 //! **Limits.** Strikes are given to steps as they come and stay there; [`super::judge`] sees the
 //! whole pass afterwards and knows a false start from a step.
 
+mod unclear;
+
 use super::alignment::Place;
 use super::doubt::doubt_if_unfollowed;
 use super::judge;
@@ -229,14 +231,9 @@ impl Pass {
             Place::StageOf(index) => self.reach(index, strike, offset, told),
             Place::Nothing => {
                 if first {
-                    told.push(Told::Stray {
-                        onset: strike.onset,
-                        heard: self
-                            .struck(strike, offset)
-                            .into_iter()
-                            .map(|(pitch, _)| pitch)
-                            .collect(),
-                    });
+                    let struck = self.struck(strike, offset).into_iter();
+                    let heard = struck.map(|(pitch, _)| pitch).collect();
+                    told.push(Told::Stray { onset: strike.onset, heard });
                 }
                 if self.manner.pace == Pace::Free && self.due == self.steps.len() {
                     self.end(strike.onset, told);
@@ -520,10 +517,10 @@ mod tests {
     use super::*;
     use crate::lick::Lick;
 
-    const RATE: u32 = 48_000;
+    pub(super) const RATE: u32 = 48_000;
 
     /// A free pass through F4 with C#5 and G4 with D5, which has heard nothing yet.
-    fn pass() -> Pass {
+    pub(super) fn pass() -> Pass {
         let lick = "title = \"Weir\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\nsteps = [\n\
              { beats = 1, frets = \"x x x 10 x 9\" },\n{ beats = 1, frets = \"x x x 12 x 10\" },\n]\n";
         let steps = Lick::parse(lick, "test").expect("a good lick").expected().steps;

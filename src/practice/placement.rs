@@ -6,6 +6,7 @@ use super::alignment::Place;
 use super::alignment::align;
 use super::alignment::is_due;
 use super::alignment::settle;
+use super::matching::brings;
 use super::matching::match_strike;
 use super::matching::may_be_struck;
 use super::matching::place;
@@ -93,14 +94,6 @@ impl Placement {
     fn take_unclear(&mut self, steps: &[&ExpectedStep], take: &mut Take, reference: Reference) {
         let mut unclear = std::mem::take(&mut take.unclear);
         let rate = take.rate;
-        let brings = |strike: &Strike, step: &ExpectedStep| {
-            let heard = match_strike(step, strike, reference, self.offset).heard;
-            let mut right = heard.iter().filter(|heard| heard.expected.is_some());
-            right.any(|right| {
-                let mut came = strike.faint.iter().filter(|faint| faint.is_struck());
-                came.any(|faint| faint.frequency == right.pitch.frequency)
-            })
-        };
         let placed = |(strike, place): (&Strike, &Place)| match *place {
             Place::Step(j) => Some((j, strike.onset.seconds(rate))),
             Place::StageOf(_) | Place::Nothing => None,
@@ -119,7 +112,7 @@ impl Placement {
             let beats = [before.0, after.0].map(|k| steps[k].start_beats);
             let is_meant = |strike: &Strike| {
                 is_due(at_s, beats, strike.onset.seconds(rate), step.start_beats)
-                    && brings(strike, step)
+                    && brings(strike, &match_strike(step, strike, reference, self.offset))
             };
             if let Some(i) = unclear.iter().position(is_meant) {
                 let strike = unclear.remove(i);

@@ -288,13 +288,14 @@ impl Session {
         let mut told = Vec::new();
         let reference = self.settings.judge.reference;
         let strikes = &playing.listener.take().strikes;
+        let offset = || {
+            let offset = common_offset(strikes, reference);
+            offset.filter(|o| o.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0))
+        };
         for heard in heard {
             match heard {
-                Heard::Strike(strike) => {
-                    let offset = common_offset(strikes, reference);
-                    let offset = offset.filter(|o| o.0.abs() >= TOLD_OFFSET);
-                    playing.pass.hear(strike, offset.unwrap_or(Cents(0.0)), &mut told);
-                }
+                Heard::Strike(strike) => playing.pass.hear(strike, offset(), &mut told),
+                Heard::Unclear(strike) => playing.pass.hear_unclear(strike, offset(), &mut told),
                 Heard::End(onset) => playing.pass.end_strike(*onset, &mut told),
             }
         }
@@ -317,6 +318,7 @@ impl Session {
         let mut take = listener.finish(|_| {});
         let length = end.0 - start.0;
         take.strikes.retain(|strike| strike.onset.0 < length);
+        take.unclear.retain(|strike| strike.onset.0 < length);
         take.length = SampleCount(length.min(take.length.0));
         let mut judgement = judge_take(&self.expected, &take, &self.settings.judge);
         for step in &mut judgement.steps {
@@ -336,6 +338,8 @@ impl Session {
 /// What a pass goes by, of all that an engine tells.
 enum Heard {
     Strike(Strike),
+    /// One of which no note is as likely as not.
+    Unclear(Strike),
     /// The strike that began here is over.
     End(SampleIndex),
 }
@@ -345,7 +349,8 @@ impl Heard {
         match event {
             Event::Strike(strike) => Some(Self::Strike((*strike).clone())),
             Event::Ended { onset, .. } => Some(Self::End(*onset)),
-            Event::Unclear(_) | Event::Gap { .. } => None,
+            Event::Unclear(strike) => Some(Self::Unclear((*strike).clone())),
+            Event::Gap { .. } => None,
         }
     }
 }

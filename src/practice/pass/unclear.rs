@@ -1,0 +1,72 @@
+//! Strikes of which no note is as likely as not: live they count where they hold all that the step asks for.
+//!
+//! **Limits.** No more is told of one later. A player strikes again sooner than believe half of a step; steps that move
+//! on are left to what anybody hears.
+
+use super::Pass;
+use super::Told;
+use crate::engine::Strike;
+use crate::practice::alignment::Place;
+use crate::practice::matching::brings;
+use crate::practice::matching::match_strike;
+use crate::practice::verdict::Verdict;
+use crate::units::Cents;
+
+impl Pass {
+    /// Takes a strike whose notes are all faint (see [`crate::engine::Event::Unclear`]) if it is all that the step
+    /// asks for that it was meant for; `offset` is how sharp the guitar is as a whole.
+    pub fn hear_unclear(&mut self, strike: &Strike, offset: Cents, told: &mut Vec<Told>) {
+        let Place::Step(index) = self.place(strike, offset) else { return };
+        let step = &self.steps[index];
+        let found = match_strike(step, strike, self.manner.judge.reference, offset);
+        let is_all = found.verdict == Verdict::Right && step.stages.is_empty();
+        if self.over || !is_all || !brings(strike, &found) || self.goes_on(strike, offset) {
+            return;
+        }
+        self.close_step(told);
+        self.last = Some((strike.onset, Place::Step(index)));
+        self.offset = offset;
+        self.strumming.forget();
+        self.judge(index, strike, offset, true, told);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::RATE;
+    use super::super::tests::pass;
+    use super::*;
+    use crate::engine::HeardPitch;
+    use crate::engine::Stage;
+    use crate::units::SampleIndex;
+
+    #[test]
+    fn faint_notes_take_their_step_if_they_are_all_of_it() {
+        let due_after = |midi: &[f64], struck_odds: f64| {
+            let note = |&midi: &f64| HeardPitch {
+                confidence: 0.2,
+                error_cents: Some(4.0),
+                struck_odds,
+                likely: false,
+                ..HeardPitch::sure(midi)
+            };
+            let strike = Strike {
+                onset: SampleIndex(u64::from(RATE)),
+                end: SampleIndex(2 * u64::from(RATE)),
+                stage: Stage::Whole,
+                notes: Vec::new(),
+                doubtful: Vec::new(),
+                faint: midi.iter().map(note).collect(),
+                later: Vec::new(),
+                combined: Vec::new(),
+            };
+            let mut pass = pass();
+            pass.hear_unclear(&strike, Cents(0.0), &mut Vec::new());
+            pass.due()
+        };
+        assert_eq!(due_after(&[65.0, 73.0], 4.0), Some(2));
+        assert_eq!(due_after(&[65.0], 4.0), Some(1), "half of it");
+        assert_eq!(due_after(&[65.0, 73.0], -2.0), Some(1), "they ring");
+        assert_eq!(due_after(&[67.0, 74.0], 4.0), Some(1), "the next step");
+    }
+}
