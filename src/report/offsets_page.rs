@@ -77,7 +77,8 @@ fn scale(values: impl Iterator<Item = f64>) -> (f64, f64) {
 
 const ROW: f64 = 26.0;
 const LEFT: f64 = 52.0;
-const RULED: f64 = 380.0;
+/// Narrow enough that the longest remark fits beside it in any font.
+const RULED: f64 = 300.0;
 
 /// Draws offsets as rows over a ruled scale; the tolerance is the grey band.
 pub fn offsets(rows: &[Offset], tolerance: f64, below: &str, above: &str) -> Markup {
