@@ -272,7 +272,7 @@ impl Engine {
     }
 
     /// The largest amplitude of the spectrum near `hz`, never quite 0.
-    fn amplitude_at(&self, hz: f64) -> f64 {
+    pub(super) fn amplitude_at(&self, hz: f64) -> f64 {
         let near = self.spectrum.range_around(hz, self.spectrum.width_hz);
         let power = self.spectrum.bins[near].iter().map(|b| b.norm_sqr()).fold(1e-12, f32::max);
         f64::from(power).sqrt()

@@ -85,7 +85,8 @@ pub struct Strike {
     /// only that, has odds of having been struck above 0.
     pub faint: Vec<HeardPitch>,
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
-    /// where a slide or a bend led ([`Stage::Whole`] only).
+    /// where a slide or a bend led ([`Stage::Whole`] only). What is faint is not `likely`, and counts where
+    /// the step leads there.
     pub later: Vec<LaterNote>,
     /// Notes of these that may be but what an overdriven amplifier makes of two strings; at most one.
     pub combined: Vec<Combined>,

@@ -8,6 +8,7 @@ use super::confidence;
 use super::event::HeardPitch;
 use super::event::LaterNote;
 use crate::dsp::spectrum::line_at;
+use crate::pitch::estimate::LEAST_FAINT;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
@@ -17,6 +18,8 @@ const LATER_S: f64 = 0.16;
 /// Stretches that tell when it was reached, and how many widths of theirs part two lines.
 const REACHED_S: f64 = 0.06;
 const REACHED_WIDTHS: f64 = 2.0;
+/// The pitch of a faint note is known no better than this.
+const FAINT_ERROR_CENTS: f64 = 4.0;
 
 impl Engine {
     /// Fills `strike.later`, and remembers what sounds at the end for the strike to come.
@@ -31,33 +34,45 @@ impl Engine {
         let range = self.stretch(to - length, to);
         self.estimate(range);
         self.previous = self.found();
-        for found in self.estimator.found() {
-            let tone = found.fitted.tone;
-            let new = !self
-                .strike
-                .notes
-                .iter()
-                .chain(&self.strike.doubtful)
-                .any(|n| tone.is_note_of(&Tone::at(n.frequency.get())));
-            let Some(frequency) = Hertz::new(tone.f1) else { continue };
-            let start = self.reached(onset, end, self.apart_hz(&tone));
+        for i in 0..self.estimator.found().len() {
+            let found = &self.estimator.found()[i];
+            let (tone, power) = (found.fitted.tone, found.fitted.power);
+            let later = heard(tone, found.fitted.error_cents, found.evidence.log_odds, power);
             // A note that came half-way shows in the main stretch too, but is reached late.
-            if !new && start < onset + self.samples(0.12) {
-                continue;
+            self.tell_later(onset, end, tone, later, !self.sounded(&tone));
+        }
+        for i in 0..self.estimator.faint().len() {
+            let faint = self.estimator.faint()[i];
+            if faint.log_odds >= LEAST_FAINT && !self.sounded(&faint.tone) {
+                let power = self.amplitude_at(faint.tone.f1).powi(2);
+                let later = heard(faint.tone, FAINT_ERROR_CENTS, faint.log_odds, power);
+                let later = later.map(|later| HeardPitch { likely: false, ..later });
+                self.tell_later(onset, end, faint.tone, later, false);
             }
-            self.strike.later.push(LaterNote {
-                pitch: HeardPitch {
-                    frequency,
-                    error_cents: Some(found.fitted.error_cents).filter(|e| e.is_finite()),
-                    stiffness: None,
-                    level: Decibels(10.0 * (found.fitted.power + 1e-15).log10()),
-                    struck_odds: 0.0,
-                    confidence: confidence(found.evidence.log_odds),
-                    likely: true,
-                    lasting: None,
-                },
-                start: self.outside(start),
-            });
+        }
+    }
+
+    /// Whether `tone` was heard after the strike.
+    fn sounded(&self, tone: &Tone) -> bool {
+        let mut notes = self.strike.notes.iter().chain(&self.strike.doubtful);
+        notes.any(|note| tone.is_note_of(&Tone::at(note.frequency.get())))
+    }
+
+    /// Tells a note heard at the end, if it is new or was reached late.
+    fn tell_later(
+        &mut self,
+        onset: u64,
+        end: u64,
+        tone: Tone,
+        later: Option<HeardPitch>,
+        is_new: bool,
+    ) {
+        let start = self.reached(onset, end, self.apart_hz(&tone));
+        let is_late = start >= onset + self.samples(0.12);
+        if let Some(pitch) = later.filter(|_| is_new || is_late)
+            && self.strike.later.len() < self.strike.later.capacity()
+        {
+            self.strike.later.push(LaterNote { pitch, start: self.outside(start) });
         }
     }
 
@@ -100,4 +115,18 @@ impl Engine {
         }
         if at <= onset + 2 * step { onset } else { at + length / 2 }
     }
+}
+
+/// A note heard at the end of a strike; `None` where its frequency is none.
+fn heard(tone: Tone, error_cents: f64, log_odds: f64, power: f64) -> Option<HeardPitch> {
+    Some(HeardPitch {
+        frequency: Hertz::new(tone.f1)?,
+        error_cents: Some(error_cents).filter(|e| e.is_finite()),
+        stiffness: None,
+        level: Decibels(10.0 * (power + 1e-15).log10()),
+        struck_odds: 0.0,
+        confidence: confidence(log_odds),
+        likely: true,
+        lasting: None,
+    })
 }

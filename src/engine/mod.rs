@@ -192,7 +192,7 @@ impl Engine {
                 notes: Vec::with_capacity(4 * MAX_TONES),
                 doubtful: Vec::with_capacity(4 * MAX_TONES),
                 faint: Vec::with_capacity(5 * MAX_TONES),
-                later: Vec::with_capacity(MAX_TONES),
+                later: Vec::with_capacity(2 * MAX_TONES),
                 combined: Vec::with_capacity(1),
             },
             heard: 0,

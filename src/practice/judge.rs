@@ -228,7 +228,7 @@ fn glide(
             continue;
         }
         // Somewhere near it, but not there: the slide stopped short, the bend fell flat.
-        let short = strike.later.iter().find_map(|later| {
+        let short = strike.later.iter().filter(|later| later.pitch.likely).find_map(|later| {
             let pitch = place(&later.pitch, settings.reference, offset)?;
             let away = i32::from(pitch.note.0) - i32::from(target.to.note.0);
             let known = judgement.heard.iter().any(|h| h.pitch.note == pitch.note)

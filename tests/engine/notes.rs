@@ -98,3 +98,27 @@ fn a_strike_of_faint_notes_alone_is_unclear() {
         );
     }
 }
+
+/// 34 dB below another string, where one moved to half-way: hardly heard, but nothing of it sounded before.
+#[test]
+fn a_faint_note_that_a_strike_led_to_is_told() {
+    let led_to = |level: f64| {
+        let samples = sampled(1.5, |t| {
+            let stays = string(64, 0.0, t - 0.3);
+            let gone = ((t - 0.8) / 0.03).clamp(0.0, 1.0);
+            let moves = (1.0 - gone) * string(57, 0.0, t - 0.3);
+            stays + moves + level * gone * string(59, 0.0, t - 0.8)
+        });
+        let take = hear(&samples, rate(44_100));
+        let [strike] = &take.strikes[..] else { panic!("{} strikes", take.strikes.len()) };
+        let later = strike.later.iter();
+        let told = |later: &LaterNote| (later.pitch.likely, later.start.seconds(take.rate));
+        later.map(told).collect::<Vec<_>>()
+    };
+    for (level, is_likely) in [(0.05, true), (0.02, false)] {
+        let [(likely, start_s)] = led_to(level)[..] else { panic!("{level}: {:?}", led_to(level)) };
+        assert_eq!(likely, is_likely, "{level}");
+        assert!((start_s - 0.8).abs() < 0.06, "{level}: {start_s:.3} s");
+    }
+    assert!(led_to(0.0).is_empty());
+}
