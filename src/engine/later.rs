@@ -38,7 +38,6 @@ impl Engine {
             let found = &self.estimator.found()[i];
             let (tone, power) = (found.fitted.tone, found.fitted.power);
             let later = heard(tone, found.fitted.error_cents, found.evidence.log_odds, power);
-            // A note that came half-way shows in the main stretch too, but is reached late.
             self.tell_later(onset, end, tone, later, !self.sounded(&tone));
         }
         for i in 0..self.estimator.faint().len() {
@@ -58,7 +57,8 @@ impl Engine {
         notes.any(|note| tone.is_note_of(&Tone::at(note.frequency.get())))
     }
 
-    /// Tells a note heard at the end, if it is new or was reached late.
+    /// Tells a note heard at the end, if it is new or was reached late: one that came half-way shows in the main
+    /// stretch too.
     fn tell_later(
         &mut self,
         onset: u64,
