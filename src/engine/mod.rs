@@ -331,7 +331,7 @@ impl Engine {
         if !has_notes {
             let came = self.strike.faint.iter().any(HeardPitch::is_struck);
             if stage == Stage::Whole && came && !is_cut_off {
-                self.strike.onset = self.outside(onset);
+                self.strike.onset = self.outside(self.open.map_or(onset, |open| open.began));
                 on_event(Event::Unclear(&self.strike));
             }
             return;

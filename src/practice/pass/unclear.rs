@@ -16,18 +16,26 @@ impl Pass {
     /// Takes a strike whose notes are all faint (see [`crate::engine::Event::Unclear`]) if it is all that the step
     /// asks for that it was meant for; `offset` is how sharp the guitar is as a whole.
     pub fn hear_unclear(&mut self, strike: &Strike, offset: Cents, told: &mut Vec<Told>) {
-        let Place::Step(index) = self.place(strike, offset) else { return };
+        // Its first guess may have been surer.
+        let known = self.last.filter(|(onset, _)| *onset == strike.onset);
+        let place = known.map_or_else(|| self.place(strike, offset), |(_, place)| place);
+        let Place::Step(index) = place else { return };
         let step = &self.steps[index];
         let found = match_strike(step, strike, self.manner.judge.reference, offset);
         let is_all = found.verdict == Verdict::Right && step.stages.is_empty();
-        if self.over || !is_all || !brings(strike, &found) || self.goes_on(strike, offset) {
+        if self.over || !is_all || !brings(strike, &found) {
             return;
         }
-        self.close_step(told);
-        self.last = Some((strike.onset, Place::Step(index)));
+        if known.is_none() {
+            if self.goes_on(strike, offset) {
+                return;
+            }
+            self.close_step(told);
+            self.strumming.forget();
+        }
+        self.last = Some((strike.onset, place));
         self.offset = offset;
-        self.strumming.forget();
-        self.judge(index, strike, offset, true, told);
+        self.judge(index, strike, offset, known.is_none(), told);
     }
 }
 
@@ -60,9 +68,20 @@ mod tests {
                 later: Vec::new(),
                 combined: Vec::new(),
             };
-            let mut pass = pass();
-            pass.hear_unclear(&strike, Cents(0.0), &mut Vec::new());
-            pass.due()
+            let due = |is_guessed: bool| {
+                let mut pass = pass();
+                let mut told = Vec::new();
+                if is_guessed {
+                    let notes = [65.0, 73.0].map(HeardPitch::sure).to_vec();
+                    let guess = Strike { notes, stage: Stage::Early, ..strike.clone() };
+                    pass.hear(&guess, Cents(0.0), &mut told);
+                }
+                pass.hear_unclear(&strike, Cents(0.0), &mut told);
+                pass.end_strike(strike.onset, &mut told);
+                pass.due()
+            };
+            assert_eq!(due(true), due(false), "whatever the first guess was");
+            due(false)
         };
         assert_eq!(due_after(&[65.0, 73.0], 4.0), Some(2));
         assert_eq!(due_after(&[65.0], 4.0), Some(1), "half of it");
