@@ -1,6 +1,7 @@
 //! Later stages of a step, and harmonics: whether they are told, and told where there are none.
 //!
-//! Synthesised; moves are also made from real notes. Real harmonics there are none at hand.
+//! Synthesised; moves are also made from real notes; all of it clean, then through a phone. Real harmonics there are
+//! none at hand.
 
 use rayon::prelude::*;
 
@@ -16,6 +17,7 @@ use doublecheck::synth::performance::Performance;
 use doublecheck::units::Cents;
 
 use crate::Plan;
+use crate::grid::Spoil;
 use crate::support::cases::Random;
 use crate::support::corpus::Set;
 use crate::support::figures::Target;
@@ -26,6 +28,7 @@ use crate::support::moves;
 use crate::support::moves::START_S;
 use crate::support::score::judge;
 use crate::support::score::told;
+use crate::support::spoil;
 
 /// What is asked for, and what is played in its stead to see whether it is told all the same.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,6 +49,9 @@ const KINDS: [(&str, Kind); 6] = [
     ("natural harmonic", Kind::NaturalHarmonic),
     ("artificial harmonic", Kind::ArtificialHarmonic),
 ];
+
+/// How they are recorded.
+const WAYS: [(&str, Spoil); 2] = [("", |samples, _| samples), (", through a phone", spoil::phone)];
 
 const N_STEPS: usize = 4;
 /// Noise below the strings.
@@ -80,24 +86,31 @@ struct Outcome {
 
 pub fn measure(plan: &Plan) {
     println!("{} steps each", N_STEPS * plan.n);
-    for (i, (name, kind)) in KINDS.into_iter().enumerate() {
-        for set in plan.instruments() {
-            if set.is_synthetic() || !kind.is_harmonic() {
-                let random = Random(2070 + i as u64);
-                figures(plan, set, kind, &format!("{name}, {}", set.name), random);
+    for (how, spoil) in WAYS {
+        for (i, (name, kind)) in KINDS.into_iter().enumerate() {
+            for set in plan.instruments() {
+                if set.is_synthetic() || !kind.is_harmonic() {
+                    let random = Random(2070 + i as u64);
+                    figures(
+                        plan,
+                        (set, kind, spoil),
+                        &format!("{name}, {}{how}", set.name),
+                        random,
+                    );
+                }
             }
         }
     }
 }
 
-fn figures(plan: &Plan, set: &Set, kind: Kind, title: &str, mut random: Random) {
+fn figures(plan: &Plan, what: (&Set, Kind, Spoil), title: &str, mut random: Random) {
     let mut wanted = Vec::new();
     for played in [Played::AsAsked, Played::Without, Played::Other] {
         for _ in 0..plan.n {
             wanted.push((played, Random(random.next_u64())));
         }
     }
-    let run = |(played, random)| outcomes(plan, set, kind, played, random);
+    let run = |(played, random)| outcomes(plan, what, played, random);
     let outcomes: Vec<Outcome> = plan.thinned(wanted).into_par_iter().flat_map_iter(run).collect();
     let share = |played: Played, wanted: &dyn Fn(&Outcome) -> bool| {
         let these: Vec<_> = outcomes.iter().filter(|o| o.played == played).collect();
@@ -135,8 +148,7 @@ impl Outcome {
 /// A lick of four steps of one kind, judged.
 fn outcomes(
     plan: &Plan,
-    set: &Set,
-    kind: Kind,
+    (set, kind, spoil): (&Set, Kind, Spoil),
     played: Played,
     mut random: Random,
 ) -> Vec<Outcome> {
@@ -161,7 +173,7 @@ fn outcomes(
     });
     let Some((steps, samples)) = found else { return Vec::new() };
     let asked = lick(steps.iter().map(|s| &s.asked), tempo_bpm);
-    let judgement = judge(&asked, &samples, plan.rate);
+    let judgement = judge(&asked, &spoil(samples, &mut random), plan.rate);
     let beat_s = 60.0 / tempo_bpm;
     let harmonic = kind.is_harmonic();
     let outcome = |(k, judged): (usize, &StepJudgement)| {
