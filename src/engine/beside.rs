@@ -41,7 +41,7 @@ const SHARED_RELATIVE: f64 = 0.0145;
 const ATTACK_S: f64 = 0.17;
 /// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s): two lines this near
 /// to each other pull at one another, however well both are fitted. In chords others pull as well.
-const SHADOW_ERROR_CENTS: f64 = 4.0;
+pub(super) const SHADOW_ERROR_CENTS: f64 = 4.0;
 const CHORD_SHADOW_ERROR_CENTS: f64 = 8.0;
 /// A fifth partial lies 14 cents below the third it sounds like: where no line of its own shows, the pitch
 /// of a string on it may be that far off.
@@ -239,7 +239,7 @@ impl Engine {
     }
 
     /// What is told of a `tone` that is heard beside others, if at all.
-    fn beside(
+    pub(super) fn beside(
         &self,
         tone: &Tone,
         error_cents: f64,
@@ -272,7 +272,7 @@ impl Engine {
     }
 
     /// The largest amplitude of the spectrum near `hz`, never quite 0.
-    pub(super) fn amplitude_at(&self, hz: f64) -> f64 {
+    fn amplitude_at(&self, hz: f64) -> f64 {
         let near = self.spectrum.range_around(hz, self.spectrum.width_hz);
         let power = self.spectrum.bins[near].iter().map(|b| b.norm_sqr()).fold(1e-12, f32::max);
         f64::from(power).sqrt()

@@ -61,6 +61,13 @@ impl HeardPitch {
             lasting: None,
         }
     }
+
+    /// One that is hardly heard, with these log odds of having been struck.
+    #[cfg(test)]
+    pub(crate) fn faint(midi: f64, struck_odds: f64) -> Self {
+        let error_cents = Some(4.0);
+        Self { error_cents, struck_odds, confidence: 0.2, likely: false, ..Self::sure(midi) }
+    }
 }
 
 /// A strike and what sounds after it.

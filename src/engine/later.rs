@@ -4,22 +4,19 @@
 use std::f64::consts::TAU;
 
 use super::Engine;
-use super::confidence;
+use super::beside::SHADOW_ERROR_CENTS;
 use super::event::HeardPitch;
 use super::event::LaterNote;
 use crate::dsp::spectrum::line_at;
 use crate::pitch::estimate::LEAST_FAINT;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
-use crate::units::Hertz;
 
 /// The stretch at the end that tells where a slide or a bend led.
 const LATER_S: f64 = 0.16;
 /// Stretches that tell when it was reached, and how many widths of theirs part two lines.
 const REACHED_S: f64 = 0.06;
 const REACHED_WIDTHS: f64 = 2.0;
-/// The pitch of a faint note is known no better than this.
-const FAINT_ERROR_CENTS: f64 = 4.0;
 
 impl Engine {
     /// Fills `strike.later`, and remembers what sounds at the end for the strike to come.
@@ -36,16 +33,18 @@ impl Engine {
         self.previous = self.found();
         for i in 0..self.estimator.found().len() {
             let found = &self.estimator.found()[i];
-            let (tone, power) = (found.fitted.tone, found.fitted.power);
-            let later = heard(tone, found.fitted.error_cents, found.evidence.log_odds, power);
+            let (tone, power, log_odds) =
+                (found.fitted.tone, found.fitted.power, found.evidence.log_odds);
+            let error_cents = Some(found.fitted.error_cents).filter(|e| e.is_finite());
+            let level = Decibels(10.0 * (power + 1e-15).log10());
+            let later = self.beside(&tone, SHADOW_ERROR_CENTS, 0.0, log_odds);
+            let later = later.map(|later| HeardPitch { error_cents, level, likely: true, ..later });
             self.tell_later(onset, end, tone, later, !self.sounded(&tone));
         }
         for i in 0..self.estimator.faint().len() {
             let faint = self.estimator.faint()[i];
             if faint.log_odds >= LEAST_FAINT && !self.sounded(&faint.tone) {
-                let power = self.amplitude_at(faint.tone.f1).powi(2);
-                let later = heard(faint.tone, FAINT_ERROR_CENTS, faint.log_odds, power);
-                let later = later.map(|later| HeardPitch { likely: false, ..later });
+                let later = self.beside(&faint.tone, SHADOW_ERROR_CENTS, 0.0, faint.log_odds);
                 self.tell_later(onset, end, faint.tone, later, false);
             }
         }
@@ -115,18 +114,4 @@ impl Engine {
         }
         if at <= onset + 2 * step { onset } else { at + length / 2 }
     }
-}
-
-/// A note heard at the end of a strike; `None` where its frequency is none.
-fn heard(tone: Tone, error_cents: f64, log_odds: f64, power: f64) -> Option<HeardPitch> {
-    Some(HeardPitch {
-        frequency: Hertz::new(tone.f1)?,
-        error_cents: Some(error_cents).filter(|e| e.is_finite()),
-        stiffness: None,
-        level: Decibels(10.0 * (power + 1e-15).log10()),
-        struck_odds: 0.0,
-        confidence: confidence(log_odds),
-        likely: true,
-        lasting: None,
-    })
 }

@@ -358,13 +358,8 @@ mod tests {
         let frets = ["x x x 5 5 x", "x x x 7 6 x", "x x x 9 8 x", "x x x 7 6 x"];
         let sure = |second, midi: [f64; 2]| strike(second, &midi.map(HeardPitch::sure), &[]);
         let faint = |second, midi: [f64; 2], struck_odds: f64| {
-            let note = |midi: f64| HeardPitch {
-                confidence: 0.2,
-                likely: false,
-                struck_odds,
-                ..HeardPitch::sure(midi)
-            };
-            Strike { faint: midi.map(note).to_vec(), ..strike(second, &[], &[]) }
+            let notes = midi.map(|midi| HeardPitch::faint(midi, struck_odds));
+            Strike { faint: notes.to_vec(), ..strike(second, &[], &[]) }
         };
         let verdicts = |seconds: [u32; 3], unclear: Vec<Strike>| {
             let [first, second, third] = seconds;

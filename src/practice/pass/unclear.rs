@@ -51,20 +51,13 @@ mod tests {
     #[test]
     fn faint_notes_take_their_step_if_they_are_all_of_it() {
         let due_after = |midi: &[f64], struck_odds: f64| {
-            let note = |&midi: &f64| HeardPitch {
-                confidence: 0.2,
-                error_cents: Some(4.0),
-                struck_odds,
-                likely: false,
-                ..HeardPitch::sure(midi)
-            };
             let strike = Strike {
                 onset: SampleIndex(u64::from(RATE)),
                 end: SampleIndex(2 * u64::from(RATE)),
                 stage: Stage::Whole,
                 notes: Vec::new(),
                 doubtful: Vec::new(),
-                faint: midi.iter().map(note).collect(),
+                faint: midi.iter().map(|&midi| HeardPitch::faint(midi, struck_odds)).collect(),
                 later: Vec::new(),
                 combined: Vec::new(),
             };
