@@ -3,6 +3,14 @@
 //! **Conventions.** An id is the sound system's name, a colon, and the device's own id. Devices
 //! that cannot carry sound (null devices, conversion plug-ins, a server's dummy) are left out.
 //! **Limits.** ALSA's plug-ins are known by name only.
+//!
+//! **Who loses samples.** Measured with noise of which every sample is known (PulseAudio 16, cpal 0.18.2,
+//! two busy loops on two cores): through ALSA none, with any buffer. Straight from the server bursts are
+//! lost with short buffers. That is not our ring, which holds four seconds and counts what does not fit,
+//! but the library's request: cpal's PulseAudio host asks for a `max_length` of one fragment, so that the
+//! server throws away what comes while one fragment waits, and tells nobody. `BufferSize::Default` is no
+//! way out (two seconds at a time). So ALSA is taken first, the direct way is asked for 4096 samples, and
+//! whoever asks for fewer there is told.
 
 use cpal::SampleFormat;
 use cpal::StreamConfig;
