@@ -18,6 +18,7 @@ use crate::support::cases::mix;
 use crate::support::corpus::Set;
 use crate::support::spoil::amplifier;
 use crate::support::spoil::message;
+use crate::support::spoil::phone;
 
 /// How far it is driven, in decibels: on the edge, crunch, and more.
 const DRIVES_DB: [(f64, f64, Spoil); 3] = [
@@ -25,10 +26,22 @@ const DRIVES_DB: [(f64, f64, Spoil); 3] = [
     (0.0, 6.0, |samples, random| amplifier(&samples, random.between(0.0, 6.0))),
     (6.0, 12.0, |samples, random| amplifier(&samples, random.between(6.0, 12.0))),
 ];
-/// What messengers spend on a voice message, in bits a second.
-const MESSAGES: [(i32, Spoil); 2] = [
-    (16_000, |samples, _| message(&samples, 16_000)),
-    (24_000, |samples, _| message(&samples, 24_000)),
+/// What messengers spend on a voice message, in bits a second: of what is played, and of what a phone hears of it.
+const MESSAGES: [(i32, [Spoil; 2]); 2] = [
+    (
+        16_000,
+        [
+            |samples, _| message(&samples, 16_000),
+            |samples, random| message(&phone(samples, random), 16_000),
+        ],
+    ),
+    (
+        24_000,
+        [
+            |samples, _| message(&samples, 24_000),
+            |samples, random| message(&phone(samples, random), 24_000),
+        ],
+    ),
 ];
 const TEMPO_BPM: f64 = 100.0;
 const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
@@ -40,8 +53,10 @@ pub fn driven(plan: &Plan) {
 }
 
 pub fn messages(plan: &Plan) {
-    for (bits_a_second, spoil) in MESSAGES {
-        measure(plan, &format!("Opus for voice, {} kbit/s", bits_a_second / 1000), spoil, 2044);
+    for (bits_a_second, [clean, phone]) in MESSAGES {
+        let how = format!("Opus for voice, {} kbit/s", bits_a_second / 1000);
+        measure(plan, &how, clean, 2044);
+        measure(plan, &format!("through a phone, then {how}"), phone, 2045);
     }
 }
 

@@ -1,10 +1,12 @@
-//! Rises that were hardly a strike by their power: they are one if a note began there.
+//! Rises that were hardly a strike by their power: they are one if a note surely began there, and unclear if one
+//! may have.
 
 use super::DECIDE_S;
 use super::Engine;
 use super::Event;
 use super::LEAST_SAMPLES;
 use super::SKIP_S;
+use super::Stage;
 use super::several::Several;
 use crate::pitch::fit::MAX_TONES;
 use crate::pitch::tone::Tone;
@@ -60,15 +62,24 @@ impl Engine {
         self.doubts.first().map(|at| at + self.samples(DECIDED_S))
     }
 
-    /// Parts the open strike where a note began at the first doubtful rise; `end` is as far as is heard.
+    /// Parts the open strike where a note surely began at the first doubtful rise; `end` is as far as is heard.
     pub(super) fn settle_doubt(&mut self, end: u64, on_event: &mut impl FnMut(Event<'_>)) {
         let (Some(at), Some(open)) = (self.doubts.first(), self.open) else {
             return self.doubts.clear();
         };
         self.doubts.remove_first();
         let apart = self.samples(APART_S);
-        if at > open.onset + apart && at + apart < end && self.is_strike(open.onset, at, end) {
+        if at <= open.onset + apart || at + apart >= end {
+            return;
+        }
+        let near = at - self.samples(0.006);
+        let from =
+            (open.onset + self.samples(SKIP_S)).max(near.saturating_sub(self.samples(BEFORE_S)));
+        let known = self.tones(from, near);
+        if self.is_strike(&known, at, end) {
             self.begin(at, on_event);
+        } else if !self.guesses {
+            self.tell_unclear(known, at, end, on_event);
         }
     }
 
@@ -79,11 +90,28 @@ impl Engine {
         }
     }
 
-    /// Whether a note that did not sound before began at `at`.
-    fn is_strike(&mut self, onset: u64, at: u64, end: u64) -> bool {
-        let near = at - self.samples(0.006);
-        let from = (onset + self.samples(SKIP_S)).max(near.saturating_sub(self.samples(BEFORE_S)));
-        let known = self.tones(from, near);
+    /// Tells what may have been struck at `at`, where `known` sounded before. The open strike goes on.
+    fn tell_unclear(
+        &mut self,
+        known: Several,
+        at: u64,
+        end: u64,
+        on_event: &mut impl FnMut(Event<'_>),
+    ) {
+        let before = std::mem::replace(&mut self.previous, known);
+        self.analyse(at, end);
+        self.previous = before;
+        self.strike.later.clear();
+        self.strike.onset = self.outside(at);
+        self.strike.end = self.outside(end);
+        self.strike.stage = Stage::Whole;
+        if self.strike.any_struck() {
+            on_event(Event::Unclear(&self.strike));
+        }
+    }
+
+    /// Whether a note that is not `known` from before began at `at`.
+    fn is_strike(&mut self, known: &Several, at: u64, end: u64) -> bool {
         let from = at + self.samples(SKIP_S);
         let tones = self.tones(from, end.min(from + self.samples(DECIDE_S)));
         let is_part = |tone: &Tone, of: &Tone| {
@@ -98,7 +126,7 @@ impl Engine {
         if !is_new.contains(&true) {
             return false;
         }
-        let struck = self.struck(at, end, &tones, &known);
+        let struck = self.struck(at, end, &tones, known);
         is_new.iter().zip(struck.odds).any(|(is_new, odds)| *is_new && odds > STRUCK)
     }
 

@@ -111,6 +111,16 @@ impl Strike {
         sure.map(|note| (note, true)).chain(doubtful.map(|note| (note, false)))
     }
 
+    /// Whether anything came with it, be it faint.
+    pub fn any_struck(&self) -> bool {
+        self.every_note().any(HeardPitch::is_struck)
+    }
+
+    /// All that sounds, the faint too.
+    pub fn every_note(&self) -> impl Iterator<Item = &HeardPitch> {
+        self.notes.iter().chain(&self.doubtful).chain(&self.faint)
+    }
+
     /// Whether the pitch of any note that was struck is told to within `cents` (one standard error, which
     /// holds how far the pitch moved): a string's is, a voice's seldom.
     pub fn holds_still(&self, cents: f64) -> bool {
@@ -144,8 +154,9 @@ pub enum Event<'a> {
     /// A strike, told up to three times with a growing [`Stage`] and the same `onset`. One that was cut off
     /// before any of its notes was sure is told anew, after its end, with what cut it off.
     Strike(&'a Strike),
-    /// Something was struck, but no note of it is as likely as not, told once: those that came with it are
-    /// faint. Such a strike counts only where a step was due.
+    /// Something may have been struck, told once: no note of it is as likely as not, or it hardly rose and what
+    /// began there is not sure. In a recording another strike may go on meanwhile. It counts only where a step was
+    /// due.
     Unclear(&'a Strike),
     /// A strike that was told has faded, or was cut off by the next.
     Ended {

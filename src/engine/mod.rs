@@ -329,7 +329,7 @@ impl Engine {
         let is_cut_off =
             end < self.end.unwrap_or(self.now()) && end.saturating_sub(onset) < self.samples(CUT_S);
         if !has_notes {
-            let came = self.strike.faint.iter().any(HeardPitch::is_struck);
+            let came = self.strike.any_struck();
             if stage == Stage::Whole && came && !is_cut_off {
                 self.strike.onset = self.outside(self.open.map_or(onset, |open| open.began));
                 on_event(Event::Unclear(&self.strike));

@@ -288,13 +288,12 @@ pub(super) fn may_be_struck(sound: &HeardPitch) -> bool {
     sound.struck_odds > SOFTLY_STRUCK
 }
 
-/// Whether a note that a step asks for came with a `strike` of which all are faint, `found` being what that is to
-/// the step.
+/// Whether a note that a step asks for came with an unclear `strike`, `found` being what that is to the step.
 pub(super) fn brings(strike: &Strike, found: &Match) -> bool {
     let mut right = found.heard.iter().filter(|heard| heard.expected.is_some());
     right.any(|right| {
-        let mut came = strike.faint.iter().filter(|faint| faint.is_struck());
-        came.any(|faint| faint.frequency == right.pitch.frequency)
+        let mut came = strike.every_note().filter(|note| note.is_struck());
+        came.any(|note| note.frequency == right.pitch.frequency)
     })
 }
 
