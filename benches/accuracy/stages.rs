@@ -37,15 +37,23 @@ enum Kind {
     PullOff,
     Slide,
     Bend,
+    /// There and back within two beats.
+    SlideAndBack,
+    /// Half-way through three beats.
+    LateSlide,
+    LateBend,
     NaturalHarmonic,
     ArtificialHarmonic,
 }
 
-const KINDS: [(&str, Kind); 6] = [
+const KINDS: [(&str, Kind); 9] = [
     ("hammer-on", Kind::HammerOn),
     ("pull-off", Kind::PullOff),
     ("slide", Kind::Slide),
     ("bend", Kind::Bend),
+    ("slide and back", Kind::SlideAndBack),
+    ("late slide", Kind::LateSlide),
+    ("late bend", Kind::LateBend),
     ("natural harmonic", Kind::NaturalHarmonic),
     ("artificial harmonic", Kind::ArtificialHarmonic),
 ];
@@ -131,6 +139,14 @@ fn figures(plan: &Plan, what: (&Set, Kind, Spoil), title: &str, mut random: Rand
 }
 
 impl Kind {
+    fn beats(self) -> f64 {
+        match self {
+            Self::SlideAndBack => 2.0,
+            Self::LateSlide | Self::LateBend => 3.0,
+            _ => 1.0,
+        }
+    }
+
     fn is_harmonic(self) -> bool {
         matches!(self, Self::NaturalHarmonic | Self::ArtificialHarmonic)
     }
@@ -162,6 +178,7 @@ fn outcomes(
                 Played::Without => &s.without,
                 Played::Other => &s.other,
             }),
+            kind.beats(),
             tempo_bpm,
         );
         let samples = if set.is_synthetic() {
@@ -172,7 +189,7 @@ fn outcomes(
         samples.map(|samples| (steps, samples))
     });
     let Some((steps, samples)) = found else { return Vec::new() };
-    let asked = lick(steps.iter().map(|s| &s.asked), tempo_bpm);
+    let asked = lick(steps.iter().map(|s| &s.asked), kind.beats(), tempo_bpm);
     let judgement = judge(&asked, &spoil(samples, &mut random), plan.rate);
     let beat_s = 60.0 / tempo_bpm;
     let harmonic = kind.is_harmonic();
@@ -182,14 +199,16 @@ fn outcomes(
             h.status == Status::Right && asked
         });
         let right = judged.verdict == Verdict::Right;
-        // Half-way through its step.
-        let due_s = START_S + (k as f64 + 0.5) * beat_s;
+        let step = &asked.steps[k];
+        let due_beats = step.stages.first().map_or(0.0, |stage| step.due_beats(stage));
+        let due_s = START_S + (step.start_beats + due_beats) * beat_s;
         let late_ms = heard
             .filter(|_| played == Played::AsAsked && !harmonic)
             .and_then(|h| Some(1000.0 * (h.start_s? - due_s)));
         Outcome {
             played,
-            told: if harmonic { right } else { heard.is_some() },
+            // All of it: the string sounds as struck once it is back.
+            told: if harmonic || kind == Kind::SlideAndBack { right } else { heard.is_some() },
             right,
             late_ms,
             fault: format!(
@@ -242,8 +261,14 @@ fn step(kind: Kind, random: &mut Random) -> Step {
             let to = fret + 3 - far;
             (down(to), (fret + 3).to_string(), down(to - 1))
         }
-        Kind::Slide => (moved('s', fret + far), fret.to_string(), moved('s', fret + far + 1)),
-        Kind::Bend => {
+        Kind::Slide | Kind::LateSlide => {
+            (moved('s', fret + far), fret.to_string(), moved('s', fret + far + 1))
+        }
+        Kind::SlideAndBack => {
+            let back = |to: usize| format!("{fret}s{to}s{fret}");
+            (back(fret + far), fret.to_string(), back(fret + far + 1))
+        }
+        Kind::Bend | Kind::LateBend => {
             // A semitone more or less than a whole tone.
             let other = if random.below(2) == 0 { fret + 1 } else { fret + 3 };
             (moved('b', fret + 2), fret.to_string(), moved('b', other))
@@ -275,9 +300,9 @@ fn step(kind: Kind, random: &mut Random) -> Step {
     Step { asked: marks(asked), without: marks(without), other: marks(other) }
 }
 
-fn lick<'a>(steps: impl Iterator<Item = &'a Vec<String>>, tempo_bpm: f64) -> Expected {
-    let steps: String =
-        steps.map(|s| format!("  {{ beats = 1, frets = \"{}\" }},\n", s.join(" "))).collect();
+fn lick<'a>(steps: impl Iterator<Item = &'a Vec<String>>, beats: f64, tempo_bpm: f64) -> Expected {
+    let step = |s: &Vec<String>| format!("  {{ beats = {beats}, frets = \"{}\" }},\n", s.join(" "));
+    let steps: String = steps.map(step).collect();
     let text = format!(
         "title = \"bench\"\nkey = \"C major\"\ntempo = {tempo_bpm:.3}\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
     );

@@ -9,6 +9,7 @@ use std::ops::Range;
 
 use doublecheck::lick::expected::Expected;
 use doublecheck::lick::expected::ExpectedNote;
+use doublecheck::lick::expected::Stage;
 use doublecheck::lick::expected::Technique;
 
 use super::cases::Placed;
@@ -32,7 +33,8 @@ const AFTER_DB: [f64; 2] = [-5.0, 1.0];
 /// The first step begins here.
 pub const START_S: f64 = 0.3;
 
-/// The lick played with notes of `set`, stages half-way through their step; `None` if a note lacks.
+/// The lick played with notes of `set`, stages when they are due; a string is hammered on or pulled off once at
+/// most. `None` if a note lacks.
 pub fn play(set: &Set, lick: &Expected, random: &mut Random) -> Option<Vec<f32>> {
     let beat_s = 60.0 / lick.tempo_bpm;
     let mut notes: Vec<(Note, f64, f64)> = Vec::new();
@@ -40,17 +42,23 @@ pub fn play(set: &Set, lick: &Expected, random: &mut Random) -> Option<Vec<f32>>
         let begin_s = START_S + beat_s * step.start_beats;
         for struck in &step.struck {
             let note = pick(set, struck, random)?;
-            let stage = step.stages.iter().find(|s| s.to.string == struck.string);
-            let half_s = 0.5 * beat_s * step.length_beats;
-            let note = match stage.map(|s| (s.to, s.to.technique)) {
+            let stages: Vec<&Stage> =
+                step.stages.iter().filter(|s| s.to.string == struck.string).collect();
+            let due_s = |stage: &Stage| beat_s * step.due_beats(stage);
+            let note = match stages.first().map(|s| (s.to, s.to.technique)) {
                 None => note.clone(),
                 Some((to, Technique::HammerOn | Technique::PullOff)) => {
-                    gone_over(note, pick(set, &to, random)?, half_s, random)
+                    gone_over(note, pick(set, &to, random)?, due_s(stages[0]), random)
                 }
-                Some((to, technique)) => {
-                    let semitones = i32::from(to.note.0) - i32::from(struck.note.0);
-                    bent(note, |at_s| cents(technique, semitones, at_s - half_s))
-                }
+                Some(_) => bent(note, |at_s| {
+                    let mut from = struck.note;
+                    let moves = stages.iter().map(|stage| {
+                        let semitones = i32::from(stage.to.note.0) - i32::from(from.0);
+                        from = stage.to.note;
+                        cents(stage.to.technique, semitones, at_s - due_s(stage))
+                    });
+                    moves.sum()
+                }),
             };
             let start_s = begin_s + random.between(0.0, 0.01);
             notes.push((note, start_s, begin_s + beat_s * step.length_beats));

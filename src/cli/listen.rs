@@ -150,7 +150,7 @@ mod with_sound_card {
                     write!(out, "{again}")?;
                     listen::hole(&mut out, *at, *lost, self.rate)
                 }
-                Event::Unclear(_) | Event::Ended { .. } => Ok(()),
+                Event::Unclear(_) | Event::Led(_) | Event::Ended { .. } => Ok(()),
             }
         }
 

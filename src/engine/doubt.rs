@@ -99,14 +99,15 @@ impl Engine {
         on_event: &mut impl FnMut(Event<'_>),
     ) {
         let before = std::mem::replace(&mut self.previous, known);
+        std::mem::swap(&mut self.strike, &mut self.unclear);
         self.analyse(at, end);
-        self.previous = before;
-        self.strike.later.clear();
         self.strike.onset = self.outside(at);
         self.strike.end = self.outside(end);
         self.strike.stage = Stage::Whole;
-        if self.strike.any_struck() {
-            on_event(Event::Unclear(&self.strike));
+        std::mem::swap(&mut self.strike, &mut self.unclear);
+        self.previous = before;
+        if self.unclear.any_struck() {
+            on_event(Event::Unclear(&self.unclear));
         }
     }
 

@@ -92,7 +92,7 @@ pub struct Strike {
     /// only that, has odds of having been struck above 0.
     pub faint: Vec<HeardPitch>,
     /// Notes that sound at the end and did not at the beginning, without a strike of their own:
-    /// where a slide or a bend led ([`Stage::Whole`] only). What is faint is not `likely`, and counts where
+    /// where a slide or a bend led ([`Stage::Whole`] only; see [`Event::Led`]). What is faint is not `likely`, and counts where
     /// the step leads there.
     pub later: Vec<LaterNote>,
     /// Notes of these that may be but what an overdriven amplifier makes of two strings; at most one.
@@ -158,6 +158,9 @@ pub enum Event<'a> {
     /// began there is not sure. In a recording another strike may go on meanwhile. It counts only where a step was
     /// due.
     Unclear(&'a Strike),
+    /// The strike that was told last led somewhere after it was told as a whole: its `later` tells where, all else is
+    /// as before.
+    Led(&'a Strike),
     /// A strike that was told has faded, or was cut off by the next.
     Ended {
         /// Onset of that strike.

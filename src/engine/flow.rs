@@ -15,6 +15,8 @@ use crate::dsp::onset;
 const FADED_DB: f64 = 40.0;
 /// How often that is looked at, in seconds.
 const FOLLOW_EVERY_S: f64 = 0.05;
+/// How often one that was told is listened to once more for where it led, in seconds.
+const LISTEN_EVERY_S: f64 = 1.2;
 /// A strike is followed for this long at most, in seconds.
 const FOLLOW_S: f64 = 20.0;
 
@@ -122,6 +124,8 @@ impl Engine {
             settled_s: SETTLED_LOW_S,
             has_notes: false,
             whole_has_notes: false,
+            listened: onset,
+            led: false,
         });
     }
 
@@ -129,6 +133,7 @@ impl Engine {
     fn follow(&mut self, now: u64, on_event: &mut impl FnMut(Event<'_>)) {
         let tenth = self.samples(FOLLOW_EVERY_S);
         let follow = self.samples(FOLLOW_S);
+        let further = self.samples(LISTEN_EVERY_S);
         let Some(open) = &mut self.open else { return };
         let age = now - open.onset;
         if age == 0 || !age.is_multiple_of(tenth) {
@@ -143,8 +148,13 @@ impl Engine {
             open.loud_until = now;
         }
         let faded = power < open.loudest * 10_f64.powf(-FADED_DB / 10.0);
-        if open.told == Some(Stage::Whole) && (faded || age > follow) {
+        if open.told != Some(Stage::Whole) {
+            return;
+        }
+        if faded || age > follow {
             self.close(now, on_event);
+        } else if open.whole_has_notes && now - open.listened > further {
+            self.listen_further(now, true);
         }
     }
 }

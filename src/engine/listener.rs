@@ -101,6 +101,11 @@ fn keep(take: &mut Take, event: &Event<'_>) {
             look_back(&mut take.strikes);
         }
         Event::Strike(_) => {}
+        Event::Led(strike) => {
+            if let Some(told) = take.strikes.last_mut().filter(|s| s.onset == strike.onset) {
+                told.later.clone_from(&strike.later);
+            }
+        }
         Event::Unclear(strike) => take.unclear.push((*strike).clone()),
         Event::Ended { onset, end } => {
             if let Some(strike) = take.strikes.last_mut().filter(|s| s.onset == *onset) {

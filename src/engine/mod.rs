@@ -74,6 +74,9 @@ const LEAST_SOUNDING_S: f64 = 0.2;
 const SETTLED_FROM_S: f64 = 0.1;
 /// … to here at most.
 const SETTLED_TO_S: f64 = 1.4;
+/// So much softer, by power, one of the notes is gone: what sounds from there on is another matter. Partials that beat
+/// seldom fall by so much.
+const GONE: f64 = 0.01;
 /// Less than this does not tell whether a pitch moves.
 const LEAST_HALF_S: f64 = 0.12;
 /// Less than this does not tell how stiff a string is.
@@ -96,7 +99,7 @@ const CUT_S: f64 = 0.13;
 /// Fewer samples than this tell nothing.
 const LEAST_SAMPLES: usize = 64;
 /// How much of the stream is kept, in seconds.
-const KEEP_S: f64 = 4.0;
+const KEEP_S: f64 = 8.0;
 /// What follows the end of a stream.
 const SILENCE: [f32; 256] = [0.0; 256];
 
@@ -109,7 +112,7 @@ struct Open {
     /// When what it cut off began, until it is told.
     cut: Option<u64>,
     told: Option<Stage>,
-    /// Loudest mean power of 50 ms so far, and whether the strike holds any note.
+    /// Loudest mean power of 50 ms so far.
     loudest: f64,
     /// Until when it was within 20 dB of that.
     loud_until: u64,
@@ -118,6 +121,9 @@ struct Open {
     /// Whether anything was told of it, and whether that was so of the whole strike.
     has_notes: bool,
     whole_has_notes: bool,
+    /// As far as here it was listened to for where it led; whether it led anywhere since it was told as a whole.
+    listened: u64,
+    led: bool,
 }
 
 /// Listens to a stream of samples.
@@ -150,7 +156,11 @@ pub struct Engine {
     doubts: Doubts,
     /// Tones of the strike before, for telling what rings on.
     previous: Several,
+    /// … and of the open one, as far as it was listened to for where it led.
+    sounded: Several,
     strike: Strike,
+    /// Heard while another strike goes on.
+    unclear: Strike,
     heard: u64,
     /// Where the stream ended, once it has.
     end: Option<u64>,
@@ -185,16 +195,9 @@ impl Engine {
             unheard: None,
             doubts: Doubts::default(),
             previous: Several::of([]),
-            strike: Strike {
-                onset: SampleIndex(0),
-                end: SampleIndex(0),
-                stage: Stage::Early,
-                notes: Vec::with_capacity(4 * MAX_TONES),
-                doubtful: Vec::with_capacity(4 * MAX_TONES),
-                faint: Vec::with_capacity(5 * MAX_TONES),
-                later: Vec::with_capacity(2 * MAX_TONES),
-                combined: Vec::with_capacity(1),
-            },
+            sounded: Several::of([]),
+            strike: room_for_a_strike(),
+            unclear: room_for_a_strike(),
             heard: 0,
             end: None,
             scratch: Vec::with_capacity(4096),
@@ -279,6 +282,11 @@ impl Engine {
         let Some(open) = self.open else { return };
         if open.told != Some(Stage::Whole) {
             self.tell(end, Stage::Whole, on_event);
+        } else if open.whole_has_notes {
+            self.listen_further(end, false);
+            if self.open.is_some_and(|open| open.led) {
+                on_event(Event::Led(&self.strike));
+            }
         }
         let Some(open) = self.open.take() else { return };
         let since = self.unheard.filter(|&u| self.is_within(u, open.onset, STRUM_S));
@@ -341,7 +349,8 @@ impl Engine {
             if is_cut_off && !self.strike.notes.iter().any(HeardPitch::is_struck) {
                 return;
             }
-            self.listen_to_the_end(onset, end.min(loud_until));
+            let goes_on = end == self.now() && self.end.is_none();
+            self.listen_to_the_end(onset, end.min(loud_until), goes_on);
         }
         if let Some(open) = &mut self.open {
             open.cut = None;
@@ -407,9 +416,12 @@ impl Engine {
             return false;
         }
         self.estimate(range.clone());
+        let last = end.min(onset + self.samples(SETTLED_TO_S));
         let steady = self.steady_until(from, to);
-        if steady < to {
-            to = steady;
+        let gone = self.gone_at(&self.found(), from, last, GONE).unwrap_or(last);
+        let holds = steady.min(gone.max(from + least));
+        if holds < to {
+            to = holds;
             range = self.stretch(from, to);
             self.estimate(range.clone());
         }
@@ -419,8 +431,7 @@ impl Engine {
         let found = tones.found();
         // Frequencies from a longer, later stretch where there is one.
         let from = onset + self.samples(SETTLED_FROM_S);
-        let to = end.min(onset + self.samples(SETTLED_TO_S));
-        let settled = self.stretch(from, to);
+        let settled = self.stretch(from, gone.max(from));
         let is_long = settled.len() > self.samples(0.25) as usize;
         let sounding = range.start.min(settled.start)..settled.end;
         let measured = if is_long { settled } else { range };
@@ -464,6 +475,20 @@ impl Engine {
         self.strike.combined.extend(combined);
         self.strike.notes.sort_unstable_by(|a, b| a.frequency.get().total_cmp(&b.frequency.get()));
         self.strike.notes.iter().chain(&self.strike.doubtful).any(HeardPitch::is_struck)
+    }
+}
+
+/// A strike that will hold all that is heard of one without allocating.
+fn room_for_a_strike() -> Strike {
+    Strike {
+        onset: SampleIndex(0),
+        end: SampleIndex(0),
+        stage: Stage::Early,
+        notes: Vec::with_capacity(4 * MAX_TONES),
+        doubtful: Vec::with_capacity(4 * MAX_TONES),
+        faint: Vec::with_capacity(5 * MAX_TONES),
+        later: Vec::with_capacity(later::MOST),
+        combined: Vec::with_capacity(1),
     }
 }
 

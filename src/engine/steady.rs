@@ -1,5 +1,5 @@
-//! For how long the pitch of what sounds holds still: of a vibrato or a bend only the beginning tells what was
-//! struck, for a line that moves looks like several.
+//! For how long what sounds holds still: of a vibrato or a bend only the beginning tells what was struck, for a
+//! line that moves looks like several; and after a slide another note sounds.
 
 use std::f64::consts::TAU;
 use std::ops::RangeInclusive;
@@ -10,6 +10,7 @@ use super::Engine;
 use super::several::Several;
 use crate::dsp::spectrum::line_at;
 use crate::dsp::spectrum::magnitude;
+use crate::pitch::tone::Tone;
 
 /// What moves by more, from lowest to highest, in cents, is decided by what was before that, so many seconds at
 /// least: what holds still moves by 10 in one case of a hundred, a vibrato of 10 cents either way by 15 or more.
@@ -28,6 +29,13 @@ const STEP_S: f64 = 0.03;
 const ATTACK_S: f64 = 0.05;
 const SOFT: f64 = 0.25;
 
+/// A tone is gone where a partial of it is that much softer than so many steps before, and for so many more; its
+/// partials in this range tell, in hertz.
+const GONE_STEPS: usize = 4;
+const GONE_FOR: usize = 3;
+const GONE_HZ: RangeInclusive<f64> = 300.0..=1400.0;
+const N_GONE: usize = 8;
+
 const CENTS_A_NEPER: f64 = 1200.0 / std::f64::consts::LN_2;
 
 impl Engine {
@@ -41,18 +49,48 @@ impl Engine {
         moves.map_or(to, |at| at.clamp(least, to))
     }
 
+    /// When the first of `tones`, all of which sound from `from` on, is gone, if any is before `to`: so much softer, by
+    /// power. A string dies away by less, but where it is stopped or moves on.
+    pub(super) fn gone_at(&self, tones: &[Tone], from: u64, to: u64, softer: f64) -> Option<u64> {
+        let samples = &self.stream[self.stretch(from, to)];
+        let length = self.samples(WINDOW_S) as usize;
+        let step = self.samples(STEP_S).max(1) as usize;
+        let first = samples.get(..length)?;
+        let power = |samples: &[f32], hz: f64| line_at(samples, TAU * hz / self.rate).norm_sqr();
+        let loudest = |t: usize| {
+            let partials = (1..=N_GONE).map(|n| tones[t].partial(n));
+            let apart = partials.filter(|&hz| GONE_HZ.contains(&hz) && is_apart(tones, t, hz));
+            let weighed = apart.map(|hz| (power(first, hz) * hz * hz, hz));
+            weighed.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, hz)| hz)
+        };
+        let gone = |hz: f64| {
+            let mut before = [0.0_f64; GONE_STEPS];
+            let mut n_soft = 0;
+            for (i, start) in (0..=samples.len() - length).step_by(step).enumerate() {
+                let now = power(&samples[start..start + length], hz);
+                let was = &mut before[i % GONE_STEPS];
+                if now < softer * *was {
+                    n_soft += 1;
+                    if n_soft == GONE_FOR {
+                        return Some(start - (GONE_FOR - 1) * step);
+                    }
+                } else {
+                    n_soft = 0;
+                    *was = now;
+                }
+            }
+            None
+        };
+        let all = (0..tones.len()).filter_map(loudest).filter_map(gone);
+        all.min().map(|at| from + at as u64)
+    }
+
     /// The partial that tells most of how a pitch moves, in hertz.
     fn followed(&self) -> Option<f64> {
         let found = self.estimator.found();
         let loudest = found.iter().map(|found| found.fitted.power).fold(0.0, f64::max);
         let tones = found.iter().filter(|found| found.fitted.power > OTHERS * loudest);
         let tones = Several::of(tones.map(|found| found.fitted.tone));
-        let is_apart = |t: usize, hz: f64| {
-            tones.iter().enumerate().filter(|(other, _)| *other != t).all(|(_, other)| {
-                let n = (hz / other.f1).round().max(1.0) as usize;
-                (other.partial(n) - hz).abs() > APART_HZ
-            })
-        };
         let level = |hz: f64| {
             let bins = &self.spectrum.bins[self.spectrum.range_around(hz, self.spectrum.width_hz)];
             bins.iter().map(|bin| bin.norm()).fold(0.0, f32::max)
@@ -61,7 +99,7 @@ impl Engine {
             .iter()
             .enumerate()
             .flat_map(|(t, tone)| (1..=N_PARTIALS).map(move |n| (t, tone.partial(n))));
-        all.filter(|&(t, hz)| FOLLOWED_HZ.contains(&hz) && is_apart(t, hz))
+        all.filter(|&(t, hz)| FOLLOWED_HZ.contains(&hz) && is_apart(&tones, t, hz))
             .map(|(_, hz)| (f64::from(level(hz)) * hz, hz))
             .max_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, hz)| hz)
@@ -98,4 +136,12 @@ impl Engine {
         }
         None
     }
+}
+
+/// Whether no partial of the others of `tones` lies near `hz`, where one of tone `t` does.
+fn is_apart(tones: &[Tone], t: usize, hz: f64) -> bool {
+    tones.iter().enumerate().filter(|(other, _)| *other != t).all(|(_, other)| {
+        let n = (hz / other.f1).round().max(1.0) as usize;
+        (other.partial(n) - hz).abs() > APART_HZ
+    })
 }

@@ -22,8 +22,8 @@ use crate::units::SampleRate;
 
 /// What sounds for less than this cannot be judged, in seconds.
 const SHORTEST_S: f64 = 0.06;
-/// The ear follows a pitch in what sounds for this long, in seconds.
-const FOLLOWED_S: f64 = 0.32;
+/// The ear follows a pitch from note to note if each sounds for this long, in seconds.
+const FOLLOWED_S: f64 = 0.16;
 
 /// What sounded too shortly to be heard.
 pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
@@ -45,7 +45,8 @@ pub(super) fn doubt_if_unfollowed(
     rate: SampleRate,
 ) {
     let lengths_s = strikes.iter().map(|s| s.end.seconds(rate) - s.onset.seconds(rate));
-    let shortest_s = lengths_s.fold(f64::INFINITY, f64::min);
+    let n_notes = 1 + step.stages.iter().map(|stage| stage.order).max().unwrap_or(0);
+    let shortest_s = lengths_s.fold(f64::INFINITY, f64::min) / f64::from(n_notes);
     let glides = |s: &&Stage| matches!(s.to.technique, Technique::Slide | Technique::Bend);
     let moves =
         |note: &ExpectedNote| step.stages.iter().filter(glides).any(|s| s.to.string == note.string);

@@ -347,7 +347,7 @@ enum Heard {
 impl Heard {
     fn of(event: &Event<'_>) -> Option<Self> {
         match event {
-            Event::Strike(strike) => Some(Self::Strike((*strike).clone())),
+            Event::Strike(strike) | Event::Led(strike) => Some(Self::Strike((*strike).clone())),
             Event::Ended { onset, .. } => Some(Self::End(*onset)),
             Event::Unclear(strike) => Some(Self::Unclear((*strike).clone())),
             Event::Gap { .. } => None,

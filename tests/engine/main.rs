@@ -45,6 +45,15 @@ steps = [
 ]
 "#;
 
+/// A move half-way through three seconds, and one there and back.
+const LATE: &str = r#"
+title = "Long pier"
+key = "C major"
+tempo = 60
+meter = "4/4"
+steps = [{ beats = 3, frets = "x x x 5/7 x 5" }, { beats = 2, frets = 'x x 5/7\5 x 5 x' }]
+"#;
+
 /// Nothing in it that could be taken for this or that.
 const PLAIN: &str = r#"
 title = "Breakwater"

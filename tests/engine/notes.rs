@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 
 use doublecheck::engine::HeardPitch;
 use doublecheck::engine::LaterNote;
+use doublecheck::units::SampleIndex;
 
 use super::hear;
 use super::played;
@@ -50,6 +51,51 @@ steps = [{ beats = 1, frets = "x x 3s4 4 x x" }]
     let reached = strike.later.iter().find(reached).expect("F#3, 185.0 Hz (ISO 16), is reached");
     let after_s = reached.start.seconds(take.rate) - strike.onset.seconds(take.rate);
     assert!((after_s - 0.5 * beat_s).abs() < 0.04, "{after_s:.3} s after the strike");
+}
+
+/// What a strike of one step, `frets`, led to, with when, in beats after it.
+fn led_to(frets: &str, beats: f64, tempo: f64) -> Vec<(i32, f64)> {
+    let text = format!(
+        "title = \"Two planks\"\nkey = \"C major\"\ntempo = {tempo}\nmeter = \"4/4\"\nsteps = [{{ beats = {beats}, frets = '{frets}' }}]\n"
+    );
+    let take = hear(&played(&text, rate(44_100)), rate(44_100));
+    let [strike] = take.strikes.as_slice() else { panic!("{} strikes", take.strikes.len()) };
+    let beats_after =
+        |at: SampleIndex| (at.seconds(take.rate) - strike.onset.seconds(take.rate)) * tempo / 60.0;
+    let later = strike.later.iter().filter(|later| later.pitch.likely);
+    let told = |l: &LaterNote| (midi(l.pitch.frequency.get()), beats_after(l.start));
+    later.map(told).collect()
+}
+
+/// MIDI number nearest to `hz` (ISO 16).
+fn midi(hz: f64) -> i32 {
+    (69.0 + 12.0 * (hz / 440.0).log2()).round() as i32
+}
+
+#[test]
+fn a_move_late_in_a_long_note_is_told() {
+    for (frets, to) in [("x x x 5/7 x 5", 62), ("x x x x 8b10 8", 69), ("x 3/5 x x 5 x", 50)] {
+        for (beats, tempo) in [(3.0, 60.0), (4.0, 56.0)] {
+            let told = led_to(frets, beats, tempo);
+            let [(note, at), ..] = told[..] else { panic!("{frets}: nowhere") };
+            assert_eq!(note, to, "{frets}");
+            // A bend takes its time, about a fifth of a second (common practice).
+            assert!((0.5 * beats - 0.1..0.5 * beats + 0.3).contains(&at), "{frets}: {at:.2} beats");
+        }
+    }
+}
+
+#[test]
+fn there_and_back_is_told_both() {
+    for (frets, to) in [(r"x x 5/7\5 x 5 x", [57, 55]), ("x x x 9s7s9 x 8", [62, 64])] {
+        for (beats, tempo) in [(1.0, 60.0), (2.0, 60.0), (3.0, 80.0)] {
+            let told = led_to(frets, beats, tempo);
+            let [(there, first), (back, second)] = told[..] else { panic!("{frets}: {told:?}") };
+            assert_eq!([there, back], to, "{frets}");
+            let due = [first / beats - 1.0 / 3.0, second / beats - 2.0 / 3.0];
+            assert!(due.iter().all(|off| off.abs() < 0.08), "{frets}: {due:.2?} of the step off");
+        }
+    }
 }
 
 /// 30 to 34 dB below others a note is hardly heard among them, but it came with the strike.
