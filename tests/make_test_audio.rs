@@ -424,7 +424,7 @@ fn write_test_audio() {
         let mut wav = WavWriter::create(&path("wav"), rate(), SampleFormat::Int16)
             .expect("test-audio can be written");
         wav.write(&samples).expect("the disk has room");
-        wav.finish().expect("the disk has room");
+        wav.finish(true).expect("the disk has room");
     }
 }
 

@@ -15,6 +15,7 @@ mod matroska;
 mod ogg;
 mod opus;
 mod source;
+pub mod whole;
 pub mod write;
 
 use std::num::NonZeroU16;
@@ -23,6 +24,7 @@ use crate::units::SampleCount;
 
 pub use error::AudioError;
 pub use file::Recording;
+pub use whole::Whole;
 pub use write::TakeRecorder;
 pub use write::WavWriter;
 

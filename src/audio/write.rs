@@ -16,9 +16,8 @@ use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 
-use tempfile::NamedTempFile;
-
 use super::error::AudioError;
+use super::whole::Whole;
 use crate::units::SampleCount;
 use crate::units::SampleRate;
 
@@ -78,7 +77,7 @@ impl SampleFormat {
 #[derive(Debug)]
 pub struct WavWriter {
     path: PathBuf,
-    temporary: NamedTempFile,
+    whole: Whole,
     wav: Writer,
 }
 
@@ -89,23 +88,12 @@ impl WavWriter {
     /// The folder is missing or may not be written to.
     pub fn create(path: &Path, rate: SampleRate, format: SampleFormat) -> Result<Self, AudioError> {
         let begin = || -> hound::Result<_> {
-            let folder = match path.parent() {
-                Some(folder) if folder != Path::new("") => folder,
-                _ => Path::new("."),
-            };
-            let mut builder = tempfile::Builder::new();
-            #[cfg(unix)]
-            {
-                use std::os::unix::fs::PermissionsExt;
-                // As any new file, less what the user's umask takes away.
-                builder.permissions(std::fs::Permissions::from_mode(0o666));
-            }
-            let temporary = builder.prefix(".doublecheck-").suffix(".part").tempfile_in(folder)?;
-            let file = temporary.reopen()?;
-            Ok((temporary, Writer::new(file, rate, format)?))
+            let mut whole = Whole::create(path)?;
+            let wav = Writer::new(whole.file().try_clone()?, rate, format)?;
+            Ok((whole, wav))
         };
-        let (temporary, wav) = begin().map_err(|error| write_error(path, error))?;
-        Ok(Self { path: path.to_owned(), temporary, wav })
+        let (whole, wav) = begin().map_err(|error| write_error(path, error))?;
+        Ok(Self { path: path.to_owned(), whole, wav })
     }
 
     /// Appends mono samples.
@@ -116,17 +104,14 @@ impl WavWriter {
         self.wav.write(samples, &self.path)
     }
 
-    /// Completes the file and gives it its name, replacing a file of that name.
+    /// Completes the file and gives it its name, if that is free or to `replace` what has it.
     ///
     /// # Errors
-    /// The disk is full or gone. Nothing is left behind then.
-    pub fn finish(self) -> Result<(), AudioError> {
-        let path = self.path;
-        self.wav.wav.finalize().map_err(|error| write_error(&path, error))?;
-        self.temporary
-            .persist(&path)
-            .map_err(|error| AudioError::Write { path, source: error.error })?;
-        Ok(())
+    /// There is such a file; the disk is full or gone. Nothing is left behind then.
+    pub fn finish(self, replace: bool) -> Result<(), AudioError> {
+        let Self { path, whole, wav } = self;
+        let finish = || Ok(whole.finish(replace)?);
+        wav.wav.finalize().and_then(|()| finish()).map_err(|error| write_error(&path, error))
     }
 }
 
@@ -145,11 +130,9 @@ impl TakeRecorder {
     /// # Errors
     /// `path` exists already, or cannot be written to.
     pub fn create(path: &Path, rate: SampleRate) -> Result<Self, AudioError> {
-        let file = File::create_new(path).map_err(|source| match source.kind() {
-            io::ErrorKind::AlreadyExists => AudioError::Exists { path: path.to_owned() },
-            _ => AudioError::Write { path: path.to_owned(), source },
-        })?;
-        let wav = Writer::new(file, rate, SampleFormat::Float32)
+        let wav = File::create_new(path)
+            .map_err(hound::Error::IoError)
+            .and_then(|file| Writer::new(file, rate, SampleFormat::Float32))
             .map_err(|error| write_error(path, error))?;
         let second = u64::from(rate.get());
         Ok(Self { path: path.to_owned(), wav, second, unsaved: 0 })
@@ -255,9 +238,12 @@ impl std::fmt::Debug for Writer {
 }
 
 fn write_error(path: &Path, error: hound::Error) -> AudioError {
-    let source = match error {
-        hound::Error::IoError(error) => error,
-        other => io::Error::other(other),
-    };
-    AudioError::Write { path: path.to_owned(), source }
+    let path = path.to_owned();
+    match error {
+        hound::Error::IoError(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+            AudioError::Exists { path }
+        }
+        hound::Error::IoError(source) => AudioError::Write { path, source },
+        other => AudioError::Write { path, source: io::Error::other(other) },
+    }
 }

@@ -10,6 +10,7 @@ use std::path::Path;
 
 use super::Common;
 use super::exit::Failure;
+use crate::audio::Whole;
 use crate::lick::error::told_by_system;
 use crate::lick::place::escaped;
 use crate::report::Colour;
@@ -158,7 +159,8 @@ impl Existing {
         if refused { Err(self.refusal(path)) } else { Ok(()) }
     }
 
-    fn refusal(self, path: &Path) -> Failure {
+    /// What is said where such a file is to stay.
+    pub fn refusal(self, path: &Path) -> Failure {
         if path.is_dir() {
             let error = format!("{}: is a folder", path.display());
             return Failure::new(error, "name the file in it that is to be written");
@@ -182,27 +184,9 @@ impl Existing {
 pub fn save(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Failure> {
     existing.allows(path)?;
     let write = || -> io::Result<()> {
-        // A link stays a link: what it points to is replaced.
-        let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-        let folder = match target.parent() {
-            Some(folder) if folder != Path::new("") => folder,
-            _ => Path::new("."),
-        };
-        let mut builder = tempfile::Builder::new();
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            let mode = std::fs::metadata(&target).map_or(0o666, |found| found.permissions().mode());
-            builder.permissions(std::fs::Permissions::from_mode(mode & 0o777));
-        }
-        let mut file = builder.prefix(".doublecheck-").suffix(".part").tempfile_in(folder)?;
-        file.write_all(bytes)?;
-        file.as_file().sync_all()?;
-        match existing {
-            Existing::Replace => file.persist(&target)?,
-            _ => file.persist_noclobber(&target)?,
-        };
-        Ok(())
+        let mut whole = Whole::create(path)?;
+        whole.file().write_all(bytes)?;
+        whole.finish(existing == Existing::Replace)
     };
     write().map_err(|error| match error.kind() {
         io::ErrorKind::AlreadyExists => existing.refusal(path),

@@ -11,6 +11,7 @@ use super::exit::Failure;
 use super::exit::Outcome;
 use super::output;
 use super::output::Existing;
+use crate::audio::AudioError;
 use crate::audio::HIGHEST_RATE;
 use crate::audio::LOWEST_RATE;
 use crate::audio::write::SampleFormat;
@@ -141,7 +142,10 @@ fn write_wav(
     let reached = loudness::normalise(&mut samples, args.rate, args.loudness, HIGHEST_PEAK_DBTP);
     let mut wav = WavWriter::create(&args.output, args.rate, SampleFormat::Int24)?;
     wav.write(&samples)?;
-    wav.finish()?;
+    wav.finish(args.force).map_err(|error| match error {
+        AudioError::Exists { path } => Existing::unless(args.force).refusal(&path),
+        error => error.into(),
+    })?;
     rendered.duration_s = samples.len() as f64 / f64::from(args.rate.get());
     rendered.loudness_lufs = reached.loudness_lufs;
     rendered.peak_dbtp = reached.peak_dbtp;

@@ -81,7 +81,7 @@ fn what_is_written_is_mono_to_other_programs() {
     let second = sine(A4_HZ, 48_000, 1.0);
     let mut wav = WavWriter::create(&rendered, rate_48k(), SampleFormat::Int24).unwrap();
     wav.write(&second).unwrap();
-    wav.finish().unwrap();
+    wav.finish(false).unwrap();
     let mut take = TakeRecorder::create(&kept, rate_48k()).unwrap();
     take.write(&second).unwrap();
     take.finish().unwrap();
@@ -112,7 +112,7 @@ fn a_wav_appears_whole_or_not_at_all() {
     ] {
         let mut wav = WavWriter::create(&path, rate_48k(), format).unwrap();
         wav.write(&truth).unwrap();
-        wav.finish().unwrap();
+        wav.finish(true).unwrap();
         let heard = mix(&path);
         assert_eq!(heard.samples.len(), truth.len(), "{format:?}");
         let worst =
@@ -132,12 +132,25 @@ fn a_wav_appears_whole_or_not_at_all() {
 }
 
 #[test]
+fn a_wav_does_not_replace_a_file_that_came_while_it_was_written() {
+    let folder = folder();
+    let path = folder.path().join("reference.wav");
+    let mut wav = WavWriter::create(&path, rate_48k(), SampleFormat::Int16).unwrap();
+    wav.write(&[0.0; 10]).unwrap();
+    fs::write(&path, "my only take").unwrap();
+    let error = wav.finish(false).expect_err("it exists by now");
+    assert!(matches!(error, AudioError::Exists { .. }), "{error}");
+    assert_eq!(fs::read_to_string(&path).unwrap(), "my only take");
+    assert_eq!(names_in(folder.path()), [&*path], "nothing is left behind");
+}
+
+#[test]
 fn samples_beyond_full_scale_are_cut_not_wrapped() {
     let folder = folder();
     let path = folder.path().join("loud.wav");
     let mut wav = WavWriter::create(&path, rate_48k(), SampleFormat::Int16).unwrap();
     wav.write(&[1.5, -1.5, f32::NAN]).unwrap();
-    wav.finish().unwrap();
+    wav.finish(false).unwrap();
     let samples: Vec<i16> =
         hound::WavReader::open(&path).unwrap().samples().map(Result::unwrap).collect();
     assert_eq!(samples, [i16::MAX, i16::MIN, 0]);

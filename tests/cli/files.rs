@@ -197,3 +197,26 @@ fn every_file_that_was_written_is_told() {
     let piped = desk.run(&["sheet", "lick.toml", "-o", "-"]);
     assert_eq!(piped.done().err, "", "nothing was written but what stands there");
 }
+
+/// Whatever is written over stays what it was to others: a link a link, a private file private.
+#[cfg(unix)]
+#[test]
+fn a_file_that_is_written_over_stays_a_link_and_as_private_as_it_was() {
+    use std::os::unix::fs::PermissionsExt;
+    let desk = Desk::new();
+    for (command, link) in [
+        (&["render", "lick.toml"][..], "link.wav"),
+        (&["render", "lick.toml", "--midi"], "link.mid"),
+        (&["sheet", "lick.toml"], "link.html"),
+    ] {
+        // No usual umask leaves 0o606, and none gives it.
+        let file = desk.put("file", "before");
+        fs::set_permissions(&file, fs::Permissions::from_mode(0o606)).expect("it is ours");
+        std::os::unix::fs::symlink("file", desk.path(link)).expect("a link");
+        desk.run(&[command, &["-o", link, "--force"]].concat()).done();
+        assert_eq!(fs::read_link(desk.path(link)).expect("still a link").as_os_str(), "file");
+        assert_ne!(fs::read(&file).expect("it is there"), b"before", "{link}");
+        let mode = fs::metadata(&file).expect("it is there").permissions().mode();
+        assert_eq!(mode & 0o777, 0o606, "{link}");
+    }
+}

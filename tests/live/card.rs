@@ -185,7 +185,7 @@ impl Room {
             });
             thread::sleep(Duration::from_millis(5));
         }
-        self.wav.finish().unwrap();
+        self.wav.finish(false).unwrap();
         self.path
     }
 }

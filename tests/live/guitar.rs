@@ -37,7 +37,7 @@ fn played(name: &str, plucks: &[(u8, u8, f64)]) -> PathBuf {
     let path = card_folder().join(name);
     let mut wav = WavWriter::create(&path, rate, SampleFormat::Float32).unwrap();
     wav.write(&render(&notes, length_s, rate, &Room::noisy(55.0), 8)).unwrap();
-    wav.finish().unwrap();
+    wav.finish(false).unwrap();
     path
 }
 

@@ -15,6 +15,8 @@ use etcetera::BaseStrategy;
 use serde::Deserialize;
 use serde::Serialize;
 
+use crate::audio::Whole;
+
 /// How the file is laid out.
 const SCHEMA: u32 = 1;
 
@@ -112,10 +114,9 @@ fn keep_in(path: &Path, delay: Delay) -> Result<(), CalibrationError> {
     let folder = path.parent().unwrap_or(Path::new("."));
     let write = || -> io::Result<()> {
         fs::create_dir_all(folder)?;
-        let mut file = tempfile::NamedTempFile::new_in(folder)?;
-        writeln!(file, "{text}")?;
-        file.persist(path)?;
-        Ok(())
+        let mut whole = Whole::create(path)?;
+        writeln!(whole.file(), "{text}")?;
+        whole.finish(true)
     };
     write().map_err(|source| CalibrationError::Io { path: path.to_owned(), source })
 }
