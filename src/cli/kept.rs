@@ -1,13 +1,14 @@
 //! Judged takes that this machine keeps, for `doublecheck history`.
 //!
-//! **Conventions.** One file a take, in the form of `check --json` with the time of the recording
-//! added; its name begins with that time, so that names sort as the takes were played, and ends in the
-//! path of the recording, for the takes of two folders may have one name and one time. Judging the same
-//! recording again replaces its file. Whoever asks for JSON keeps takes as they like: nothing is written
-//! behind a script's back.
+//! **Conventions.** One file a take, in the form of `check --json` with the time of the recording and
+//! the path of its file added; its name begins with that time, so that names sort as the takes were played,
+//! and ends in the path. Names are short, and so may be alike: a number then tells takes apart. Judging the
+//! same recording again replaces its file. Whoever asks for JSON keeps takes as they like: nothing is
+//! written behind a script's back.
 
 use std::fs;
 use std::io;
+use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 use std::time::SystemTime;
@@ -18,13 +19,19 @@ use time::OffsetDateTime;
 
 use super::exit::Failure;
 use super::output;
-use super::output::Existing;
+use crate::audio::Whole;
 use crate::report::Page;
 use crate::report::TakeReport;
 use crate::report::json;
 
 /// Most characters of a title or of a recording's path in the name of a file.
 const NAME_CHARACTERS: usize = 40;
+
+/// Most bytes of either: no file system takes names of more than 255, time, number and ending included.
+const NAME_BYTES: usize = 110;
+
+/// The part of a time that names begin with.
+const WHOLE_SECONDS: usize = "2026-03-07T18:05:59".len();
 
 /// Keeps every take that was judged, and tells where. What cannot be kept is told and no error: the
 /// judgement stands.
@@ -51,19 +58,59 @@ pub fn keep<'a>(page: &Page, takes: impl IntoIterator<Item = &'a TakeReport>) {
 }
 
 fn keep_one(folder: &Path, page: &Page, take: &TakeReport) -> Result<(), Failure> {
-    let recording = Path::new(&take.recording);
-    let recorded_at = timestamp(when_recorded(recording));
     let failed = |cause: &dyn std::fmt::Display| Failure::new(cause.to_string(), "");
     let mut text = Vec::new();
     json::check(&mut text, page, std::slice::from_ref(take)).map_err(|error| failed(&error))?;
     let mut document: Value = serde_json::from_slice(&text).map_err(|error| failed(&error))?;
+    // What comes from standard input, or was not recorded, has no file.
+    let is_file = take.recording != "-";
+    let file = is_file.then(|| Path::new(&take.recording).canonicalize().ok()).flatten();
+    let recorded_at = timestamp(when_recorded(file.as_deref()));
     document["takes"][0]["recorded_at"] = recorded_at.as_str().into();
-    let title = document["lick"].as_str().unwrap_or_default();
-    let place =
-        recording.canonicalize().unwrap_or_else(|_| recording.to_owned()).with_extension("");
-    let time = recorded_at.replace(':', "");
-    let name = format!("{time}-{}-{}.json", plain(title), plain_end(&place.to_string_lossy()));
-    output::save(&folder.join(name), format!("{document:#}\n").as_bytes(), Existing::Replace)
+    document["takes"][0]["file"] = file.as_ref().map(|file| file.to_string_lossy()).into();
+    let place = file.unwrap_or_else(|| PathBuf::from(&take.recording)).with_extension("");
+    let name = format!(
+        "{}Z-{}-{}",
+        recorded_at[..WHOLE_SECONDS].replace(':', ""),
+        plain(document["lick"].as_str().unwrap_or_default()),
+        plain_end(&place.to_string_lossy())
+    );
+    let text = format!("{document:#}\n");
+    let write = |path: &Path, replace: bool| -> io::Result<()> {
+        let mut whole = Whole::create(path)?;
+        whole.file().write_all(text.as_bytes())?;
+        whole.finish(replace)
+    };
+    let mut number = 1;
+    loop {
+        let ending = if number > 1 { format!("_{number}.json") } else { ".json".to_owned() };
+        let path = folder.join(format!("{name}{ending}"));
+        let same = holds(&path, &document);
+        match write(&path, same) {
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists && !same => number += 1,
+            written => {
+                let told = |error: io::Error| format!("{}: {}", path.display(), error.kind());
+                return written.map_err(|error| failed(&told(error)));
+            }
+        }
+    }
+}
+
+/// Whether what is kept at `path` is the same recording, judged before against the same lick.
+fn holds(path: &Path, document: &Value) -> bool {
+    let text = fs::read(path).unwrap_or_default();
+    let kept: Value = serde_json::from_slice(&text).unwrap_or_default();
+    let (earlier, take) = (&kept["takes"][0], &document["takes"][0]);
+    let name = |take: &Value| {
+        let path = Path::new(take["recording"].as_str().unwrap_or_default());
+        path.file_name().map(ToOwned::to_owned)
+    };
+    let same_file = match &earlier["file"] {
+        // The first takes that were kept tell no file.
+        Value::Null => name(earlier) == name(take),
+        file => *file == take["file"] && earlier["recorded_at"] == take["recorded_at"],
+    };
+    same_file && !take["file"].is_null() && kept["lick"] == document["lick"]
 }
 
 /// The documents that are kept, oldest first, each with its file.
@@ -99,31 +146,36 @@ fn folder() -> Result<PathBuf, Failure> {
 
 /// When the file was last written, which is when its recording ended; now, if it is no file.
 #[expect(clippy::disallowed_methods, reason = "what comes from standard input was played now")]
-fn when_recorded(recording: &Path) -> SystemTime {
-    let written = fs::metadata(recording).and_then(|found| found.modified());
-    written.unwrap_or_else(|_| SystemTime::now())
+fn when_recorded(file: Option<&Path>) -> SystemTime {
+    let written = file.and_then(|file| fs::metadata(file).ok()?.modified().ok());
+    written.unwrap_or_else(SystemTime::now)
 }
 
-/// `2026-03-07T18:05:59Z` (RFC 3339).
+/// `2026-03-07T18:05:59.250Z` (RFC 3339).
 fn timestamp(time: SystemTime) -> String {
     let time = OffsetDateTime::from(time);
-    let (hour, minute, second) = time.to_hms();
-    format!("{}T{hour:02}:{minute:02}:{second:02}Z", time.date())
+    let (hour, minute, second, thousandths) = time.to_hms_milli();
+    format!("{}T{hour:02}:{minute:02}:{second:02}.{thousandths:03}Z", time.date())
 }
 
 /// The beginning of `text` as every file system takes it.
 fn plain(text: &str) -> String {
-    text.chars().map(plain_letter).take(NAME_CHARACTERS).collect()
+    short(text.chars()).collect()
 }
 
 /// The end of `text` as every file system takes it.
 fn plain_end(text: &str) -> String {
-    let before = text.chars().count().saturating_sub(NAME_CHARACTERS);
-    text.chars().map(plain_letter).skip(before).collect()
+    let backwards: Vec<char> = short(text.chars().rev()).collect();
+    backwards.into_iter().rev().collect()
 }
 
-fn plain_letter(letter: char) -> char {
-    if letter.is_alphanumeric() { letter } else { '-' }
+fn short(letters: impl Iterator<Item = char>) -> impl Iterator<Item = char> {
+    let plain = letters.map(|letter| if letter.is_alphanumeric() { letter } else { '-' });
+    let mut bytes = 0;
+    plain.take(NAME_CHARACTERS).take_while(move |letter| {
+        bytes += letter.len_utf8();
+        bytes <= NAME_BYTES
+    })
 }
 
 #[cfg(test)]
@@ -135,10 +187,10 @@ mod tests {
     /// Seconds since 1970 and dates as `date -u -d @SECONDS` of GNU coreutils tells them.
     #[test]
     fn times_are_written_as_rfc_3339_has_them() {
-        for (seconds, written) in
-            [(0, "1970-01-01T00:00:00Z"), (1_772_906_759, "2026-03-07T18:05:59Z")]
+        for (thousandths, written) in
+            [(0, "1970-01-01T00:00:00.000Z"), (1_772_906_759_250, "2026-03-07T18:05:59.250Z")]
         {
-            let time = SystemTime::UNIX_EPOCH + Duration::from_secs(seconds);
+            let time = SystemTime::UNIX_EPOCH + Duration::from_millis(thousandths);
             assert_eq!(timestamp(time), written);
         }
     }
@@ -150,5 +202,10 @@ mod tests {
         assert_eq!(plain_end("/a b/ü"), "-a-b-ü");
         let long = format!("{}/12", "x".repeat(100));
         assert_eq!(plain_end(&long), format!("{}-12", "x".repeat(NAME_CHARACTERS - 3)));
+        let steps = format!("{}上下", "階".repeat(100));
+        for short in [plain(&steps), plain_end(&steps)] {
+            assert!((NAME_BYTES - 3..=NAME_BYTES).contains(&short.len()), "{short}");
+        }
+        assert!(plain_end(&steps).ends_with("階上下"));
     }
 }

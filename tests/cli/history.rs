@@ -2,8 +2,11 @@
 
 use std::fs;
 use std::path::Path;
+use std::process::Stdio;
 
 use super::Desk;
+use super::LICK;
+use super::Run;
 
 #[test]
 fn history_says_that_it_takes_no_recordings() {
@@ -72,25 +75,109 @@ fn documents_of_another_schema_are_no_takes() {
     assert_eq!(page.out.matches("take.wav").count(), 1, "{}", page.out);
 }
 
+fn at_noon(path: &Path) {
+    let noon = std::time::UNIX_EPOCH + std::time::Duration::from_secs(1_772_906_759);
+    let file = fs::File::options().write(true).open(path).expect("a recording");
+    file.set_modified(noon).expect("its time");
+}
+
+/// Of the takes that are kept, each recording with how many of its steps were right.
+fn kept(desk: &Desk) -> Vec<(String, u64)> {
+    let document = desk.run(&["history", "--all", "--json"]).done().json();
+    let licks = document["licks"].as_array().expect("licks").iter();
+    let takes = licks.flat_map(|lick| lick["takes"].as_array().expect("takes"));
+    let told = takes.map(|take| {
+        let recording = take["recording"].as_str().expect("a name");
+        (recording.to_owned(), take["right"].as_u64().expect("a number"))
+    });
+    told.collect()
+}
+
 /// Recordings of two students, copied at once, may have one name and one time.
 #[test]
 fn takes_of_one_name_and_time_are_kept_beside_each_other() {
     let desk = Desk::new();
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio");
     let lick = folder.join("semitone-off.toml").display().to_string();
-    let noon = std::time::UNIX_EPOCH + std::time::Duration::from_secs(1_772_906_759);
     for (student, take) in [("anna", "semitone-off.wav"), ("ben", "noisy.wav")] {
         fs::create_dir(desk.path(student)).expect("a folder");
         let copy = desk.path(student).join("take.wav");
         fs::copy(folder.join(take), &copy).expect("a take");
-        let copy = fs::File::options().write(true).open(copy).expect("the copy");
-        copy.set_modified(noon).expect("its time");
+        at_noon(&copy);
     }
     for _ in 0..2 {
         desk.run(&["check", &lick, "anna/take.wav", "ben/take.wav"]).done();
     }
-    let document = desk.run(&["history", "--json"]).done().json();
-    let takes = document["licks"][0]["takes"].as_array().expect("takes");
-    let kept: Vec<_> = takes.iter().map(|take| (&take["recording"], &take["right"])).collect();
-    assert_eq!(kept, [(&"anna/take.wav".into(), &2.into()), (&"ben/take.wav".into(), &4.into())]);
+    assert_eq!(kept(&desk), [("anna/take.wav".into(), 2), ("ben/take.wav".into(), 4)]);
+}
+
+/// Names of files in the history are short: what they do not tell apart is kept all the same.
+#[test]
+fn takes_whose_short_names_are_alike_do_not_replace_each_other() {
+    let desk = Desk::new();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio");
+    let lick = folder.join("semitone-off.toml").display().to_string();
+    // Two kinds of file, and one name read twice.
+    for (take, kind) in [("semitone-off.wav", "take.wav"), ("noisy.wav", "take.wave")] {
+        fs::copy(folder.join(take), desk.path(kind)).expect("a take");
+        at_noon(&desk.path(kind));
+    }
+    desk.run(&["check", &lick, "take.wav", "take.wave"]).done();
+    let both = [("take.wav".to_owned(), 2), ("take.wave".to_owned(), 4)];
+    assert_eq!(kept(&desk), both);
+    desk.run(&["check", &lick, "take.wave", "take.wav"]).done();
+    assert_eq!(kept(&desk), both, "each replaces itself");
+
+    // Of standard input no name is known, and these end within the same second.
+    let desk = Desk::new();
+    let runs: Vec<_> = std::iter::repeat_with(|| {
+        let take = fs::File::open(folder.join("noisy.wav")).expect("a take");
+        let mut command = desk.command(&["check", &lick, "-"]);
+        command.stdin(take).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("starts")
+    })
+    .take(4)
+    .collect();
+    for run in runs {
+        Run::of(run.wait_with_output().expect("it ends")).done();
+    }
+    assert_eq!(kept(&desk), vec![("-".to_owned(), 4); 4]);
+}
+
+/// Names of files have room for 255 bytes, which are 85 of these letters.
+#[test]
+fn takes_with_long_names_in_other_scripts_are_kept() {
+    let desk = Desk::new();
+    let long = "階段の下の練習曲".repeat(8);
+    desk.put("steps.toml", LICK.replace("Cellar stairs", &long));
+    fs::create_dir(desk.path(&long)).expect("a folder");
+    for take in ["一", "二"] {
+        let take = format!("{long}/{take}.wav");
+        desk.sine(&take, 0.5, 0.3);
+        at_noon(&desk.path(&take));
+        let run = desk.run(&["check", "steps.toml", &take]);
+        assert!(run.done().err.contains("take kept for"), "{}", run.err);
+    }
+    assert_eq!(kept(&desk).len(), 2);
+}
+
+/// As the first versions kept them: seconds in the time, and no path of the recording.
+#[test]
+fn a_take_kept_by_an_earlier_version_is_replaced_by_itself_only() {
+    let desk = Desk::new();
+    let kept_at = desk.path("data/doublecheck/history");
+    for name in ["take.wav", "take.wave"] {
+        desk.sine(name, 0.5, 0.3);
+        at_noon(&desk.path(name));
+    }
+    desk.run(&["check", "lick.toml", "take.wav"]).done();
+    let entry = fs::read_dir(&kept_at).expect("kept").next().expect("a take").expect("readable");
+    let text = fs::read_to_string(entry.path()).expect("kept");
+    let lines = text.lines().filter(|line| !line.trim_start().starts_with("\"file\""));
+    let earlier = lines.collect::<Vec<_>>().join("\n").replace(":59.000Z\",", ":59Z\"");
+    assert!(earlier.contains("\"recorded_at\": \"2026-03-07T18:05:59Z\""), "{earlier}");
+    fs::write(entry.path(), earlier).expect("ours");
+    for (name, count) in [("take.wav", 1), ("take.wave", 2)] {
+        desk.run(&["check", "lick.toml", name]).done();
+        assert_eq!(kept(&desk).len(), count, "{name}");
+    }
 }
