@@ -82,3 +82,39 @@ impl SampleCount {
         self.0 as f64 / f64::from(rate.get())
     }
 }
+
+/// Counts samples that were cut off at the top of the scale: some in a row at full scale or above, and all
+/// the same. The crest of a loud wave is neither, nor is what goes beyond full scale, as floats may.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Clipping {
+    last: f32,
+    flat: u64,
+    count: u64,
+}
+
+impl Clipping {
+    const FULL_SCALE: f32 = 0.999;
+    /// So many equal samples are no crest (common practice).
+    const FLAT: u64 = 3;
+
+    /// Takes the next sample of a stream.
+    #[expect(clippy::float_cmp, reason = "clipping repeats the very same sample")]
+    pub fn add(&mut self, sample: f32) {
+        self.flat = match sample.abs() >= Self::FULL_SCALE {
+            true if sample == self.last => self.flat + 1,
+            true => 1,
+            false => 0,
+        };
+        self.last = sample;
+        if self.flat == Self::FLAT {
+            self.count += Self::FLAT;
+        } else if self.flat > Self::FLAT {
+            self.count += 1;
+        }
+    }
+
+    /// How many samples so far were cut off.
+    pub fn count(&self) -> SampleCount {
+        SampleCount(self.count)
+    }
+}

@@ -31,6 +31,7 @@ use super::guard::guarded;
 use super::ogg::Packets;
 use super::opus::Opus;
 use super::source;
+use crate::units::Clipping;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
@@ -51,13 +52,6 @@ const SILENT: f64 = 1e-6;
 /// What is quieter than this (mean power, −80 dB) and in which nothing was found holds no sound: no room is so
 /// still that a microphone gives less.
 const NO_SOUND: f64 = 1e-8;
-
-/// At this level, several times in a row, a sample has hit the top of the scale.
-const FULL_SCALE: f32 = 0.999;
-
-/// So many equal samples at full scale are clipping and not the crest of a loud wave (common
-/// practice).
-const FLAT_SAMPLES: u64 = 3;
 
 /// A part of a recording that could not be read.
 #[derive(Debug, Clone, PartialEq)]
@@ -257,7 +251,7 @@ impl Recording {
 
     /// How many samples so far were cut off at the top of the scale, in the channel that has most.
     pub fn clipped(&self) -> SampleCount {
-        SampleCount(self.levels.channels.iter().map(|channel| channel.clipped).max().unwrap_or(0))
+        self.levels.channels.iter().map(Clipping::count).max().unwrap_or_default()
     }
 
     /// True if next to nothing sounds in any channel.
@@ -433,22 +427,15 @@ fn plain_cause(error: &Error) -> String {
 /// Running measures over all channels.
 #[derive(Default)]
 struct Levels {
-    channels: Vec<ChannelLevel>,
+    channels: Vec<Clipping>,
     channel_power: f64,
     mix_power: f64,
     frames: u64,
 }
 
-#[derive(Clone, Default)]
-struct ChannelLevel {
-    last: f32,
-    flat: u64,
-    clipped: u64,
-}
-
 impl Levels {
     fn add(&mut self, interleaved: &[f32], channels: usize) {
-        self.channels.resize(channels, ChannelLevel::default());
+        self.channels.resize(channels, Clipping::default());
         let share = 1.0 / channels.max(1) as f64;
         for frame in interleaved.chunks_exact(channels.max(1)) {
             let (mut sum, mut power) = (0.0, 0.0);
@@ -469,22 +456,5 @@ impl Levels {
 
     fn mix_cancels(&self) -> bool {
         !self.is_below(SILENT) && self.mix_power < CANCELLED * self.channel_power
-    }
-}
-
-impl ChannelLevel {
-    #[expect(clippy::float_cmp, reason = "clipping repeats the very same sample")]
-    fn add(&mut self, sample: f32) {
-        self.flat = match sample.abs() >= FULL_SCALE {
-            true if sample == self.last => self.flat + 1,
-            true => 1,
-            false => 0,
-        };
-        self.last = sample;
-        if self.flat == FLAT_SAMPLES {
-            self.clipped += FLAT_SAMPLES;
-        } else if self.flat > FLAT_SAMPLES {
-            self.clipped += 1;
-        }
     }
 }

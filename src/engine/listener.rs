@@ -6,6 +6,7 @@ use super::Settings;
 use super::Stage;
 use super::Strike;
 use super::hindsight::look_back;
+use crate::units::Clipping;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
@@ -23,7 +24,7 @@ pub struct Take {
     pub unclear: Vec<Strike>,
     /// Holes: where and how long.
     pub holes: Vec<(SampleIndex, SampleCount)>,
-    /// Samples at full scale.
+    /// Samples cut off at the top of the scale.
     pub clipped: SampleCount,
 }
 
@@ -31,6 +32,7 @@ pub struct Take {
 #[derive(Debug)]
 pub struct Listener {
     engine: Engine,
+    clipping: Clipping,
     take: Take,
 }
 
@@ -54,13 +56,14 @@ impl Listener {
             holes: Vec::new(),
             clipped: SampleCount(0),
         };
-        Self { engine, take }
+        Self { engine, clipping: Clipping::default(), take }
     }
 
     /// Listens to more samples; `on_event` sees the events as they come.
     pub fn push(&mut self, samples: &[f32], mut on_event: impl FnMut(&Event<'_>)) {
         self.take.length.0 += samples.len() as u64;
-        self.take.clipped.0 += samples.iter().filter(|s| s.abs() >= 0.999).count() as u64;
+        samples.iter().for_each(|&sample| self.clipping.add(sample));
+        self.take.clipped = self.clipping.count();
         let take = &mut self.take;
         self.engine.push(samples, |event| {
             keep(take, &event);
@@ -85,7 +88,7 @@ impl Listener {
 
     /// Ends listening.
     pub fn finish(self, mut on_event: impl FnMut(&Event<'_>)) -> Take {
-        let Self { engine, mut take } = self;
+        let Self { engine, mut take, .. } = self;
         engine.finish(|event| {
             keep(&mut take, &event);
             on_event(&event);

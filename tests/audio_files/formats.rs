@@ -9,6 +9,9 @@ use std::process::Stdio;
 
 use doublecheck::audio::AudioError;
 use doublecheck::audio::ChannelChoice;
+use doublecheck::engine::Listener;
+use doublecheck::engine::Settings;
+use doublecheck::units::SampleRate;
 
 use super::A4_HZ;
 use super::FREQUENCY_TOLERANCE_HZ;
@@ -208,4 +211,22 @@ fn clipping_is_counted_and_loudness_is_not() {
     // |1.4925·sin| ≥ 1 for 1 − (2/π)·asin(1/1.4925) = 53 % of the time.
     let share = mix(&path).clipped as f64 / 48_000.0;
     assert!((share - 0.53).abs() < 0.02, "{share} of the samples");
+}
+
+/// Interfaces that give floats go beyond full scale and cut nothing off: what the file of a live take is
+/// told to be, the take is told live.
+#[test]
+fn a_live_take_is_clipped_where_its_own_file_is() {
+    let folder = folder();
+    let loud: Vec<f32> = sine(A4_HZ, 48_000, 1.0).iter().map(|s| s * 3.0).collect();
+    let cut: Vec<f32> = loud.iter().map(|s| s.clamp(-1.2, 1.2)).collect();
+    for (name, samples, is_clipped) in [("whole", loud, false), ("cut", cut, true)] {
+        let path = folder.path().join(name);
+        write_wav(&path, 48_000, 32, true, std::slice::from_ref(&samples));
+        let of_file = mix(&path).clipped;
+        let mut live = Listener::new(Settings { rate: SampleRate::new(48_000).unwrap() });
+        samples.chunks(7).for_each(|block| live.push(block, |_| {}));
+        assert_eq!(live.take().clipped.0, of_file, "{name}");
+        assert_eq!(of_file > 0, is_clipped, "{name}: {of_file} samples");
+    }
 }

@@ -11,6 +11,7 @@ use crate::practice::session::News;
 use crate::practice::session::Session;
 use crate::practice::session::Settings;
 use crate::report::screen::Level;
+use crate::units::Clipping;
 
 /// What comes of the samples.
 #[derive(Debug)]
@@ -79,13 +80,14 @@ impl Ear {
 pub struct Meter {
     power: f64,
     peak: f64,
+    clipping: Clipping,
     clipped: f64,
 }
 
 impl Meter {
     /// Both readings fall by half in this many samples.
     const HALF: f64 = 6_000.0;
-    /// A sample at full scale is told of this many times longer.
+    /// Samples that were cut off are told of this many times longer.
     const REMEMBER: f64 = 20.0;
 
     fn take(&mut self, samples: &[f32]) {
@@ -99,7 +101,9 @@ impl Meter {
         self.power = self.power * fall + power * (1.0 - fall);
         self.peak = (self.peak * fall).max(f64::from(peak));
         self.clipped *= fall.powf(1.0 / Self::REMEMBER);
-        if peak >= 0.999 {
+        let before = self.clipping.count();
+        samples.iter().for_each(|&sample| self.clipping.add(sample));
+        if self.clipping.count() > before {
             self.clipped = 1.0;
         }
     }
@@ -113,5 +117,23 @@ impl Meter {
             peak_db: db(self.peak * self.peak),
             clipped: self.clipped > 0.5,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_peak_above_full_scale_that_is_whole_does_not_read_as_clipping() {
+        let sine = |level: f32, most: f32| {
+            let samples = (0..4800).map(|k| level * (0.05 * k as f32).sin().clamp(-most, most));
+            let mut meter = Meter::default();
+            meter.take(&samples.collect::<Vec<f32>>());
+            meter.level().clipped
+        };
+        assert!(!sine(1.5, 1.0), "whole");
+        assert!(sine(1.5, 0.8), "cut off");
+        assert!(!sine(0.5, 0.8), "cut off elsewhere, as a pedal does");
     }
 }
