@@ -279,6 +279,18 @@ fn an_endless_lick_is_refused_before_it_fills_the_memory() {
     assert!(said.contains("lick.toml: would sound for 68 minutes, at most 60"), "{said}");
 }
 
+/// Memory goes with the rate: four times as many samples a second, a quarter of the time.
+#[test]
+fn a_high_rate_does_not_fill_the_memory_either() {
+    let endless = LICK.replace("beats = 2", "beats = 64");
+    let folder = Folder::with_lick(&endless.replace("tempo = 60", "tempo = 20"));
+    let told = folder.render(&["--speed", "0.4", "--rate", "192000"]).code(2);
+    let said = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
+    // 136 beats, eight a minute.
+    let limit = "would sound for 17 minutes, at most 15 can be rendered at 192000 samples a second";
+    assert!(said.contains(limit) && said.contains("--rate"), "{said}");
+}
+
 /// The embedded licks, played by the synthesiser and judged by the program's own ear: all 85 steps were right
 /// when this was written; another processor's FFT may tip one over.
 #[test]

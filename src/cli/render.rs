@@ -36,8 +36,8 @@ const HIGHEST_PEAK_DBTP: f64 = -1.0;
 const ROOM: Room = Room { noise: None, reverb: Some(Reverb { decay_s: 0.4, level: 0.25 }) };
 /// Chooses the noise of the attacks.
 const SEED: u64 = 1;
-/// Nobody plays along to more, and the sound is held in memory.
-const LONGEST_MINUTES: f64 = 60.0;
+/// Nobody plays along to more than an hour, and the sound is held in memory: at higher rates there is less.
+const MOST_SAMPLES: f64 = 60.0 * 60.0 * 48_000.0;
 
 /// Synthesise a reference performance of a lick.
 #[derive(Debug, clap::Args)]
@@ -250,15 +250,20 @@ fn not_too_long(args: &Args, lick: &Lick, manner: &Manner) -> Result<(), Failure
     let lick_beats: f64 = lick.steps.iter().map(|step| step.beats.get()).sum();
     let beats = lick_beats + f64::from(manner.count_in_beats);
     let minutes = beats / (lick.tempo_bpm * manner.speed);
-    if minutes <= LONGEST_MINUTES {
+    let longest = MOST_SAMPLES / 60.0 / f64::from(args.rate.get().max(48_000));
+    if minutes <= longest {
         return Ok(());
     }
+    let (at_rate, or_rate) = match args.rate.get() {
+        ..=48_000 => (String::new(), ""),
+        rate => (format!(" at {rate} samples a second"), "lower --rate, "),
+    };
     Err(Failure::new(
         format!(
-            "{}: would sound for {minutes:.0} minutes, at most {LONGEST_MINUTES:.0} can be rendered",
+            "{}: would sound for {minutes:.0} minutes, at most {longest:.0} can be rendered{at_rate}",
             args.lick.display()
         ),
-        "raise --speed, or cut the lick into shorter ones",
+        format!("raise --speed, {or_rate}or cut the lick into shorter ones"),
     ))
 }
 
