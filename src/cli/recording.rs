@@ -91,12 +91,12 @@ pub fn feed(
 ) -> Option<String> {
     let rate = recording.rate();
     progress.begin(recording.expected_length().map(|length| length.seconds(rate)));
-    let mut told_s = 0.0;
+    let mut told_ms = 0;
     while let Some(chunk) = recording.next_chunk() {
         on_chunk(chunk);
-        let heard_s = recording.position().seconds(rate);
-        progress.advance(heard_s - told_s);
-        told_s = heard_s;
+        let heard_ms = milliseconds(recording.position().seconds(rate));
+        progress.0.inc(heard_ms - told_ms);
+        told_ms = heard_ms;
     }
     if recording.mix_cancels() {
         let name = recording.name();
@@ -150,10 +150,6 @@ impl Progress {
             self.0.set_draw_target(ProgressDrawTarget::stderr());
         }
     }
-
-    fn advance(&self, by_s: f64) {
-        self.0.inc(milliseconds(by_s));
-    }
 }
 
 impl Default for Progress {
@@ -170,4 +166,29 @@ impl Drop for Progress {
 
 fn milliseconds(seconds: f64) -> u64 {
     (seconds * 1000.0) as u64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::audio::WavWriter;
+    use crate::audio::write::SampleFormat;
+    use crate::units::SampleRate;
+
+    /// Blocks of a recording last no whole milliseconds.
+    #[test]
+    fn progress_ends_where_the_recording_does() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path().join("take.wav");
+        let rate = SampleRate::new(44_100).expect("not zero");
+        let mut wav = WavWriter::create(&path, rate, SampleFormat::Int16).expect("a new file");
+        wav.write(&[0.1; 441_000]).expect("room");
+        wav.finish(false).expect("room");
+        let mut recording = Recording::open(&path, ChannelChoice::Mix).expect("a recording");
+        let (progress, mut blocks) = (Progress::new(), 0);
+        feed(&mut recording, &progress, |_| blocks += 1);
+        assert!(blocks > 100, "{blocks} blocks");
+        assert_eq!(progress.0.position(), 10_000);
+        assert_eq!(progress.0.length(), Some(10_000));
+    }
 }
