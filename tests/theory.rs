@@ -475,3 +475,35 @@ proptest! {
         let _ = text.parse::<Spelling>();
     }
 }
+
+/// Tunings as MIDI numbers of open strings (common practice): whoever copies what a hint says must not get
+/// another tuning than was meant.
+#[test]
+fn a_tuning_without_octaves_is_written_out_as_it_is_strung() {
+    let usual = [40, 45, 50, 55, 59, 64];
+    for (text, open) in [
+        ("E A D G B E", usual),
+        ("EADGBe", usual),
+        ("e, a, d, g, b, e", usual),
+        ("E B G D A E", usual),
+        ("E2 A D G B E4", usual),
+        ("drop D", [38, 45, 50, 55, 59, 64]),
+        ("DADGAD", [38, 45, 50, 55, 57, 62]),
+        ("Eb Ab Db Gb Bb Eb", [39, 44, 49, 54, 58, 63]),
+        ("Open G", [38, 43, 50, 55, 59, 62]),
+        ("C G C G C E", [36, 43, 48, 55, 60, 64]),
+        ("C G D A E G", [36, 43, 50, 57, 64, 67]),
+        ("B E A D F# B", [35, 40, 45, 50, 54, 59]),
+        // Not clear: the usual tuning is shown.
+        ("E A D G", usual),
+        ("A A A A A A", usual),
+        ("E9 A D G B E", usual),
+        ("nonsense", usual),
+        ("ß♯", usual),
+        ("", usual),
+    ] {
+        let written = Tuning::written_out(text);
+        assert_eq!(notes(&written), open.map(MidiNote), "{text}: {written}");
+    }
+    assert_eq!(Tuning::written_out("Eb Ab Db Gb Bb Eb"), "Eb2 Ab2 Db3 Gb3 Bb3 Eb4");
+}

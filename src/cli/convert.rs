@@ -26,6 +26,7 @@ use crate::notation::musicxml;
 use crate::notation::tab;
 use crate::report::json;
 use crate::report::json::SCHEMA;
+use crate::theory::fretboard::Tuning;
 
 /// Bytes of a file that are read at most; every format has a limit of its own below.
 const MAX_BYTES: u64 = 33 << 20;
@@ -194,8 +195,12 @@ fn failure(path: &Path, format: Format, text: &str, error: &NotationError) -> Fa
     let hint = match error {
         // Tab is often written by hand.
         NotationError::Malformed { .. } if format == Format::Tab => {
-            "write a line for every string, silent ones too, all equally long; other strings are named in \
-             a heading: Tuning: D2 A2 D3 G3 A3 D4"
+            "write a line for every string, silent ones too, all equally long; other strings than \
+             E2 A2 D3 G3 B3 E4 are named in a heading `Tuning:`"
+        }
+        NotationError::Tuning { found, .. } => {
+            let tuning = Tuning::written_out(found);
+            &format!("name each string with its octave, lowest first: Tuning: {tuning}")
         }
         NotationError::Malformed { .. } => {
             "export the file again from the program it comes from, or correct this place"

@@ -272,9 +272,9 @@ mod with_sound_card {
 
 fn tuning(text: &str) -> Result<Tuning, String> {
     let notes = text.split_whitespace().map(|name| {
-        let spelling: Spelling = name
-            .parse()
-            .map_err(|error| format!("{error}; expected notes with octaves: D2 A2 D3 G3 A3 D4"))?;
+        let spelling: Spelling = name.parse().map_err(|error| {
+            format!("{error}; expected notes with octaves: {}", Tuning::written_out(text))
+        })?;
         spelling.midi().ok_or_else(|| format!("`{name}` is beyond all notes"))
     });
     let notes: Vec<_> = notes.collect::<Result<_, String>>()?;

@@ -95,6 +95,8 @@ pub enum Fault {
     NoOctave {
         /// The name as found.
         found: String,
+        /// The tuning that is meant, with octaves.
+        written_out: String,
     },
     /// A tuning that leads from the highest string down to the lowest.
     #[error("the tuning names the highest string first")]
@@ -218,11 +220,10 @@ impl Fault {
                     Beats::LONGEST
                 ),
             },
-            Self::NoOctave { .. } => {
+            Self::NoOctave { written_out, .. } => format!(
                 "name each string with its octave, separated by blanks, lowest first: \
-                 tuning = \"D2 A2 D3 G3 A3 D4\""
-                    .to_owned()
-            }
+                 tuning = \"{written_out}\""
+            ),
             Self::HighestFirst { lowest_first } => format!(
                 "the lowest string comes first, here and in frets: tuning = \"{lowest_first}\""
             ),

@@ -261,7 +261,7 @@ fn read_tuning(text: &str, table: &Table<'_, '_>) -> Found<Tuning> {
         let spelling: Spelling = word.parse().map_err(|error: NameError| {
             let fault = match error {
                 NameError::Note { found } if !found.contains(|c: char| c.is_ascii_digit()) => {
-                    Fault::NoOctave { found }
+                    Fault::NoOctave { found, written_out: Tuning::written_out(names) }
                 }
                 error => error.into(),
             };

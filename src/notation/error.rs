@@ -65,6 +65,14 @@ pub enum NotationError {
         /// Which rule, and what was found.
         problem: String,
     },
+    /// A tuning without octaves, or of no notes at all.
+    #[error("{place}: {found:?} is no tuning")]
+    Tuning {
+        /// Where.
+        place: Place,
+        /// What is written there.
+        found: String,
+    },
     /// It asks for what a trusting reader would pay for: entities, outside files, swelling archives.
     #[error("{place}: {problem}")]
     Hostile {
@@ -102,6 +110,7 @@ impl NotationError {
     pub fn excerpt(&self, text: &str, width: Option<usize>) -> String {
         let place = match self {
             Self::Malformed { place, .. }
+            | Self::Tuning { place, .. }
             | Self::Hostile { place, .. }
             | Self::TooBig { place, .. }
             | Self::Unsupported { place, .. } => place,

@@ -220,3 +220,22 @@ fn a_file_that_is_written_over_stays_a_link_and_as_private_as_it_was() {
         assert_eq!(mode & 0o777, 0o606, "{link}");
     }
 }
+
+/// Whoever copies what the hint says must not get another tuning than was typed.
+#[test]
+fn a_tuning_without_octaves_is_asked_for_as_it_was_meant() {
+    let desk = Desk::new();
+    for (typed, meant) in [
+        ("E A D G B E", "E2 A2 D3 G3 B3 E4"),
+        ("drop D", "D2 A2 D3 G3 B3 E4"),
+        ("E A D", "E2 A2 D3 G3 B3 E4"),
+    ] {
+        desk.put("tuned.toml", LICK.replace("steps =", &format!("tuning = \"{typed}\"\nsteps =")));
+        desk.run(&["explain", "tuned.toml"]).refused(&["names no octave", meant]);
+        let tab = ["Tuning: ", typed, "\n\n", &"|---8---|\n".repeat(6)].concat();
+        desk.put("tuned.tab", tab);
+        let converted = desk.run(&["convert", "tuned.tab", "-o", "-", "--to", "lick"]);
+        converted.refused(&["is no tuning", &format!("Tuning: {meant}\n")]);
+        desk.run(&["tuning", "take.wav", "--tuning", typed]).refused(&["octaves: ", meant]);
+    }
+}

@@ -72,6 +72,20 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
     ),
     (
         "E2 A2 D3 G3 B3 E4",
+        "E A D G B E",
+        "good.toml:5:11: `E` names no octave",
+        "name each string with its octave, separated by blanks, lowest first: \
+         tuning = \"E2 A2 D3 G3 B3 E4\"",
+    ),
+    (
+        "E2 A2 D3 G3 B3 E4",
+        "drop D",
+        "good.toml:5:11: `drop` names no octave",
+        "name each string with its octave, separated by blanks, lowest first: \
+         tuning = \"D2 A2 D3 G3 B3 E4\"",
+    ),
+    (
+        "E2 A2 D3 G3 B3 E4",
         "E4 B3 G3 D3 A2 E2",
         "good.toml:5:10: the tuning names the highest string first",
         "the lowest string comes first, here and in frets: tuning = \"E2 A2 D3 G3 B3 E4\"",

@@ -7,7 +7,6 @@ use crate::notation::error::Place;
 use crate::notation::remarks::Remarks;
 use crate::theory::chord::Chord;
 use crate::theory::fretboard::Tuning;
-use crate::theory::note::MidiNote;
 use crate::theory::spelling::NoteName;
 
 /// Headings that are read, in small letters.
@@ -92,17 +91,8 @@ impl Page {
     /// The tuning that the names before the lines tell; `None` if they tell none.
     pub fn tuning_by_names(&self) -> Option<Tuning> {
         let names = &self.systems.first()?.names;
-        let usual: Vec<MidiNote> = Tuning::default().strings().map(|(_, open)| open).collect();
-        if names.len() != usual.len() || names.iter().any(String::is_empty) {
-            return None;
-        }
-        // Of the notes of that name the one nearest to the usual string.
-        let open = names.iter().rev().zip(usual).map(|(name, usual)| {
-            let up = (12 + class(name)? - usual.0 % 12) % 12;
-            let midi = if up > 6 { usual.0 + up - 12 } else { usual.0 + up };
-            Some(MidiNote(midi))
-        });
-        Tuning::new(open.collect::<Option<_>>()?)
+        let classes: Option<Vec<u8>> = names.iter().rev().map(|name| class(name)).collect();
+        Tuning::nearest_usual(&classes?)
     }
 }
 

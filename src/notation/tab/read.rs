@@ -113,7 +113,9 @@ fn head(page: &Page, remarks: &mut Remarks) -> Result<Lick, NotationError> {
                 .map(|name| name.parse::<Spelling>().ok().and_then(Spelling::midi))
                 .collect();
             let tuning = open.and_then(Tuning::new);
-            Some(tuning.ok_or_else(|| wrong(line, format!("{names:?} is no tuning")))?)
+            let place = Place::Text { line, column: 1 };
+            let found = names.to_string();
+            Some(tuning.ok_or(NotationError::Tuning { place, found })?)
         }
         None => page.tuning_by_names(),
     };
