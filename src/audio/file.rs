@@ -9,6 +9,7 @@
 //! **Reference.** Formats by the crate `symphonia`, Opus by `opus-pure`.
 
 use std::fmt;
+use std::num::NonZeroU16;
 use std::path::Path;
 
 use symphonia::core::codecs::audio::AudioDecoder;
@@ -251,17 +252,27 @@ impl Recording {
 
     /// How many samples so far were cut off at the top of the scale, in the channel that has most.
     pub fn clipped(&self) -> SampleCount {
-        self.levels.channels.iter().map(Clipping::count).max().unwrap_or_default()
+        let clipped = self.levels.of(self.choice).iter().map(|channel| channel.clipping.count());
+        clipped.max().unwrap_or_default()
     }
 
-    /// True if next to nothing sounds in any channel.
+    /// True if next to nothing sounds in what is listened to.
     pub fn is_silent(&self) -> bool {
-        self.levels.is_below(SILENT)
+        self.levels.is_below(SILENT, self.choice)
     }
 
-    /// True if nothing at all sounds in any channel, as of a microphone that was switched off.
+    /// True if nothing at all sounds in it, as of a microphone that was switched off.
     pub fn holds_no_sound(&self) -> bool {
-        self.levels.is_below(NO_SOUND)
+        self.levels.is_below(NO_SOUND, self.choice)
+    }
+
+    /// The loudest channel, counted from 1, if it sounds and the one listened to does not.
+    pub fn sounds_elsewhere(&self) -> Option<NonZeroU16> {
+        let channels = (1..=self.channels as u16).filter_map(NonZeroU16::new);
+        let power = |channel: &NonZeroU16| self.levels.power(ChannelChoice::One(*channel));
+        let loudest = channels.max_by(|one, other| power(one).total_cmp(&power(other)))?;
+        let sounds = !self.levels.is_below(SILENT, ChannelChoice::One(loudest));
+        (sounds && self.is_silent()).then_some(loudest)
     }
 
     /// True if the channels sound but their mix all but does not: they are in opposite phase, and
@@ -427,34 +438,56 @@ fn plain_cause(error: &Error) -> String {
 /// Running measures over all channels.
 #[derive(Default)]
 struct Levels {
-    channels: Vec<Clipping>,
-    channel_power: f64,
+    channels: Vec<ChannelLevel>,
     mix_power: f64,
     frames: u64,
 }
 
+#[derive(Clone, Default)]
+struct ChannelLevel {
+    clipping: Clipping,
+    power: f64,
+}
+
 impl Levels {
     fn add(&mut self, interleaved: &[f32], channels: usize) {
-        self.channels.resize(channels, Clipping::default());
+        self.channels.resize(channels, ChannelLevel::default());
         let share = 1.0 / channels.max(1) as f64;
         for frame in interleaved.chunks_exact(channels.max(1)) {
-            let (mut sum, mut power) = (0.0, 0.0);
+            let mut sum = 0.0;
             for (&sample, channel) in frame.iter().zip(&mut self.channels) {
-                channel.add(sample);
+                channel.clipping.add(sample);
+                channel.power += f64::from(sample) * f64::from(sample);
                 sum += f64::from(sample);
-                power += f64::from(sample) * f64::from(sample);
             }
-            self.channel_power += power * share;
             self.mix_power += (sum * share) * (sum * share);
             self.frames += 1;
         }
     }
 
-    fn is_below(&self, power: f64) -> bool {
-        self.channel_power <= power * self.frames as f64
+    /// The channels that are listened to.
+    fn of(&self, choice: ChannelChoice) -> &[ChannelLevel] {
+        match choice {
+            ChannelChoice::Mix => &self.channels,
+            ChannelChoice::One(number) => {
+                let index = usize::from(number.get()) - 1;
+                self.channels.get(index..=index).unwrap_or_default()
+            }
+        }
+    }
+
+    /// Their mean power, summed over all frames.
+    fn power(&self, choice: ChannelChoice) -> f64 {
+        let channels = self.of(choice);
+        channels.iter().map(|channel| channel.power).sum::<f64>() / channels.len().max(1) as f64
+    }
+
+    fn is_below(&self, power: f64, choice: ChannelChoice) -> bool {
+        self.power(choice) <= power * self.frames as f64
     }
 
     fn mix_cancels(&self) -> bool {
-        !self.is_below(SILENT) && self.mix_power < CANCELLED * self.channel_power
+        let mix = ChannelChoice::Mix;
+        !self.is_below(SILENT, mix) && self.mix_power < CANCELLED * self.power(mix)
     }
 }

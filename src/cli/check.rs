@@ -13,7 +13,6 @@ use super::recording::Channel;
 use super::recording::Heard;
 use super::recording::Progress;
 use super::recording::hear;
-use super::recording::nothing_struck;
 use super::recording::read_once;
 use crate::lick;
 use crate::lick::expected::Expected;
@@ -96,12 +95,17 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 pub(super) fn judge(expected: &Expected, heard: Heard, common: &Common) -> TakeJudgement {
     let mut judgement = judge_take(expected, &heard.take, &Settings { reference: common.a4 });
     for finding in judgement.findings.iter_mut().filter(|finding| **finding == Finding::Silent) {
-        *finding = nothing_struck(judgement.duration_s, heard.is_silent);
+        *finding = heard.if_nothing.clone();
     }
+    let silent = judgement.findings.iter().find_map(|finding| match finding {
+        Finding::Silent => Some("the recording holds no sound"),
+        Finding::SilentChannel { .. } => Some("the channel holds no sound"),
+        _ => None,
+    });
     if judgement.findings.contains(&Finding::TooShort) {
         doubt_all(&mut judgement.steps, "the recording is too short to hold it");
-    } else if judgement.findings.contains(&Finding::Silent) && heard.holds_no_sound {
-        doubt_all(&mut judgement.steps, "the recording holds no sound");
+    } else if let Some(why) = silent.filter(|_| heard.holds_no_sound) {
+        doubt_all(&mut judgement.steps, why);
     }
     judgement.findings.extend(heard.damage.map(|cause| Finding::Damaged { cause }));
     judgement

@@ -16,6 +16,7 @@ use crate::engine::Listener;
 use crate::engine::Settings;
 use crate::lick::Lick;
 use crate::lick::expected::Expected;
+use crate::practice::verdict::Finding;
 use crate::report::Page;
 use crate::report::TakeReport;
 use crate::report::json;
@@ -96,7 +97,8 @@ fn listen(expected: &Expected, reference: Reference) -> Heard {
     let samples = perform(expected, reference).render(rate, &ROOM, SEED);
     let mut listener = Listener::of_recording(Settings { rate });
     listener.push(&samples, |_| {});
-    Heard { take: listener.finish(|_| {}), damage: None, is_silent: false, holds_no_sound: false }
+    let take = listener.finish(|_| {});
+    Heard { take, damage: None, if_nothing: Finding::NoNotes, holds_no_sound: false }
 }
 
 /// The lick as it should be played, then the mistakes.

@@ -12,6 +12,7 @@ use super::recording::Channel;
 use super::recording::Progress;
 use super::recording::hear;
 use super::recording::tell_damage;
+use crate::report::finding;
 use crate::report::listen;
 
 /// Say what sounds: notes, interval or chord, cents.
@@ -39,6 +40,9 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     args.card.unused_for_recordings(&[])?;
     let heard = hear(&path, args.channel, &Progress::new())?;
     tell_damage(path.display(), heard.damage.as_deref());
+    if heard.take.strikes.is_empty() {
+        output::tell(&format!("{}: {}", path.display(), finding(&heard.if_nothing)));
+    }
     match common.json {
         true => output::print(|out| listen::json(out, &heard.take, common.a4)),
         false => output::print_text(|out, _| listen::text(out, &heard.take, common.a4)),

@@ -132,8 +132,7 @@ impl Guitar {
             let name = recording.name();
             tell_damage(name, damage.as_deref());
             if count == 0 {
-                let length_s = recording.position().seconds(recording.rate());
-                let why = report::finding(&nothing_struck(length_s, recording.is_silent()));
+                let why = report::finding(&nothing_struck(&recording, self.channel));
                 output::tell(&format!("{name}: no pluck was heard. {why}"));
             }
             if recordings.len() > 1 {

@@ -49,18 +49,20 @@ pub struct Heard {
     pub take: Take,
     /// What was wrong with the file, and from where on; what could be read is in the take.
     pub damage: Option<String>,
-    /// Next to nothing sounds in it.
-    pub is_silent: bool,
-    /// Nothing at all does.
+    /// What to say if nothing was struck in it.
+    pub if_nothing: Finding,
+    /// Nothing at all sounds in it.
     pub holds_no_sound: bool,
 }
 
 /// What to say of a recording in which nothing was struck.
-pub fn nothing_struck(length_s: f64, is_silent: bool) -> Finding {
-    match is_silent {
+pub fn nothing_struck(recording: &Recording, channel: Channel) -> Finding {
+    let length_s = recording.position().seconds(recording.rate());
+    match (channel.number, recording.sounds_elsewhere()) {
         _ if length_s < SHORTEST_S => Finding::TooShort,
-        true => Finding::Silent,
-        false => Finding::NoNotes,
+        (Some(silent), Some(sounding)) => Finding::SilentChannel { silent, sounding },
+        _ if recording.is_silent() => Finding::Silent,
+        _ => Finding::NoNotes,
     }
 }
 
@@ -78,8 +80,8 @@ pub fn hear(path: &Path, channel: Channel, progress: &Progress) -> Result<Heard,
     let mut take = listener.finish(|_| {});
     // The mix hides what was cut off in one channel.
     take.clipped = recording.clipped();
-    let (is_silent, holds_no_sound) = (recording.is_silent(), recording.holds_no_sound());
-    Ok(Heard { take, damage, is_silent, holds_no_sound })
+    let if_nothing = nothing_struck(&recording, channel);
+    Ok(Heard { take, damage, if_nothing, holds_no_sound: recording.holds_no_sound() })
 }
 
 /// Hands all of `recording` over, piece by piece, and says so if its channels cancel each other.

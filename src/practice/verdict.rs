@@ -4,6 +4,8 @@
 //! equal-tempered pitch of the expected note (of the nearest note where none is expected), after
 //! the offset of the guitar as a whole, if one was told, has been taken off.
 
+use std::num::NonZeroU16;
+
 use crate::lick::expected::ExpectedNote;
 use crate::pitch::tone::Stiffness;
 use crate::theory::fretboard::Fret;
@@ -138,6 +140,13 @@ pub enum Finding {
     Lost,
     /// Nothing above the noise was found.
     Silent,
+    /// The channel that was listened to is silent, and another one is not. Both are counted from 1.
+    SilentChannel {
+        /// The one listened to.
+        silent: NonZeroU16,
+        /// The loudest one.
+        sounding: NonZeroU16,
+    },
     /// No note was found in what sounds.
     NoNotes,
     /// No note can be told in so short a time.

@@ -286,6 +286,7 @@ fn told(finding: &Finding) -> Told<'_> {
         Finding::AnotherLick => told.finding = "another lick",
         Finding::Lost => told.finding = "lost",
         Finding::Silent => told.finding = "silent",
+        Finding::SilentChannel { .. } => told.finding = "silent channel",
         Finding::NoNotes => told.finding = "no notes",
         Finding::TooShort => told.finding = "too short",
         Finding::Clipped { share } => {

@@ -186,6 +186,10 @@ pub fn finding(finding: &Finding) -> String {
         Finding::Silent => "Nothing above the noise was found: the recording is silent, or far \
                             too quiet."
             .to_owned(),
+        Finding::SilentChannel { silent, sounding } => format!(
+            "Channel {silent} is silent, channel {sounding} has sound: choose it with --channel {sounding}, \
+             or leave --channel out."
+        ),
         Finding::NoNotes => {
             "No note was found, though the recording is not silent: is it noise, or \
                              another recording than you meant?"

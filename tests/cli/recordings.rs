@@ -152,3 +152,39 @@ fn a_recording_without_notes_is_told_for_what_it_is() {
         }
     }
 }
+
+/// One guitar into one of two inputs: whoever listens to the other one is told where the sound is.
+#[test]
+fn a_silent_channel_beside_one_with_sound_is_told_with_the_way_out() {
+    let desk = Desk::new();
+    let tone = |index: usize| 0.3 * (0.06 * index as f64).sin();
+    desk.channels("left.wav", 44_100, 88_200, &[1.0, 0.0], tone);
+    let told = "Channel 2 is silent, channel 1 has sound: choose it with --channel 1";
+    for arguments in [
+        &["check", "lick.toml", "left.wav"][..],
+        &["tuning", "left.wav"],
+        &["intonation", "left.wav"],
+        &["listen", "left.wav"],
+    ] {
+        let silent = desk.run(&[arguments, &["--channel", "2"]].concat());
+        let said = format!("{}{}", silent.done().out, silent.err);
+        assert!(said.contains(told), "{arguments:?}: {said}");
+        for options in [&["--channel", "1"][..], &[]] {
+            let other = desk.run(&[arguments, options].concat());
+            let said = format!("{}{}", other.done().out, other.err);
+            assert!(!said.contains("is silent"), "{arguments:?} {options:?}: {said}");
+        }
+    }
+    // Nobody can say what was played.
+    let check = ["check", "lick.toml", "left.wav", "--channel", "2"];
+    let page = desk.run(&check);
+    assert!(page.done().out.contains("unsure: the channel holds no sound"), "{}", page.out);
+    let document = desk.run(&[&check[..], &["--json"]].concat()).done().json();
+    let take = &document["takes"][0];
+    assert_eq!(take["findings"][0]["finding"], "silent channel");
+    assert_eq!(take["steps"][0]["verdict"], "unsure");
+
+    desk.channels("silent.wav", 44_100, 88_200, &[0.0, 0.0], tone);
+    let run = desk.run(&["check", "lick.toml", "silent.wav", "--channel", "2"]);
+    assert!(run.done().out.contains("the recording is silent, or far too quiet"), "{}", run.out);
+}
