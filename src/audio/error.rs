@@ -50,6 +50,14 @@ pub enum AudioError {
         /// What was found wanting.
         cause: String,
     },
+    /// The file is of a kind that is known and not read here.
+    #[error("{recording}: {kind}, which cannot be read")]
+    UnreadKind {
+        /// The file.
+        recording: String,
+        /// What it is.
+        kind: &'static str,
+    },
     /// An M4A file that its recorder never finished, or of which the end was not copied.
     #[error("{recording}: cut off, without the index that stands at the end of such a file")]
     Unfinished {
@@ -212,6 +220,7 @@ impl AudioError {
             Self::NotAudio { .. } | Self::UnknownCodec { .. } => {
                 "hand over WAV, FLAC, MP3, M4A, Ogg or WebM (Opus or Vorbis), AIFF or CAF"
             }
+            Self::UnreadKind { .. } => "convert it to WAV or FLAC with an audio editor first",
             Self::Unfinished { .. } => {
                 "copy it once more from where it was recorded; if it is as short there, record it again"
             }

@@ -32,6 +32,18 @@ const HEAD_BYTES: u64 = 16 * 1024;
 const LOOKED_THROUGH: [(usize, &[u8]); 4] =
     [(4, b"ftyp"), (0, b"caff"), (0, ogg::MARK), (0, matroska::EBML)];
 
+/// Kinds of recordings that are known and not read: the mark at their beginning, and what they are called.
+/// Sound in them may look like another kind. By Sun's *audio(4)*; EBU Tech 3306; ITU-R BS.2088; Sony's *Wave64*
+/// and Microsoft's *ASF Specification* (both a GUID); RFC 4867, section 5.
+const UNREAD: [(&[u8], &str); 6] = [
+    (b".snd", "a Sun audio file (.au)"),
+    (b"RF64", "a WAV file for more than four gigabytes (RF64)"),
+    (b"BW64", "a WAV file for more than four gigabytes (BW64)"),
+    (b"riff\x2e\x91\xcf\x11", "a Wave64 file (.w64)"),
+    (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "Windows Media (.wma)"),
+    (b"#!AMR", "speech of a telephone (.amr)"),
+];
+
 /// The bytes of a recording.
 pub struct Source {
     /// Where they come from.
@@ -81,6 +93,9 @@ fn read_head(bytes: &mut impl Read, recording: &str) -> Result<Vec<u8>, AudioErr
         .map_err(|source| AudioError::Unreadable { recording: recording.to_owned(), source })?;
     if head.is_empty() {
         return Err(AudioError::Empty { recording: recording.to_owned() });
+    }
+    if let Some((_, kind)) = UNREAD.iter().find(|(mark, _)| head.starts_with(mark)) {
+        return Err(AudioError::UnreadKind { recording: recording.to_owned(), kind });
     }
     Ok(head)
 }

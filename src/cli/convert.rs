@@ -18,6 +18,7 @@ use super::output::save;
 use super::output::tell;
 use crate::lick;
 use crate::lick::Lick;
+use crate::lick::error::is_recording;
 use crate::lick::error::told_by_system;
 use crate::notation::Reading;
 use crate::notation::error::NotationError;
@@ -108,6 +109,9 @@ impl Format {
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let unknown = |path: &Path, option: &str| {
+        if is_recording(&path.to_string_lossy()) {
+            return sound(path, option == "--from");
+        }
         Failure::new(
             format!("{}: the name does not tell the format", path.display()),
             format!("name it .toml, .musicxml, .mxl, .mid or .tab, or say {option} FORMAT"),
@@ -188,6 +192,23 @@ fn write(lick: &Lick, to: Format) -> Result<(Vec<u8>, Vec<String>), NotationErro
         Format::Midi => (midi::write(lick, &midi::Options::default()), midi::losses(lick)),
         Format::Tab => (tab::write(lick)?.into_bytes(), tab::losses(lick)),
     })
+}
+
+/// Somebody wants a recording converted, or one made.
+fn sound(path: &Path, is_input: bool) -> Failure {
+    let (name, wav) = (path.display(), path.with_extension("wav"));
+    match is_input {
+        true => Failure::new(
+            format!("{name}: a recording, of which no lick can be made"),
+            format!(
+                "`doublecheck listen {name}` says what sounds; `doublecheck new FILE` writes a lick to put it into"
+            ),
+        ),
+        false => Failure::new(
+            format!("{name}: a recording, which is not made by converting"),
+            format!("let the lick be played: doublecheck render LICK -o {}", wav.display()),
+        ),
+    }
 }
 
 /// A reading or writing in `format` that failed, with the line it failed at and the way out.

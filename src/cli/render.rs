@@ -208,7 +208,7 @@ fn may_be_written(args: &Args) -> Result<(), Failure> {
     let (endings, kind): (&[&str], _) =
         if args.midi { (&["mid", "midi"], "MIDI") } else { (&["wav"], "WAV") };
     let ends = |ending: &&str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending));
-    if !endings.iter().any(ends) {
+    if !path.is_dir() && !endings.iter().any(ends) {
         let is_midi = ["mid", "midi"].iter().any(ends);
         let or_midi = if is_midi { "add --midi, or " } else { "" };
         return Err(Failure::new(

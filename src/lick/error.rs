@@ -131,7 +131,8 @@ fn is_notation(name: &str) -> bool {
     ends_in(name, &["musicxml", "xml", "mxl", "mid", "midi", "tab", "txt"])
 }
 
-fn is_recording(name: &str) -> bool {
+/// Whether the name is that of a recording.
+pub fn is_recording(name: &str) -> bool {
     ends_in(
         name,
         &[

@@ -239,3 +239,28 @@ fn a_tuning_without_octaves_is_asked_for_as_it_was_meant() {
         desk.run(&["tuning", "take.wav", "--tuning", typed]).refused(&["octaves: ", meant]);
     }
 }
+
+#[test]
+fn a_recording_is_not_asked_for_the_format_of_its_notes() {
+    let desk = Desk::new();
+    desk.sine("take.wav", 0.5, 0.3);
+    desk.run(&["convert", "take.wav", "-o", "new.toml"]).refused(&[
+        "take.wav: a recording",
+        "doublecheck listen take.wav",
+        "doublecheck new",
+    ]);
+    desk.run(&["convert", "lick.toml", "-o", "new.FLAC"])
+        .refused(&["new.FLAC: a recording", "doublecheck render LICK"]);
+    assert!(!desk.path("new.toml").exists() && !desk.path("new.FLAC").exists());
+}
+
+#[test]
+fn a_folder_in_the_place_of_a_rendering_is_told_as_one() {
+    let desk = Desk::new();
+    fs::create_dir(desk.path("takes")).expect("a folder");
+    for folder in ["/", ".", "takes", "takes/"] {
+        let run = desk.run(&["render", "lick.toml", "-o", folder]);
+        run.refused(&[&format!("{folder}: is a folder"), "name the file in it"]);
+    }
+    desk.run(&["render", "lick.toml", "-o", "take"]).refused(&["name it take.wav"]);
+}

@@ -3,6 +3,7 @@
 use std::fs;
 
 use super::Desk;
+use super::Run;
 use super::scrambled;
 
 /// Recordings nobody could judge, each with a word of what must be said about it.
@@ -187,4 +188,32 @@ fn a_silent_channel_beside_one_with_sound_is_told_with_the_way_out() {
     desk.channels("silent.wav", 44_100, 88_200, &[0.0, 0.0], tone);
     let run = desk.run(&["check", "lick.toml", "silent.wav", "--channel", "2"]);
     assert!(run.done().out.contains("the recording is silent, or far too quiet"), "{}", run.out);
+}
+
+/// What sounds in them may look like another kind: here like AAC without a container (ISO/IEC 13818-7,
+/// section 6.2), as the samples of quiet guitars do.
+#[test]
+fn recordings_of_a_known_kind_that_is_not_read_are_told_by_name() {
+    let desk = Desk::new();
+    let sound = [b"\xff\xf1\x4c\x00\x20\x1f\xfc".as_slice(), &[0; 249]].concat().repeat(40);
+    let beginnings: [(&str, &[u8], &str); 6] = [
+        ("take.au", b".snd\0\0\0\x18\0\0\x9c\x40\0\0\0\x03\0\0\xbb\x80\0\0\0\x01", "Sun audio"),
+        ("take.wav", b"RF64\xff\xff\xff\xffWAVEds64\x1c\0\0\0", "RF64"),
+        ("wide.wav", b"BW64\xff\xff\xff\xffWAVEds64\x1c\0\0\0", "BW64"),
+        ("take.w64", b"riff\x2e\x91\xcf\x11\xa5\xd6\x28\xdb\x04\xc1\0\0", "Wave64"),
+        (
+            "take.wma",
+            b"\x30\x26\xb2\x75\x8e\x66\xcf\x11\xa6\xd9\0\xaa\0\x62\xce\x6c",
+            "Windows Media",
+        ),
+        ("take.amr", b"#!AMR\n", ".amr"),
+    ];
+    for (name, beginning, kind) in beginnings {
+        let file = desk.put(name, [beginning, &sound].concat());
+        desk.run(&["listen", name]).refused(&[name, kind, "convert it to WAV or FLAC"]);
+        let bytes = fs::File::open(file).expect("a file");
+        let run = desk.command(&["listen", "-"]).stdin(bytes).output().expect("it starts");
+        let run = Run::of(run);
+        run.refused(&["standard input", kind, "convert it to WAV or FLAC"]);
+    }
 }
