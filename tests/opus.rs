@@ -5,7 +5,9 @@
 //! case says so and is skipped.
 
 #![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
-#![expect(clippy::print_stderr, reason = "what is skipped must be seen")]
+
+#[path = "support/skip.rs"]
+mod skip;
 
 use std::f64::consts::TAU;
 use std::fs;
@@ -19,6 +21,8 @@ use doublecheck::audio::ChannelChoice;
 use doublecheck::audio::Chunk;
 use doublecheck::audio::Recording;
 use doublecheck::synth::random::Random;
+
+use skip::skip;
 
 /// The rate Opus counts at (RFC 6716, section 2).
 const RATE: usize = 48_000;
@@ -69,7 +73,7 @@ fn ffmpeg(arguments: &[&str]) -> Option<Vec<u8>> {
     let mut command = Command::new("ffmpeg");
     command.args(["-hide_banner", "-loglevel", "error", "-y"]).args(arguments);
     let Ok(done) = command.stdin(Stdio::null()).output() else {
-        eprintln!("SKIPPED: ffmpeg is not installed");
+        skip("ffmpeg is not installed");
         return None;
     };
     let said = String::from_utf8_lossy(&done.stderr);

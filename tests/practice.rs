@@ -1,6 +1,5 @@
 //! Sessions: fed by recordings without any sound card, and live beside a sound server made for it.
 #![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
-#![expect(clippy::print_stderr, reason = "a skipped test says so")]
 
 mod support;
 
@@ -500,7 +499,7 @@ fn talk_before_the_lick_takes_no_step() {
     let (mut taken_back, mut gone) = (0, 0);
     for name in names {
         let Some((mut speech, at)) = support::recorded(&folder.join(&name)) else {
-            eprintln!("SKIPPED: there is no {name} in {}", folder.display());
+            support::skip::skip(format!("there is no {name} in {}", folder.display()));
             return;
         };
         assert_eq!(at, rate());

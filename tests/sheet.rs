@@ -1,7 +1,9 @@
 //! The practice sheet: self-contained, safe, and printed on both paper sizes by a browser.
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
-#![allow(clippy::print_stderr, reason = "a skipped test says so")]
+
+#[path = "support/skip.rs"]
+mod skip;
 
 use std::path::Path;
 use std::process::Command;
@@ -10,6 +12,8 @@ use doublecheck::lick;
 use doublecheck::lick::Lick;
 use doublecheck::report::sheet::sheet;
 use doublecheck::theory::note::Reference;
+
+use skip::skip;
 
 fn pages() -> impl Iterator<Item = (Lick, String)> {
     lick::library::names().map(|name| {
@@ -50,7 +54,7 @@ fn a_browser_prints_the_sheet_on_both_papers() {
             let pdf = folder.path().join(format!("{paper}.pdf"));
             std::fs::write(&html, sized).unwrap();
             let Some(bytes) = print(&html, &pdf) else {
-                eprintln!("skipped: there is no chromium to print with");
+                skip("there is no chromium to print with");
                 return;
             };
             let boxes = media_boxes(&bytes);

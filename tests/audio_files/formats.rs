@@ -23,6 +23,7 @@ use super::hear;
 use super::mix;
 use super::run;
 use super::sine;
+use super::skip::skip;
 use super::text;
 use super::write_wav;
 
@@ -143,7 +144,7 @@ fn a_wav_still_being_written_into_a_pipe_has_no_length_and_no_damage() {
         .stderr(Stdio::null())
         .output()
     else {
-        eprintln!("SKIPPED: sox is not installed");
+        skip("sox is not installed");
         return;
     };
     let folder = folder();

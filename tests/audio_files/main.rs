@@ -4,11 +4,12 @@
 //! not installed the case says so and is skipped.
 
 #![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
-#![expect(clippy::print_stderr, reason = "what is skipped must be seen")]
 
 mod damage;
 mod formats;
 mod pipes;
+#[path = "../support/skip.rs"]
+mod skip;
 mod written;
 
 use std::f64::consts::TAU;
@@ -20,6 +21,8 @@ use doublecheck::audio::AudioError;
 use doublecheck::audio::ChannelChoice;
 use doublecheck::audio::Chunk;
 use doublecheck::audio::Recording;
+
+use skip::skip;
 
 /// A4 by ISO 16:1975.
 const A4_HZ: f64 = 440.0;
@@ -122,7 +125,7 @@ fn run(tool: &str, args: &[&str]) -> bool {
             true
         }
         Err(_) => {
-            eprintln!("SKIPPED: {tool} is not installed");
+            skip(format!("{tool} is not installed"));
             false
         }
     }

@@ -3,12 +3,12 @@
 //! What it promises is written down in README.md under «In scripts». Nothing here depends on how
 //! well it hears.
 
-#![expect(clippy::print_stderr, reason = "what is skipped must be seen")]
-
 mod command_line;
 mod files;
 mod history;
 mod recordings;
+#[path = "../support/skip.rs"]
+mod skip;
 mod streams;
 
 use std::fs;

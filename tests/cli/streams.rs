@@ -10,6 +10,7 @@ use super::Desk;
 use super::LICK;
 use super::Run;
 use super::on_terminal;
+use super::skip::skip;
 
 #[test]
 fn a_dash_is_standard_output_or_refused() {
@@ -157,7 +158,7 @@ fn there_is_no_colour_beside_a_terminal() {
 #[cfg(target_os = "linux")]
 fn a_terminal_gets_colour_unless_it_is_refused() {
     if !Path::new("/usr/bin/script").exists() {
-        eprintln!("skipped: no /usr/bin/script here");
+        skip("there is no /usr/bin/script");
         return;
     }
     let desk = Desk::new();

@@ -3,7 +3,7 @@
 //! Synthetic strings have first partials that are known exactly; their stiffness, decay and glide are
 //! those of `hearing.md`, section 2. Real strings come from the recordings beside the project.
 
-#![expect(clippy::print_stdout, reason = "figures and skips must be seen")]
+#![expect(clippy::print_stdout, reason = "figures must be seen")]
 
 mod neck;
 mod printed;

@@ -28,6 +28,7 @@ use super::run;
 use super::support::cd_rate;
 use super::support::cents;
 use super::support::recorded;
+use super::support::skip::skip;
 use super::take;
 use super::written;
 
@@ -226,7 +227,7 @@ fn played(samples: &[f32], rate: SampleRate, nominal: Hertz) -> Option<f64> {
 fn octaves_of_a_real_guitar_are_as_wide_as_the_manifest_says() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/notes");
     let Ok(manifest) = std::fs::read_to_string(folder.join("manifest.csv")) else {
-        println!("SKIPPED: no recordings at {}", folder.display());
+        skip(format!("there are no recordings at {}", folder.display()));
         return;
     };
     struct Line {

@@ -25,6 +25,7 @@ use doublecheck::audio::live::Input;
 use doublecheck::audio::write::SampleFormat;
 use serde_json::Value;
 
+use crate::skip::skip;
 use crate::truth;
 
 /// Longer than anything here takes, even on a busy machine.
@@ -42,7 +43,7 @@ pub fn with_card(test: &str) -> bool {
     }
     for tool in ["pulseaudio", "pactl", "paplay"] {
         if Command::new(tool).arg("--version").output().is_err() {
-            eprintln!("SKIPPED {test}: {tool} is not installed (Debian: pulseaudio-utils)");
+            skip(format!("{tool} is not installed (Debian: pulseaudio-utils)"));
             return false;
         }
     }

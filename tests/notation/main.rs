@@ -2,13 +2,15 @@
 //! outside read in them.
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
-#![allow(clippy::print_stderr, reason = "a skipped test says so")]
+#![allow(clippy::print_stderr, reason = "what programs from outside say must be seen")]
 #![allow(clippy::disallowed_methods, reason = "a refusal is timed")]
 
 mod generate;
 mod hostile;
 mod outside;
 mod round_trip;
+#[path = "../support/skip.rs"]
+mod skip;
 
 use doublecheck::lick;
 use doublecheck::lick::Lick;

@@ -14,6 +14,7 @@ use proptest::test_runner::TestRunner;
 use crate::embedded;
 use crate::generate::Range;
 use crate::generate::any_lick;
+use crate::skip::skip;
 
 /// Random licks beside those of the program; the same in every run.
 const N_RANDOM: usize = 60;
@@ -36,13 +37,13 @@ fn programs_from_outside_read_every_note() {
     let script = root.join("tests/outside/check_notation.py");
     let run = Command::new(&python).arg(script).arg(folder.path()).output();
     let Ok(output) = run else {
-        eprintln!("skipped: there is no {}", python.display());
+        skip(format!("there is no {}", python.display()));
         return;
     };
     let told = String::from_utf8_lossy(&output.stdout);
     let complaint = String::from_utf8_lossy(&output.stderr);
     if output.status.code() == Some(SKIPPED) {
-        eprintln!("{told}(pip install music21 mido musicxml xmlschema)");
+        skip(format!("{} (pip install music21 mido musicxml xmlschema)", told.trim_end()));
         return;
     }
     assert!(output.status.success(), "{told}{complaint}");

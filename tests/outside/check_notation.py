@@ -22,7 +22,7 @@ try:
     import musicxml
     import xmlschema
 except ImportError as missing:
-    print(f"skipped: {missing}")
+    print(missing)
     sys.exit(77)
 
 LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}

@@ -2,6 +2,7 @@
 
 #![allow(dead_code, reason = "every test file uses a part of it")]
 
+pub mod skip;
 pub mod soundfont;
 pub mod truth;
 

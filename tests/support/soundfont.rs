@@ -28,10 +28,9 @@ pub struct Key {
 /// Plays `keys` on the guitar `program` for `length_s`, without echo, both channels mixed.
 ///
 /// `None`, with a word on standard error, where the package is not installed.
-#[allow(clippy::print_stderr, reason = "a skipped test must be seen to be skipped")]
 pub fn play(program: u8, keys: &[Key], length_s: f64, rate: SampleRate) -> Option<Vec<f32>> {
     let Some(font) = font() else {
-        eprintln!("SKIPPED: {PATH} is absent (apt-get install fluid-soundfont-gm)");
+        super::skip::skip(format!("{PATH} is absent (apt-get install fluid-soundfont-gm)"));
         return None;
     };
     let mut settings = SynthesizerSettings::new(rate.get() as i32);
