@@ -146,7 +146,7 @@ impl Existing {
     /// Asks before the work is done whether `path` can be written to afterwards.
     ///
     /// # Errors
-    /// There is such a file, and it is to stay; or such a folder; or no folder to hold it.
+    /// There is such a file, and it is to stay; or such a folder or device; or no folder to hold it.
     pub fn allows(self, path: &Path) -> Result<(), Failure> {
         let folder = path.parent().filter(|folder| *folder != Path::new(""));
         if folder.is_some_and(|folder| !folder.is_dir()) {
@@ -155,8 +155,8 @@ impl Existing {
                 "make the folder first, or give another path",
             ));
         }
-        let refused = path.is_dir() || (self != Self::Replace && path.exists());
-        if refused { Err(self.refusal(path)) } else { Ok(()) }
+        let may_go = self == Self::Replace && path.is_file();
+        if path.exists() && !may_go { Err(self.refusal(path)) } else { Ok(()) }
     }
 
     /// What is said where such a file is to stay.
@@ -164,6 +164,10 @@ impl Existing {
         if path.is_dir() {
             let error = format!("{}: is a folder", path.display());
             return Failure::new(error, "name the file in it that is to be written");
+        }
+        if path.exists() && !path.is_file() {
+            let error = format!("{}: is a device or a pipe, not a file", path.display());
+            return Failure::new(error, "name a file that is to be written");
         }
         let error = format!("{}: there is such a file already", path.display());
         Failure::new(

@@ -264,3 +264,23 @@ fn a_folder_in_the_place_of_a_rendering_is_told_as_one() {
     }
     desk.run(&["render", "lick.toml", "-o", "take"]).refused(&["name it take.wav"]);
 }
+
+/// A device that is replaced by a file is gone for all programs.
+#[cfg(unix)]
+#[test]
+fn no_file_takes_the_place_of_a_device_or_a_pipe() {
+    use std::os::unix::fs::FileTypeExt;
+    let desk = Desk::new();
+    for (command, pipe) in
+        [(&["render"][..], "pipe.wav"), (&["render", "--midi"], "pipe.mid"), (&["sheet"], "pipe")]
+    {
+        let made = std::process::Command::new("mkfifo").arg(desk.path(pipe)).status();
+        assert!(made.expect("mkfifo").success());
+        for force in [&[][..], &["--force"]] {
+            let run = desk.run(&[command, &["lick.toml", "-o", pipe], force].concat());
+            run.refused(&[&format!("{pipe}: is a device or a pipe"), "name a file"]);
+        }
+        let kind = fs::symlink_metadata(desk.path(pipe)).expect("still there").file_type();
+        assert!(kind.is_fifo(), "{pipe}");
+    }
+}
