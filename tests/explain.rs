@@ -139,6 +139,52 @@ fn what_the_chord_contains_is_spelled_as_the_chord_is() {
     }
 }
 
+/// The names of the notes of every moment, lowest first, and what the moment is called.
+fn told(lick: &Lick) -> Vec<(String, String)> {
+    let steps = lick.explain().steps.into_iter();
+    steps
+        .flat_map(|step| step.moments)
+        .map(|moment| {
+            let notes: Vec<_> = moment.notes.iter().map(|n| n.spelling.to_string()).collect();
+            (notes.join(" "), moment.name)
+        })
+        .collect()
+}
+
+/// Eb–Bb is a fifth and F–Bb a fourth; D#–A# would be a fifth too, but F–A# none of the two. A# would suit
+/// D#, and Bb suits the D of the pull-off (common practice: the simplest interval).
+#[test]
+fn a_note_that_is_held_keeps_its_name_through_the_moves_of_its_step() {
+    for (key, frets, notes, names) in [
+        (
+            "A minor",
+            r"x x x 8/10\\8 x 6",
+            "Eb4 Bb4, F4 Bb4, Eb4 Bb4",
+            "perfect fifth, perfect fourth, perfect fifth",
+        ),
+        ("A minor", "x x 1p0 3 x x", "Eb3 Bb3, D3 Bb3", "perfect fifth, minor sixth"),
+        ("C major", "x x 4h6 1 x x", "F#3 G#3, G#3 G#3", "major second, perfect unison"),
+    ] {
+        let lick = lick_in(key, 80, &[&format!("beats = 1, frets = \"{frets}\"")]);
+        let (written, called): (Vec<_>, Vec<_>) = told(&lick).into_iter().unzip();
+        assert_eq!((&*written.join(", "), &*called.join(", ")), (notes, names), "{key}, {frets}");
+    }
+}
+
+/// Triads as any book on harmony spells them: E is E G# B, C#dim C# E G, Bbm Bb Db F.
+#[test]
+fn a_chord_that_is_not_written_is_spelled_as_its_name_is() {
+    for (frets, notes, name) in [
+        ("0 2 2 1 x x", "E2 B2 E3 G#3", "E"),
+        ("4 2 2 x x x", "G#2 B2 E3", "E/G#"),
+        ("x 4 2 0 x x", "C#3 E3 G3", "C#dim"),
+        ("x 1 3 3 2 x", "Bb2 F3 Bb3 Db4", "Bbm"),
+    ] {
+        let lick = lick_in("C major", 80, &[&format!("beats = 1, frets = \"{frets}\"")]);
+        assert_eq!(told(&lick), [(notes.to_owned(), name.to_owned())], "{frets}");
+    }
+}
+
 /// Dbm is Db Fb Ab: below it E is no third. Ab major has neither name of that note.
 #[test]
 fn claims_that_are_true_of_the_chord_are_true() {

@@ -12,8 +12,9 @@ use doublecheck::theory::interval::Interval;
 use doublecheck::theory::key::Key;
 use doublecheck::theory::key::Mode;
 use doublecheck::theory::key::spell;
-use doublecheck::theory::naming::name_chord;
-use doublecheck::theory::naming::name_sounding;
+use doublecheck::theory::names::Names;
+use doublecheck::theory::naming;
+use doublecheck::theory::naming::ChordName;
 use doublecheck::theory::note::MidiNote;
 use doublecheck::theory::note::Reference;
 use doublecheck::theory::spelling::NoteName;
@@ -26,6 +27,14 @@ fn key(text: &str) -> Key {
 
 fn notes(text: &str) -> Vec<MidiNote> {
     text.split(' ').map(|note| note.parse::<Spelling>().unwrap().midi().unwrap()).collect()
+}
+
+fn name_chord(notes: &[MidiNote], key: Option<Key>) -> Option<ChordName> {
+    naming::name_chord(notes, &Names::of(&[notes.to_vec()], key, None))
+}
+
+fn name_sounding(notes: &[MidiNote], key: Option<Key>) -> String {
+    naming::name_sounding(notes, &Names::of(&[notes.to_vec()], key, None))
 }
 
 /// MIDI numbers and frequencies: ISO 16:1975 (A4 = 440 Hz), MIDI 1.0 (69 = A4, 60 = middle C);

@@ -97,6 +97,26 @@ impl ExpectedStep {
         self.struck.is_empty() && self.held.is_empty()
     }
 
+    /// The sets of notes that sound one after the other: at the strike, and after every stage; none in
+    /// a rest.
+    pub fn moments(&self) -> Vec<Vec<ExpectedNote>> {
+        if self.is_rest() {
+            return Vec::new();
+        }
+        let mut sounding: Vec<ExpectedNote> =
+            self.struck.iter().chain(&self.held).copied().collect();
+        let mut moments = vec![sounding.clone()];
+        for stages in self.stages.chunk_by(|a, b| a.order == b.order) {
+            for stage in stages {
+                for note in sounding.iter_mut().filter(|note| note.string == stage.to.string) {
+                    *note = stage.to;
+                }
+            }
+            moments.push(sounding.clone());
+        }
+        moments
+    }
+
     /// How many beats after the strike `stage` is due: moves on one string share the length of the step.
     pub fn due_beats(&self, stage: &Stage) -> f64 {
         let on_string = |other: &&Stage| other.to.string == stage.to.string;

@@ -12,11 +12,11 @@ use crate::theory::chord::Chord;
 use crate::theory::chord::Role;
 use crate::theory::interval::Interval;
 use crate::theory::key::Key;
+use crate::theory::names::Names;
+use crate::theory::names::may_be;
 use crate::theory::naming::ChordName;
 use crate::theory::naming::name_chord;
 use crate::theory::naming::name_sounding;
-use crate::theory::naming::readings;
-use crate::theory::naming::spell_in;
 use crate::theory::note::MidiNote;
 use crate::theory::spelling::Spelling;
 
@@ -55,7 +55,7 @@ pub struct Moment {
 pub struct SoundingNote {
     /// Where and how it is played.
     pub played: ExpectedNote,
-    /// How the key writes it; outside the key as the harmony does, or so that the interval reads well.
+    /// How the step writes it ([`Names`]).
     pub spelling: Spelling,
     /// What it is to the harmony.
     pub role: Option<Role>,
@@ -90,72 +90,68 @@ pub enum Truth {
     False,
 }
 
+impl Lick {
+    /// How every step writes its notes, those that it asks for and any other that is played there.
+    pub fn names(&self) -> Vec<Names> {
+        let asked = self.expected().steps;
+        asked
+            .iter()
+            .zip(self.harmonies())
+            .map(|(asked, harmony)| names(self, asked, harmony))
+            .collect()
+    }
+
+    /// The harmony of every step.
+    fn harmonies(&self) -> impl Iterator<Item = Option<&Chord>> {
+        self.steps.iter().scan(None, |harmony, step| {
+            *harmony = step.chord.as_ref().or(*harmony);
+            Some(*harmony)
+        })
+    }
+}
+
+fn names(lick: &Lick, asked: &ExpectedStep, harmony: Option<&Chord>) -> Names {
+    let notes = |moment: Vec<ExpectedNote>| moment.iter().map(|note| note.note).collect();
+    let moments: Vec<Vec<MidiNote>> = asked.moments().into_iter().map(notes).collect();
+    Names::of(&moments, Some(lick.key), harmony)
+}
+
 /// Explains every step of `lick`.
 pub fn explain_steps(lick: &Lick) -> Vec<StepFacts> {
     let expected = lick.expected();
-    let mut harmony: Option<Chord> = None;
-    lick.steps
-        .iter()
-        .zip(&expected.steps)
-        .map(|(written, asked)| {
-            if written.chord.is_some() {
-                harmony.clone_from(&written.chord);
-            }
-            let moments = moments(asked, lick.key, harmony.as_ref());
+    let steps = lick.steps.iter().zip(&expected.steps).zip(lick.harmonies());
+    steps
+        .map(|((written, asked), harmony)| {
+            let names = names(lick, asked, harmony);
+            let moments = asked.moments().into_iter();
+            let moments: Vec<_> =
+                moments.map(|sounding| Moment::new(sounding, &names, harmony)).collect();
             // Thirds of a beat do not add up exactly: a hair short of the bar line is on it.
             let bars = asked.start_beats / lick.meter.bar_beats() + 1e-9;
             StepFacts {
                 number: asked.number,
                 bar: bars as usize + 1,
                 beat: 1.0 + bars.fract() * f64::from(lick.meter.count),
-                harmony: harmony.clone(),
+                harmony: harmony.cloned(),
                 claim: written
                     .interval
-                    .map(|claimed| Claim::check(claimed, &moments, lick.key, harmony.as_ref())),
+                    .map(|claimed| Claim::check(claimed, &moments, lick.key, harmony)),
                 moments,
             }
         })
         .collect()
 }
 
-/// The sets of notes that sound one after the other in a step.
-fn moments(asked: &ExpectedStep, key: Key, harmony: Option<&Chord>) -> Vec<Moment> {
-    if asked.is_rest() {
-        return Vec::new();
-    }
-    let mut sounding: Vec<ExpectedNote> = asked.struck.iter().chain(&asked.held).copied().collect();
-    let mut moments = vec![Moment::new(&sounding, key, harmony)];
-    for stages in asked.stages.chunk_by(|a, b| a.order == b.order) {
-        for stage in stages {
-            for note in sounding.iter_mut().filter(|note| note.string == stage.to.string) {
-                *note = stage.to;
-            }
-        }
-        moments.push(Moment::new(&sounding, key, harmony));
-    }
-    moments
-}
-
 impl Moment {
-    fn new(sounding: &[ExpectedNote], key: Key, harmony: Option<&Chord>) -> Self {
-        let mut sounding = sounding.to_vec();
+    fn new(mut sounding: Vec<ExpectedNote>, names: &Names, harmony: Option<&Chord>) -> Self {
         // At equal pitch the thicker string comes first.
         sounding.sort_by_key(|note| (note.note, std::cmp::Reverse(note.string)));
         let midi: Vec<MidiNote> = sounding.iter().map(|note| note.note).collect();
-        let reading = match midi[..] {
-            [low, high] => readings(low, high, Some(key), harmony).first().copied(),
-            _ => None,
-        };
-        let spellings = match reading {
-            Some(best) => vec![best.low, best.high],
-            None => midi.iter().map(|&note| spell_in(note, key, harmony)).collect(),
-        };
         let notes: Vec<_> = sounding
             .into_iter()
-            .zip(spellings)
-            .map(|(played, spelling)| SoundingNote {
+            .map(|played| SoundingNote {
                 played,
-                spelling,
+                spelling: names.spell(played.note),
                 role: harmony.map(|chord| chord.role(played.note)),
             })
             .collect();
@@ -164,13 +160,12 @@ impl Moment {
             .skip(1)
             .filter_map(|note| Interval::between(notes[0].spelling, note.spelling))
             .collect();
-        let chord = name_chord(&midi, Some(key));
-        let name = match (reading, &notes[..]) {
-            (Some(best), _) => best.interval.name(),
-            (None, [note]) => note.spelling.to_string(),
-            _ => name_sounding(&midi, Some(key)),
-        };
-        Self { name, chord, notes, intervals }
+        Self {
+            name: name_sounding(&midi, names),
+            chord: name_chord(&midi, names),
+            notes,
+            intervals,
+        }
     }
 
     /// The interval between the lowest and the highest note; `None` for fewer than two.
@@ -218,8 +213,7 @@ fn make(
     key: Key,
     harmony: Option<&Chord>,
 ) -> bool {
-    let readings = readings(low.played.note, high.played.note, Some(key), harmony);
-    readings.iter().any(|reading| reading.interval == interval)
+    may_be(interval, [low.played.note, high.played.note], key, harmony)
 }
 
 impl SoundingNote {

@@ -15,6 +15,7 @@ use crate::engine::Strike;
 use crate::engine::Take;
 use crate::practice::matching::place;
 use crate::practice::verdict::Pitch;
+use crate::theory::names::Names;
 use crate::theory::naming::name_sounding;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
@@ -188,7 +189,7 @@ impl Heard {
             return "no clear note".to_owned();
         }
         let notes: Vec<MidiNote> = self.struck.iter().map(|(pitch, _)| pitch.note).collect();
-        name_sounding(&notes, None)
+        name_sounding(&notes, &Names::of(std::slice::from_ref(&notes), None, None))
     }
 }
 

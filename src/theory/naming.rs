@@ -10,11 +10,8 @@ use std::fmt;
 
 use super::chord::Chord;
 use super::interval::Interval;
-use super::key::Key;
-use super::key::spell;
+use super::names::Names;
 use super::note::MidiNote;
-use super::spelling::NoteName;
-use super::spelling::Spelling;
 
 /// The name of a set of notes as a chord.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -56,127 +53,113 @@ impl fmt::Display for ChordName {
 /// Names what sounds together: `F#4`, `minor sixth`, `D/F#`. More than two notes of only two
 /// names are an interval with doublings; a chord without a name is told by its notes, lowest
 /// first; no notes are `nothing`.
-pub fn name_sounding(notes: &[MidiNote], key: Option<Key>) -> String {
+pub fn name_sounding(notes: &[MidiNote], names: &Names) -> String {
     let mut notes = notes.to_vec();
     notes.sort_unstable();
-    let listed = || {
-        let names: Vec<_> = notes.iter().map(|&note| spell(note, key).to_string()).collect();
-        names.join(" ")
+    let told = match Sense::of(&notes) {
+        Sense::Pair { low, other } => name_pair(&notes, low, other, names),
+        Sense::Chord(found) => Some(found.named(names).to_string()),
+        Sense::Notes => None,
     };
-    match notes[..] {
+    told.unwrap_or_else(|| match notes[..] {
         [] => "nothing".to_owned(),
-        [note] => spell(note, key).to_string(),
-        [low, high] => interval_name(low, high, key).unwrap_or_else(listed),
-        _ => name_chord(&notes, key)
-            .map(|name| name.to_string())
-            .or_else(|| name_doubled(&notes, key))
-            .unwrap_or_else(listed),
+        _ => {
+            let listed: Vec<_> = notes.iter().map(|&note| names.spell(note).to_string()).collect();
+            listed.join(" ")
+        }
+    })
+}
+
+/// Names three or more notes as a chord, if it has a name.
+pub fn name_chord(notes: &[MidiNote], names: &Names) -> Option<ChordName> {
+    match Sense::of(notes) {
+        Sense::Chord(found) => Some(found.named(names)),
+        _ => None,
     }
 }
 
-fn interval_name(low: MidiNote, high: MidiNote, key: Option<Key>) -> Option<String> {
-    readings(low, high, key, None).first().map(|reading| reading.interval.name())
+/// The name of `notes`, lowest first, which are two or doublings of at most two: `minor sixth`,
+/// `D in octaves`, `major sixth with D doubled`.
+fn name_pair(notes: &[MidiNote], low: MidiNote, other: MidiNote, names: &Names) -> Option<String> {
+    let interval = || Some(Interval::between(names.spell(low), names.spell(other))?.name());
+    if notes.len() == 2 {
+        return interval();
+    }
+    let class = |note: MidiNote| note.0 % 12;
+    if class(low) == class(other) {
+        return Some(format!("{} in octaves", names.name(class(low))));
+    }
+    let is_doubled =
+        |note: &MidiNote| notes.iter().filter(|n| class(**n) == class(*note)).count() > 1;
+    let doubled: Vec<_> = [low, other]
+        .into_iter()
+        .filter(is_doubled)
+        .map(|note| names.name(class(note)).to_string())
+        .collect();
+    Some(format!("{} with {} doubled", interval()?, doubled.join(" and ")))
 }
 
-/// One way to write two notes, and the interval that it makes.
+/// What a set of notes is, however it is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Reading {
-    /// The lower note.
-    pub low: Spelling,
-    /// The upper note.
-    pub high: Spelling,
-    /// The interval between them.
-    pub interval: Interval,
+pub(super) enum Sense {
+    /// Two notes, or doublings of two: the lowest, and the lowest of another name if there is one.
+    Pair { low: MidiNote, other: MidiNote },
+    /// Three notes or more that are a chord.
+    Chord(FoundChord),
+    /// Anything else.
+    Notes,
 }
 
-/// The ways to write two notes in `key`, the best first; none beyond four octaves.
-///
-/// Notes of the signature have one name; a black key outside it has two (in C major the note over
-/// E may be G# or Ab), and the name that `harmony` has for it, if it contains it. Best is the way of
-/// the harmony, then the way that makes an interval in common use (E–G#, a major third,
-/// before E–Ab, a diminished fourth), then the way the key writes the notes by themselves. Without
-/// a key the interval is the usual one of its size.
-pub fn readings(
-    low: MidiNote,
-    high: MidiNote,
-    key: Option<Key>,
-    harmony: Option<&Chord>,
-) -> Vec<Reading> {
-    let usual = Interval::from_semitones(high.0.abs_diff(low.0));
-    let Some(key) = key else {
-        let spelled =
-            |interval| Reading { low: spell(low, None), high: spell(high, None), interval };
-        return usual.map(spelled).into_iter().collect();
-    };
-    let mut readings = Vec::new();
-    for low in spellings(low, key, harmony) {
-        for &high in &spellings(high, key, harmony) {
-            readings.extend(Interval::between(low, high).map(|interval| Reading {
-                low,
-                high,
-                interval,
-            }));
+impl Sense {
+    pub(super) fn of(notes: &[MidiNote]) -> Self {
+        let mut notes = notes.to_vec();
+        notes.sort_unstable();
+        match notes[..] {
+            [] | [_] => return Self::Notes,
+            [low, other] => return Self::Pair { low, other },
+            _ => {}
+        }
+        if let Some(found) = FoundChord::of(&notes) {
+            return Self::Chord(found);
+        }
+        let low = notes[0];
+        let is_low = |note: &&MidiNote| note.0 % 12 == low.0 % 12;
+        let other = notes.iter().copied().find(|note| !is_low(&note)).unwrap_or(low);
+        let is_either = |note: &MidiNote| is_low(&note) || note.0 % 12 == other.0 % 12;
+        if notes.iter().all(is_either) { Self::Pair { low, other } } else { Self::Notes }
+    }
+
+    /// The pitch classes whose names bear on each other, the lowest note's first.
+    pub(super) fn classes(&self) -> Vec<u8> {
+        match self {
+            Self::Pair { low, other } => vec![low.0 % 12, other.0 % 12],
+            Self::Chord(found) => {
+                let sounding = (0..12).map(|above| (found.bass + above) % 12);
+                sounding.filter(|class| found.has(*class) || *class == found.root).collect()
+            }
+            Self::Notes => Vec::new(),
         }
     }
-    let of_harmony = |spelling: Spelling, note: MidiNote| {
-        u8::from(harmony.and_then(|chord| chord.name_of(note)) == Some(spelling.name))
-    };
-    // The tritone is in common use under both its names.
-    readings.sort_by_key(|reading| {
-        let foreign = 2 - of_harmony(reading.low, low) - of_harmony(reading.high, high);
-        let unusual = Some(reading.interval) != usual && reading.interval.semitones() % 12 != 6;
-        (foreign, unusual)
-    });
-    readings
-}
 
-/// `note` as `key` writes it; outside the key as `harmony` does, if it contains it.
-pub fn spell_in(note: MidiNote, key: Key, harmony: Option<&Chord>) -> Spelling {
-    spellings(note, key, harmony).first().copied().unwrap_or_else(|| key.spell(note))
-}
-
-/// The names of one note, the best first: outside the key that of `harmony`, then the key's own.
-fn spellings(note: MidiNote, key: Key, harmony: Option<&Chord>) -> Vec<Spelling> {
-    let own = key.spell(note);
-    if key.contains(note.0 % 12) {
-        return vec![own];
+    /// How much of it reads oddly when it is written with `names`: an interval not in common use, or
+    /// notes that are no thirds, fifths, … of their chord.
+    pub(super) fn oddities(&self, names: &Names) -> usize {
+        match self {
+            Self::Pair { low, other } => {
+                let written = Interval::between(names.spell(*low), names.spell(*other));
+                let semitones = low.0.abs_diff(other.0);
+                // The tritone is in common use under both its names.
+                let usual = written == Interval::from_semitones(semitones) || semitones % 12 == 6;
+                usize::from(!usual)
+            }
+            Self::Chord(found) => {
+                let ChordName { chord, .. } = found.named(names);
+                let is_odd = |class: u8| chord.name_of(MidiNote(class)) != Some(names.name(class));
+                (0..12).filter(|&class| found.has(class) && is_odd(class)).count()
+            }
+            Self::Notes => 0,
+        }
     }
-    let other = match own.name.accidental() {
-        0 => None,
-        1 => NoteName::from_fifths(own.name.fifths() - 12),
-        _ => NoteName::from_fifths(own.name.fifths() + 12),
-    };
-    // Double accidentals are harder to read than what they would be right about.
-    let chords = harmony.and_then(|chord| chord.name_of(note));
-    let chords = chords.filter(|name| name.accidental().abs() < 2);
-    let mut spellings: Vec<Spelling> = [chords, Some(own.name), other]
-        .into_iter()
-        .flatten()
-        .filter_map(|name| Spelling::of(note, name))
-        .collect();
-    spellings.dedup();
-    spellings
-}
-
-/// The name of `notes`, lowest first, if they are doublings of at most two: `D in octaves`,
-/// `major sixth with D doubled`.
-fn name_doubled(notes: &[MidiNote], key: Option<Key>) -> Option<String> {
-    let low = *notes.first()?;
-    let is_low = |note: &&MidiNote| note.0 % 12 == low.0 % 12;
-    let Some(&other) = notes.iter().find(|note| !is_low(note)) else {
-        return Some(format!("{} in octaves", spell(low, key).name));
-    };
-    let n_low = notes.iter().filter(is_low).count();
-    let n_other = notes.iter().filter(|note| note.0 % 12 == other.0 % 12).count();
-    if n_low + n_other < notes.len() {
-        return None;
-    }
-    let doubled: Vec<_> = [(low, n_low), (other, n_other)]
-        .iter()
-        .filter(|(_, count)| *count > 1)
-        .map(|(note, _)| spell(*note, key).name.to_string())
-        .collect();
-    Some(format!("{} with {} doubled", interval_name(low, other, key)?, doubled.join(" and ")))
 }
 
 /// A kind of chord: its suffix, its tones as semitones above the root, and whether players leave
@@ -230,28 +213,48 @@ enum Omission {
     RootOrFifth,
 }
 
-/// Names three or more notes as a chord, if it has a name.
-pub fn name_chord(notes: &[MidiNote], key: Option<Key>) -> Option<ChordName> {
-    let bass = notes.iter().min()?.0 % 12;
-    if notes.len() < 3 {
-        return None;
+/// A chord found in a set of notes, in pitch classes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct FoundChord {
+    root: u8,
+    bass: u8,
+    /// Index in [`KINDS`].
+    kind: usize,
+    /// What sounds, as a set of semitones above C.
+    sounding: u16,
+    /// Tones that do not sound, as a set of semitones above the root.
+    omitted: u16,
+}
+
+impl FoundChord {
+    /// The chord that three or more notes make.
+    fn of(notes: &[MidiNote]) -> Option<Self> {
+        let bass = notes.iter().min()?.0 % 12;
+        let sounding = notes.iter().fold(0u16, |set, note| set | 1 << (note.0 % 12));
+        let (.., root, kind, omitted) = (0..12u8)
+            .flat_map(|root| (0..KINDS.len()).map(move |kind| (root, kind)))
+            .filter_map(|(root, kind)| {
+                let omitted = match_kind(sounding, root, kind)?;
+                let inverted = root != bass && omitted & 1 == 0;
+                // A left-out root is worse than an inversion, that worse than a left-out fifth.
+                let cost = (omitted & 1, inverted, omitted != 0, kind);
+                Some((cost, root, kind, omitted))
+            })
+            .min()?;
+        Some(Self { root, bass, kind, sounding, omitted })
     }
-    let sounding = notes.iter().fold(0u16, |set, note| set | 1 << (note.0 % 12));
-    let (.., root, kind, omitted) = (0..12u8)
-        .flat_map(|root| (0..KINDS.len()).map(move |kind| (root, kind)))
-        .filter_map(|(root, kind)| {
-            let omitted = match_kind(sounding, root, kind)?;
-            let inverted = root != bass && omitted & 1 == 0;
-            // A left-out root is worse than an inversion, that worse than a left-out fifth.
-            let cost = (omitted & 1, inverted, omitted != 0, kind);
-            Some((cost, root, kind, omitted))
-        })
-        .min()?;
-    let name = |pitch_class: u8| key.map_or(NoteName::sharp(pitch_class), |k| k.name(pitch_class));
-    let without_root = omitted & 1 != 0;
-    let over = (bass != root && !without_root).then(|| name(bass));
-    let chord = Chord::new(name(root), KINDS[kind].0, over).expect("the table holds valid symbols");
-    Some(ChordName { chord, without_root, without_fifth: omitted & 1 << 7 != 0 })
+
+    fn has(&self, class: u8) -> bool {
+        self.sounding & 1 << class != 0
+    }
+
+    fn named(&self, names: &Names) -> ChordName {
+        let without_root = self.omitted & 1 != 0;
+        let over = (self.bass != self.root && !without_root).then(|| names.name(self.bass));
+        let chord = Chord::new(names.name(self.root), KINDS[self.kind].0, over);
+        let chord = chord.expect("the table holds valid symbols");
+        ChordName { chord, without_root, without_fifth: self.omitted & 1 << 7 != 0 }
+    }
 }
 
 /// The tones of the kind that do not sound, as a set of semitones above the root, if the kind
