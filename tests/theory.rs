@@ -416,6 +416,47 @@ fn sets_of_notes_are_named_as_chords() {
     assert_eq!(name_chord(&notes("C3 E3"), None), None);
 }
 
+/// Without a key: intervals by their letters, chords in thirds (any book on harmony), sharps where either would
+/// do (common practice).
+#[test]
+fn what_sounds_without_a_key_is_written_as_it_is_called() {
+    let table = [
+        ("C#4 G4", "diminished fifth"),
+        ("C4 F#4", "augmented fourth"),
+        ("Bb3 D4", "major third"),
+        ("Eb4 G4", "major third"),
+        ("F4 Ab4", "minor third"),
+        ("F#4 A#4", "major third"),
+        ("Bb3 F4", "perfect fifth"),
+        ("C4 Ab4", "minor sixth"),
+        ("A#4", "A#4"),
+        ("Bb2 F3 Bb3 D4", "Bb"),
+        ("C3 Eb3 G3", "Cm"),
+        ("E3 G#3 B3", "E"),
+        ("C#3 E3 G3", "C#dim"),
+        ("C3 E3 G3 Bb3", "C7"),
+        ("G#2 B2 E3", "E/G#"),
+        ("Bb2 Bb3 D4", "major tenth with Bb doubled"),
+    ];
+    for (written, name) in table {
+        let sounding = notes(written);
+        let names = Names::of(std::slice::from_ref(&sounding), None, None);
+        let found: Vec<_> = sounding.iter().map(|&note| names.spell(note).to_string()).collect();
+        let called = naming::name_sounding(&sounding, &names);
+        assert_eq!((&*found.join(" "), &*called), (written, name));
+    }
+    for low in 28..=88 {
+        for width in 0..=24 {
+            let pair = [MidiNote(low), MidiNote(low + width)];
+            let names = Names::of(&[pair.to_vec()], None, None);
+            let written = Interval::between(names.spell(pair[0]), names.spell(pair[1])).unwrap();
+            assert_eq!(naming::name_sounding(&pair, &names), written.name());
+            let is_tritone = [6, 18].contains(&width);
+            assert!(is_tritone || Some(written) == Interval::from_semitones(width), "{pair:?}");
+        }
+    }
+}
+
 #[test]
 fn what_sounds_is_named_by_how_much_of_it_there_is() {
     let d = Some(key("D major"));

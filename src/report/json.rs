@@ -21,8 +21,7 @@ use crate::practice::verdict::Status;
 use crate::practice::verdict::StepJudgement;
 use crate::practice::verdict::TakeJudgement;
 use crate::practice::verdict::UnmatchedStrike;
-use crate::theory::key::Key;
-use crate::theory::key::spell;
+use crate::theory::names::Names;
 
 /// The version of the documents written here.
 pub const SCHEMA: u32 = 1;
@@ -230,7 +229,7 @@ fn heard(page: &Page, note: &HeardNote) -> Heard {
     };
     let in_tune = out_of_tune(note, page.tolerance).is_none();
     Heard {
-        pitch: sounding(&note.pitch, page.key),
+        pitch: sounding(&note.pitch, &page.names),
         status,
         instead_of,
         string: note.expected.map(|expected| expected.string.0),
@@ -243,9 +242,9 @@ fn heard(page: &Page, note: &HeardNote) -> Heard {
     }
 }
 
-pub(super) fn sounding(pitch: &Pitch, key: Option<Key>) -> Sounding {
+pub(super) fn sounding(pitch: &Pitch, names: &Names) -> Sounding {
     Sounding {
-        note: spell(pitch.note, key).to_string(),
+        note: names.spell(pitch.note).to_string(),
         midi: pitch.note.0,
         hz: thousandths(pitch.frequency.get()),
         cents: hundredths(pitch.cents.0),
@@ -256,7 +255,7 @@ pub(super) fn sounding(pitch: &Pitch, key: Option<Key>) -> Sounding {
 fn unmatched(page: &Page, strike: &UnmatchedStrike) -> Unmatched {
     Unmatched {
         start_s: thousandths(strike.start_s),
-        heard: strike.heard.iter().map(|pitch| sounding(pitch, page.key)).collect(),
+        heard: strike.heard.iter().map(|pitch| sounding(pitch, &page.names)).collect(),
     }
 }
 

@@ -1,7 +1,8 @@
 //! What sounds in a recording, strike by strike, without a lick to compare with.
 //!
 //! **Conventions.** A strike is named by the notes that were struck; what only rings on from
-//! before is told apart. With no key to go by, notes are spelled with sharps.
+//! before is told apart. With no key to go by, notes are spelled with sharps, but where an interval or
+//! a chord would not be what it is called.
 
 use std::io;
 use std::io::Write;
@@ -74,9 +75,9 @@ pub fn line(
     let heard = Heard::of(strike, reference);
     let notes = heard.struck.iter().map(|(pitch, sure)| {
         let perhaps = if *sure { "" } else { "perhaps " };
-        format!("{perhaps}{}", text::pitch(pitch, None))
+        format!("{perhaps}{}", text::pitch(pitch, &heard.names))
     });
-    let ringing = heard.ringing.iter().map(|pitch| text::ringing(pitch.note, None));
+    let ringing = heard.ringing.iter().map(|pitch| text::ringing(pitch.note, &heard.names));
     let told: Vec<String> = notes.chain(ringing).collect();
     let (at, mut name) = (strike.onset.seconds(rate), heard.name());
     // A power chord on G reads like the note G5, and D7 like one too.
@@ -111,10 +112,10 @@ pub fn json(out: &mut impl Write, take: &Take, reference: Reference) -> io::Resu
         .map(|strike| {
             let heard = Heard::of(strike, reference);
             let struck = heard.struck.iter().map(|(pitch, sure)| StruckJson {
-                sounding: json::sounding(pitch, None),
+                sounding: json::sounding(pitch, &heard.names),
                 doubtful: !sure,
             });
-            let ringing = heard.ringing.iter().map(|pitch| json::sounding(pitch, None));
+            let ringing = heard.ringing.iter().map(|pitch| json::sounding(pitch, &heard.names));
             StrikeJson {
                 start_s: json::thousandths(strike.onset.seconds(take.rate)),
                 end_s: json::thousandths(strike.end.seconds(take.rate)),
@@ -172,6 +173,8 @@ struct StruckJson {
 struct Heard {
     struck: Vec<(Pitch, bool)>,
     ringing: Vec<Pitch>,
+    /// How they are written.
+    names: Names,
 }
 
 impl Heard {
@@ -181,16 +184,21 @@ impl Heard {
         struck.sort_by_key(|(pitch, _)| pitch.note);
         let is_struck = |pitch: &Pitch| struck.iter().any(|(other, _)| other.note == pitch.note);
         let ringing = strike.notes.iter().filter_map(|note| place(note, reference, Cents(0.0)));
-        Self { ringing: ringing.filter(|pitch| !is_struck(pitch)).collect(), struck }
+        let ringing = ringing.filter(|pitch| !is_struck(pitch)).collect();
+        let names = Names::of(&[notes(&struck)], None, None);
+        Self { struck, ringing, names }
     }
 
     fn name(&self) -> String {
         if self.struck.is_empty() {
             return "no clear note".to_owned();
         }
-        let notes: Vec<MidiNote> = self.struck.iter().map(|(pitch, _)| pitch.note).collect();
-        name_sounding(&notes, &Names::of(std::slice::from_ref(&notes), None, None))
+        name_sounding(&notes(&self.struck), &self.names)
     }
+}
+
+fn notes(struck: &[(Pitch, bool)]) -> Vec<MidiNote> {
+    struck.iter().map(|(pitch, _)| pitch.note).collect()
 }
 
 #[cfg(test)]
@@ -294,7 +302,36 @@ mod tests {
         assert!(found.contains("1.02 s  G5                 G5 +0 ±1\n"), "found:\n{found}");
     }
 
-    /// A perhaps A#4 (466.16 Hz, ISO 16) beside notes that are sure, and one alone.
+    /// C#–G is a diminished fifth, Bb–D a major third, Eb G Bb the chord of Eb (any book on harmony); their
+    /// frequencies are by ISO 16.
+    #[test]
+    fn notes_are_written_so_that_they_are_what_they_are_called() {
+        let rows = [
+            (vec![277.183, 391.995], "diminished fifth", "C#4 +0 ±1, G4 +0 ±1"),
+            (vec![233.082, 293.665], "major third", "Bb3 +0 ±1, D4 +0 ±1"),
+            (vec![155.563, 195.998, 233.082], "Eb", "Eb3 +0 ±1, G3 +0 ±1, Bb3 +0 ±1"),
+            (vec![466.164], "A#4", "A#4 +0 ±1"),
+        ];
+        for (frequencies, name, notes) in rows {
+            let mut take = take();
+            let heard = take.strikes[0].notes[1];
+            let heard = |hz| HeardPitch { frequency: Hertz::new(hz).expect("positive"), ..heard };
+            take.strikes[0].notes = frequencies.into_iter().map(heard).collect();
+            let mut out = Vec::new();
+            text(&mut out, &take, Reference::default()).expect("a vector takes all bytes");
+            let found = String::from_utf8(out).expect("UTF-8");
+            let row = format!("0.51 s  {name:<17}  {notes}\n");
+            assert!(found.contains(&row), "found:\n{found}");
+            let mut out = Vec::new();
+            json(&mut out, &take, Reference::default()).expect("a vector takes all bytes");
+            let found: Value = serde_json::from_slice(&out).expect("one JSON document");
+            let first = notes.split(' ').next();
+            assert_eq!(found["strikes"][0]["notes"][0]["note"].as_str(), first);
+        }
+    }
+
+    /// A perhaps A#4 (466.16 Hz, ISO 16) beside notes that are sure, and one alone. Thirds from F#4 up to D5
+    /// are written Gb Bb D: F# A# C## would be the same.
     #[test]
     fn a_doubtful_note_is_told_as_such_and_never_alone() {
         let mut take = take();
@@ -306,7 +343,7 @@ mod tests {
         let mut out = Vec::new();
         text(&mut out, &take, Reference::default()).expect("a vector takes all bytes");
         let found = String::from_utf8(out).expect("UTF-8");
-        assert!(found.contains("F#4 +1 ±1, perhaps A#4 +0 ±1, D5 +0 ±1"), "found:\n{found}");
+        assert!(found.contains("Gb4 +1 ±1, perhaps Bb4 +0 ±1, D5 +0 ±1"), "found:\n{found}");
         assert!(found.contains("1.02 s  no clear note\n"), "found:\n{found}");
         let mut out = Vec::new();
         json(&mut out, &take, Reference::default()).expect("a vector takes all bytes");

@@ -28,8 +28,7 @@ use crate::lick::Lick;
 use crate::lick::Step;
 use crate::practice::verdict::TakeJudgement;
 use crate::practice::verdict::Verdict;
-use crate::theory::key::Key;
-use crate::theory::key::spell;
+use crate::theory::names::Names;
 use crate::theory::note::MidiNote;
 use crate::units::Cents;
 
@@ -38,8 +37,8 @@ use crate::units::Cents;
 pub struct Page {
     /// Title of the lick.
     pub title: String,
-    /// Its key, by which notes are spelled.
-    pub key: Option<Key>,
+    /// How notes are written in its key.
+    pub names: Names,
     /// The tempo it is written at, in quarter notes a minute.
     pub tempo_bpm: f64,
     /// The tab of every step as written, the first step first.
@@ -57,7 +56,7 @@ impl Page {
         };
         Self {
             title: lick.title.clone(),
-            key: Some(lick.key),
+            names: Names::of(&[], Some(lick.key), None),
             tempo_bpm: lick.tempo_bpm,
             tabs: lick.steps.iter().map(tab).collect(),
             tolerance,
@@ -65,7 +64,7 @@ impl Page {
     }
 
     fn name(&self, note: MidiNote) -> String {
-        spell(note, self.key).to_string()
+        self.names.spell(note).to_string()
     }
 }
 

@@ -14,6 +14,7 @@ use crate::practice::verdict::UnmatchedStrike;
 use crate::practice::verdict::Verdict;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
+use crate::theory::names::Names;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::units::Cents;
@@ -31,7 +32,7 @@ pub(super) fn page() -> Page {
     ];
     Page {
         title: "Ferry landing sixths".to_owned(),
-        key: Some("D major".parse().expect("a key")),
+        names: Names::of(&[], Some("D major".parse().expect("a key")), None),
         tempo_bpm: 84.0,
         tabs: tabs.map(str::to_owned).to_vec(),
         tolerance: Cents(10.0),

@@ -102,7 +102,7 @@ fn tuning(page: &Page, take: &TakeJudgement, tally: &Tally) -> Option<String> {
     let listed: Vec<String> = off
         .iter()
         .take(MOST_LISTED)
-        .map(|(step, heard)| format!("{} in step {step}", pitch(&heard.pitch, page.key)))
+        .map(|(step, heard)| format!("{} in step {step}", pitch(&heard.pitch, &page.names)))
         .collect();
     let more = match off.len().saturating_sub(MOST_LISTED) {
         0 => String::new(),

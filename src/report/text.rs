@@ -25,8 +25,7 @@ use crate::practice::verdict::Status;
 use crate::practice::verdict::StepJudgement;
 use crate::practice::verdict::TakeJudgement;
 use crate::practice::verdict::Verdict;
-use crate::theory::key::Key;
-use crate::theory::key::spell;
+use crate::theory::names::Names;
 use crate::theory::note::MidiNote;
 
 /// Columns are padded up to this many characters; a longer cell only moves its own line.
@@ -193,7 +192,7 @@ pub(super) fn row(page: &Page, step: &StepJudgement) -> [String; 6] {
     let mut heard: Vec<&HeardNote> = step.heard.iter().collect();
     // Struck first, then later stages, then what only rings; within each in the order of the judge.
     heard.sort_by_key(|note| (note.status == Status::Ringing, note.start_s.is_some()));
-    let heard: Vec<String> = heard.iter().map(|note| heard_note(page, note)).collect();
+    let heard: Vec<String> = heard.iter().map(|note| heard_note(&page.names, note)).collect();
     [
         step.step.to_string(),
         tab.cloned().unwrap_or_default(),
@@ -205,18 +204,18 @@ pub(super) fn row(page: &Page, step: &StepJudgement) -> [String; 6] {
     ]
 }
 
-fn heard_note(page: &Page, heard: &HeardNote) -> String {
-    let pitch = pitch(&heard.pitch, page.key);
+fn heard_note(names: &Names, heard: &HeardNote) -> String {
+    let pitch = pitch(&heard.pitch, names);
     match heard.status {
-        Status::Ringing => ringing(heard.pitch.note, page.key),
+        Status::Ringing => ringing(heard.pitch.note, names),
         _ if heard.start_s.is_some() => format!("then {pitch}"),
         _ => pitch,
     }
 }
 
 /// A note with its cents and their standard error: `F#4 +2 ±1`.
-pub(super) fn pitch(pitch: &Pitch, key: Option<Key>) -> String {
-    format!("{} {}", spell(pitch.note, key), cents(pitch))
+pub(super) fn pitch(pitch: &Pitch, names: &Names) -> String {
+    format!("{} {}", names.spell(pitch.note), cents(pitch))
 }
 
 /// The cents and their standard error: `+2 ±1`.
@@ -230,8 +229,8 @@ pub(super) fn cents(pitch: &Pitch) -> String {
 }
 
 /// A note left over from before, told without cents: it is not being played.
-pub(super) fn ringing(note: MidiNote, key: Option<Key>) -> String {
-    format!("({} rings)", spell(note, key))
+pub(super) fn ringing(note: MidiNote, names: &Names) -> String {
+    format!("({} rings)", names.spell(note))
 }
 
 /// The verdict in words: what kind, then what exactly.
@@ -352,13 +351,15 @@ mod tests {
         let mut note = sample::take().steps[0].heard[0];
         note.pitch.cents = crate::units::Cents(-0.4);
         note.pitch.cents_error = None;
-        assert_eq!(pitch(&note.pitch, None), "F#4 +0");
+        let names = sample::page().names;
+        assert_eq!(pitch(&note.pitch, &names), "F#4 +0");
     }
 
     #[test]
     fn no_measurement_is_told_as_exact() {
         let mut note = sample::take().steps[0].heard[0];
         note.pitch.cents_error = Some(crate::units::Cents(0.04));
-        assert!(pitch(&note.pitch, None).ends_with("±1"));
+        let names = sample::page().names;
+        assert!(pitch(&note.pitch, &names).ends_with("±1"));
     }
 }
