@@ -199,37 +199,38 @@ fn judged<'a>(page: &Page, recording: &'a str, take: &'a TakeJudgement) -> Judge
 }
 
 pub(super) fn step<'a>(page: &Page, step: &'a StepJudgement) -> Step<'a> {
+    let names = page.names_in(step.step);
     Step {
         step: step.step,
         verdict: word(step.verdict),
         start_s: step.start_s.map(thousandths),
         timing_ms: step.timing_ms.map(tenths),
-        expected: step.expected.iter().map(|note| expected(page, note)).collect(),
-        heard: step.heard.iter().map(|note| heard(page, note)).collect(),
-        missing: step.missing.iter().map(|note| expected(page, note)).collect(),
+        expected: step.expected.iter().map(|note| expected(names, note)).collect(),
+        heard: step.heard.iter().map(|note| heard(page, names, note)).collect(),
+        missing: step.missing.iter().map(|note| expected(names, note)).collect(),
         remarks: &step.remarks,
     }
 }
 
-fn expected(page: &Page, note: &ExpectedNote) -> Expected {
+fn expected(names: &Names, note: &ExpectedNote) -> Expected {
     Expected {
         string: note.string.0,
         fret: note.fret.0,
-        note: page.name(note.note),
+        note: names.spell(note.note).to_string(),
         midi: note.note.0,
     }
 }
 
-fn heard(page: &Page, note: &HeardNote) -> Heard {
+fn heard(page: &Page, names: &Names, note: &HeardNote) -> Heard {
     let (status, instead_of) = match note.status {
         Status::Right => ("right", None),
-        Status::Wrong { instead_of } => ("wrong", Some(expected(page, &instead_of))),
+        Status::Wrong { instead_of } => ("wrong", Some(expected(names, &instead_of))),
         Status::Extra => ("extra", None),
         Status::Ringing => ("ringing", None),
     };
     let in_tune = out_of_tune(note, page.tolerance).is_none();
     Heard {
-        pitch: sounding(&note.pitch, &page.names),
+        pitch: sounding(&note.pitch, names),
         status,
         instead_of,
         string: note.expected.map(|expected| expected.string.0),
@@ -255,7 +256,7 @@ pub(super) fn sounding(pitch: &Pitch, names: &Names) -> Sounding {
 fn unmatched(page: &Page, strike: &UnmatchedStrike) -> Unmatched {
     Unmatched {
         start_s: thousandths(strike.start_s),
-        heard: strike.heard.iter().map(|pitch| sounding(pitch, &page.names)).collect(),
+        heard: strike.heard.iter().map(|pitch| sounding(pitch, &page.beside)).collect(),
     }
 }
 

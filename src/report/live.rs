@@ -48,7 +48,7 @@ impl Lines {
             }
             News::Pass(Told::Stray { heard, .. }) => {
                 let heard: Vec<String> =
-                    heard.iter().map(|pitch| text::pitch(pitch, &page.names)).collect();
+                    heard.iter().map(|pitch| text::pitch(pitch, &page.beside)).collect();
                 writeln!(out, "   -  belongs to no step: {}", heard.join(", "))
             }
             News::Hole { start_s, length_s } => {
@@ -119,7 +119,7 @@ pub fn event(out: &mut impl Write, page: &Page, pass: usize, news: &News) -> io:
         News::Pass(Told::Missed(number)) => ("missed", json!({ "step": number })),
         News::Pass(Told::TakenBack(number)) => ("taken_back", json!({ "step": number })),
         News::Pass(Told::Stray { heard, .. }) => {
-            let heard: Vec<_> = heard.iter().map(|p| json::sounding(p, &page.names)).collect();
+            let heard: Vec<_> = heard.iter().map(|p| json::sounding(p, &page.beside)).collect();
             ("stray", json!({ "heard": value(&heard)? }))
         }
         News::Pass(Told::Over(_)) => return Ok(()),

@@ -29,7 +29,6 @@ use crate::lick::Step;
 use crate::practice::verdict::TakeJudgement;
 use crate::practice::verdict::Verdict;
 use crate::theory::names::Names;
-use crate::theory::note::MidiNote;
 use crate::units::Cents;
 
 /// What the reports say of the lick itself.
@@ -37,8 +36,10 @@ use crate::units::Cents;
 pub struct Page {
     /// Title of the lick.
     pub title: String,
-    /// How notes are written in its key.
-    pub names: Names,
+    /// How every step writes notes, the first step first.
+    pub names: Vec<Names>,
+    /// How notes that belong to no step are written: as the key has them.
+    pub beside: Names,
     /// The tempo it is written at, in quarter notes a minute.
     pub tempo_bpm: f64,
     /// The tab of every step as written, the first step first.
@@ -56,15 +57,17 @@ impl Page {
         };
         Self {
             title: lick.title.clone(),
-            names: Names::of(&[], Some(lick.key), None),
+            names: lick.names(),
+            beside: Names::of(&[], Some(lick.key), None),
             tempo_bpm: lick.tempo_bpm,
             tabs: lick.steps.iter().map(tab).collect(),
             tolerance,
         }
     }
 
-    fn name(&self, note: MidiNote) -> String {
-        self.names.spell(note).to_string()
+    /// How the step of that number writes notes.
+    fn names_in(&self, step: usize) -> &Names {
+        step.checked_sub(1).and_then(|index| self.names.get(index)).unwrap_or(&self.beside)
     }
 }
 

@@ -32,7 +32,8 @@ pub(super) fn page() -> Page {
     ];
     Page {
         title: "Ferry landing sixths".to_owned(),
-        names: Names::of(&[], Some("D major".parse().expect("a key")), None),
+        names: Vec::new(),
+        beside: Names::of(&[], Some("D major".parse().expect("a key")), None),
         tempo_bpm: 84.0,
         tabs: tabs.map(str::to_owned).to_vec(),
         tolerance: Cents(10.0),

@@ -9,6 +9,8 @@ use super::tally::out_of_tune;
 use super::text::pitch;
 use crate::practice::verdict::Finding;
 use crate::practice::verdict::HeardNote;
+use crate::practice::verdict::Pitch;
+use crate::practice::verdict::Status;
 use crate::practice::verdict::TakeJudgement;
 use crate::practice::verdict::UnmatchedStrike;
 use crate::practice::verdict::Verdict;
@@ -23,7 +25,7 @@ const NOTICED_MS: f64 = 6.0;
 /// The summary, one sentence or two a line.
 pub(super) fn sentences(page: &Page, take: &TakeJudgement, tally: &Tally) -> Vec<String> {
     let mut lines = vec![steps(tally)];
-    lines.extend(most_frequent(page, tally));
+    lines.extend(most_frequent(page, take, tally));
     lines.extend(tuning(page, take, tally));
     lines.extend(timing(take));
     lines.extend(unmatched(page, &take.unmatched));
@@ -56,7 +58,7 @@ fn steps(tally: &Tally) -> String {
     format!("{} of {steps} right; {}.", tally.right, others.join(", "))
 }
 
-fn most_frequent(page: &Page, tally: &Tally) -> Option<String> {
+fn most_frequent(page: &Page, take: &TakeJudgement, tally: &Tally) -> Option<String> {
     let (fault, count) = tally.most_frequent()?;
     let what = match fault {
         Fault::OffBy { string, semitones } => {
@@ -69,7 +71,12 @@ fn most_frequent(page: &Page, tally: &Tally) -> Option<String> {
             format!("the note on string {} was {by} {way}", string.0)
         }
         Fault::Missing { string } => format!("the note on string {} did not sound", string.0),
-        Fault::Extra { note } => format!("{} was struck beside the step", page.name(note)),
+        Fault::Extra { note } => {
+            let is_this = |h: &HeardNote| h.status == Status::Extra && h.pitch.note == note;
+            let step = take.steps.iter().find(|step| step.heard.iter().any(is_this));
+            let names = step.map_or(&page.beside, |step| page.names_in(step.step));
+            format!("{} was struck beside the step", names.spell(note))
+        }
         Fault::Sharp { string } => format!("the note on string {} was sharp", string.0),
         Fault::Flat { string } => format!("the note on string {} was flat", string.0),
     };
@@ -102,7 +109,9 @@ fn tuning(page: &Page, take: &TakeJudgement, tally: &Tally) -> Option<String> {
     let listed: Vec<String> = off
         .iter()
         .take(MOST_LISTED)
-        .map(|(step, heard)| format!("{} in step {step}", pitch(&heard.pitch, &page.names)))
+        .map(|(step, heard)| {
+            format!("{} in step {step}", pitch(&heard.pitch, page.names_in(*step)))
+        })
         .collect();
     let more = match off.len().saturating_sub(MOST_LISTED) {
         0 => String::new(),
@@ -139,7 +148,8 @@ fn unmatched(page: &Page, strikes: &[UnmatchedStrike]) -> Option<String> {
         .iter()
         .take(MOST_LISTED)
         .map(|strike| {
-            let names: Vec<String> = strike.heard.iter().map(|p| page.name(p.note)).collect();
+            let name = |pitch: &Pitch| page.beside.spell(pitch.note).to_string();
+            let names: Vec<String> = strike.heard.iter().map(name).collect();
             format!("{:.1} s {}", strike.start_s, names.join(" ")).trim_end().to_owned()
         })
         .collect();

@@ -18,6 +18,7 @@ use super::tally::Tally;
 use super::tally::missing_outright;
 use super::tally::out_of_tune;
 use super::word;
+use crate::lick::expected::ExpectedNote;
 use crate::lick::place::escaped;
 use crate::practice::verdict::HeardNote;
 use crate::practice::verdict::Pitch;
@@ -27,6 +28,7 @@ use crate::practice::verdict::TakeJudgement;
 use crate::practice::verdict::Verdict;
 use crate::theory::names::Names;
 use crate::theory::note::MidiNote;
+use crate::units::Cents;
 
 /// Columns are padded up to this many characters; a longer cell only moves its own line.
 const WIDEST_COLUMN: usize = 36;
@@ -188,11 +190,13 @@ fn painted(words: &str, verdict: Verdict, colour: Colour) -> String {
 
 pub(super) fn row(page: &Page, step: &StepJudgement) -> [String; 6] {
     let tab = step.step.checked_sub(1).and_then(|index| page.tabs.get(index));
-    let asked: Vec<String> = step.expected.iter().map(|note| page.name(note.note)).collect();
+    let names = page.names_in(step.step);
+    let name = |note: &ExpectedNote| names.spell(note.note).to_string();
+    let asked: Vec<String> = step.expected.iter().map(name).collect();
     let mut heard: Vec<&HeardNote> = step.heard.iter().collect();
     // Struck first, then later stages, then what only rings; within each in the order of the judge.
     heard.sort_by_key(|note| (note.status == Status::Ringing, note.start_s.is_some()));
-    let heard: Vec<String> = heard.iter().map(|note| heard_note(&page.names, note)).collect();
+    let heard: Vec<String> = heard.iter().map(|note| heard_note(names, note)).collect();
     [
         step.step.to_string(),
         tab.cloned().unwrap_or_default(),
@@ -236,12 +240,14 @@ pub(super) fn ringing(note: MidiNote, names: &Names) -> String {
 /// The verdict in words: what kind, then what exactly.
 fn verdict(page: &Page, step: &StepJudgement) -> String {
     let word = word(step.verdict);
-    let mut details: Vec<String> = step.heard.iter().filter_map(|h| fault(page, h)).collect();
+    let names = page.names_in(step.step);
+    let faults = step.heard.iter().filter_map(|heard| fault(names, page.tolerance, heard));
+    let mut details: Vec<String> = faults.collect();
     if step.start_s.is_some() {
-        let missing = missing_outright(step).map(|note| format!("no {}", page.name(note.note)));
+        let missing = missing_outright(step).map(|note| format!("no {}", names.spell(note.note)));
         details.extend(missing);
     }
-    details.extend(step.heard.iter().filter_map(|h| elsewhere(page, h)));
+    details.extend(step.heard.iter().filter_map(|h| elsewhere(names, h)));
     details.extend(step.remarks.iter().cloned());
     let mark = if step.verdict == Verdict::Right { "," } else { ":" };
     if details.is_empty() {
@@ -252,22 +258,22 @@ fn verdict(page: &Page, step: &StepJudgement) -> String {
 }
 
 /// The right note on another string than the lick asks for: no fault, but worth a word.
-fn elsewhere(page: &Page, heard: &HeardNote) -> Option<String> {
+fn elsewhere(names: &Names, heard: &HeardNote) -> Option<String> {
     let (string, _) = heard.played_elsewhere()?;
     let asked = heard.expected?;
-    let name = page.name(heard.pitch.note);
+    let name = names.spell(heard.pitch.note);
     Some(format!("{name} on string {} instead of {}", string.0, asked.string.0))
 }
 
-fn fault(page: &Page, heard: &HeardNote) -> Option<String> {
-    let name = page.name(heard.pitch.note);
+fn fault(names: &Names, tolerance: Cents, heard: &HeardNote) -> Option<String> {
+    let name = names.spell(heard.pitch.note);
     match heard.status {
-        Status::Right => match out_of_tune(heard, page.tolerance)? {
+        Status::Right => match out_of_tune(heard, tolerance)? {
             OutOfTune::Sharp => Some(format!("{name} sharp")),
             OutOfTune::Flat => Some(format!("{name} flat")),
         },
         Status::Wrong { instead_of } => {
-            Some(format!("{name} instead of {}", page.name(instead_of.note)))
+            Some(format!("{name} instead of {}", names.spell(instead_of.note)))
         }
         Status::Extra => Some(format!("{name} extra")),
         Status::Ringing => None,
@@ -295,6 +301,25 @@ mod tests {
         let expected = include_str!("sample.txt");
         let found = printed(&[sample::report()], Colour::Plain);
         assert_eq!(found, expected, "found:\n{found}");
+    }
+
+    /// B7 is B D# F# A (any book on harmony); D major by itself has Eb.
+    #[test]
+    fn what_is_heard_in_a_step_is_written_as_its_chord_is() {
+        let chord = "B7".parse().expect("a chord");
+        let key = "D major".parse().expect("a key");
+        let names = Names::of(&[], Some(key), Some(&chord));
+        let page = Page { names: vec![names; 7], ..sample::page() };
+        let mut out = Vec::new();
+        let look = Look { colour: Colour::Plain, width: None };
+        check(&mut out, &page, &[sample::report()], look).expect("a vector takes all bytes");
+        let found = String::from_utf8(out).expect("text is UTF-8");
+        assert!(found.contains("D#4 +3 ±1, C#5"), "{found}");
+        assert!(found.contains("wrong: D#4 instead of E4"), "{found}");
+        let mut out = Vec::new();
+        crate::report::json::check(&mut out, &page, &[sample::report()]).expect("written");
+        let found = String::from_utf8(out).expect("text is UTF-8");
+        assert!(found.contains("\"D#4\"") && !found.contains("\"Eb4\""), "{found}");
     }
 
     #[test]
@@ -351,7 +376,7 @@ mod tests {
         let mut note = sample::take().steps[0].heard[0];
         note.pitch.cents = crate::units::Cents(-0.4);
         note.pitch.cents_error = None;
-        let names = sample::page().names;
+        let names = sample::page().beside;
         assert_eq!(pitch(&note.pitch, &names), "F#4 +0");
     }
 
@@ -359,7 +384,7 @@ mod tests {
     fn no_measurement_is_told_as_exact() {
         let mut note = sample::take().steps[0].heard[0];
         note.pitch.cents_error = Some(crate::units::Cents(0.04));
-        let names = sample::page().names;
+        let names = sample::page().beside;
         assert!(pitch(&note.pitch, &names).ends_with("±1"));
     }
 }

@@ -284,3 +284,61 @@ fn no_file_takes_the_place_of_a_device_or_a_pipe() {
         assert!(kind.is_fifo(), "{pipe}");
     }
 }
+
+/// A7 is A C# E G, E7 E G# B D, and E–G# is a third in no chord (any book on harmony); C major by itself has
+/// Db and Ab (harmonic chromatic scale, as in `theory::key`).
+#[test]
+fn a_note_has_one_name_wherever_it_is_told() {
+    let desk = Desk::new();
+    let steps = r#"
+  { beats = 1, frets = "x x 2 1 x x" },
+  { beats = 1, frets = "x x x 6 8 x", chord = "A7" },
+  { beats = 1, frets = "x x 4h6 1 x x", chord = "E7" },
+  { beats = 1, frets = "x x x 1 4 x", chord = "Fm" },
+"#;
+    let (head, _) = LICK.split_once("\n  {").expect("steps");
+    desk.put("lick.toml", format!("{head}{steps}]\n"));
+    desk.sine("take.wav", 1.0, 0.3);
+    let notes =
+        [&["E3", "G#3"] as &[&str], &["C#4", "G4"], &["F#3", "G#3", "G#3"], &["Ab3", "Eb4"]];
+
+    let explained = desk.run(&["explain", "lick.toml", "--json"]).done().json();
+    let checked = desk.run(&["check", "lick.toml", "take.wav", "--json"]).done().json();
+    let page = desk.run(&["check", "lick.toml", "take.wav"]).done().out.clone();
+    let sheet = desk.run(&["sheet", "lick.toml", "-o", "-"]).done().out.clone();
+    for (index, notes) in notes.iter().enumerate() {
+        let names = |of: &serde_json::Value| -> Vec<String> {
+            let all = of.as_array().expect("notes");
+            all.iter().map(|note| note["note"].as_str().expect("a name").to_owned()).collect()
+        };
+        let struck = &explained["steps"][index]["moments"][0]["notes"];
+        assert_eq!(names(struck), notes[..2], "explain");
+        let step = &checked["takes"][0]["steps"][index];
+        assert_eq!(names(&step["expected"]), *notes, "check --json");
+        assert_eq!(names(&step["missing"]), *notes, "check --json");
+        let asked = format!("  {}  ", notes.join(" "));
+        assert!(page.contains(&asked), "no {asked:?} in\n{page}");
+        let row = format!("<td>{}</td>", notes[..2].join(" "));
+        assert!(sheet.contains(&row), "no {row} in the sheet");
+    }
+
+    desk.run(&["convert", "lick.toml", "-o", "lick.musicxml"]).done();
+    let score = fs::read_to_string(desk.path("lick.musicxml")).expect("a score");
+    let pitches = score.split("<pitch>").skip(1).map(|rest| {
+        let part = |name: &str| {
+            let (pitch, _) = rest.split_once("</pitch>").expect("an end");
+            let (_, rest) = pitch.split_once(&format!("<{name}>"))?;
+            rest.split('<').next()
+        };
+        let sign = match part("alter") {
+            None => "",
+            Some("1") => "#",
+            Some("-1") => "b",
+            Some(other) => panic!("altered by {other}"),
+        };
+        format!("{}{sign}{}", part("step").unwrap_or("?"), part("octave").unwrap_or("?"))
+    });
+    // The hammered note comes with the one that is held beside it.
+    let expected = ["E3", "G#3", "C#4", "G4", "F#3", "G#3", "G#3", "G#3", "Ab3", "Eb4"];
+    assert_eq!(pitches.collect::<Vec<_>>(), expected, "{score}");
+}

@@ -22,6 +22,7 @@ use crate::notation::ticks::moves;
 use crate::notation::ticks::note_at;
 use crate::notation::ticks::parts;
 use crate::notation::ticks::struck_note;
+use crate::theory::names::Names;
 use crate::theory::note::MidiNote;
 use crate::theory::spelling::Spelling;
 
@@ -99,6 +100,8 @@ struct Tone {
 struct Staff<'a> {
     lick: &'a Lick,
     division: Division,
+    /// How the step that is written spells its notes; before the first, how the key does.
+    names: Names,
     bars: Vec<Element>,
     bar: Vec<Element>,
     /// Ticks since the bar began.
@@ -125,12 +128,14 @@ struct Piece<'a> {
 impl<'a> Staff<'a> {
     fn new(lick: &'a Lick, division: Division) -> Self {
         let tones = vec![None; lick.tuning.n_strings()];
-        Self { lick, division, bars: Vec::new(), bar: Vec::new(), filled: 0, tones }
+        let names = Names::of(&[], Some(lick.key), None);
+        Self { lick, division, names, bars: Vec::new(), bar: Vec::new(), filled: 0, tones }
     }
 
     fn bars(mut self) -> Vec<Element> {
         self.bar = vec![self.attributes(), self.tempo()];
-        for (index, step) in self.lick.steps.iter().enumerate() {
+        for ((index, step), names) in self.lick.steps.iter().enumerate().zip(self.lick.names()) {
+            self.names = names;
             self.step(step, self.lick.steps.get(index + 1));
         }
         if !self.bar.is_empty() {
@@ -184,9 +189,9 @@ impl<'a> Staff<'a> {
             .add(Element::new("sound").with("tempo", tempo))
     }
 
-    /// Letter, alteration and octave, as the key writes the note.
+    /// Letter, alteration and octave.
     fn pitch_parts(&self, note: MidiNote, prefix: &str) -> Vec<Element> {
-        let spelling = Some(self.lick.key.spell(note)).filter(|spelling| spelling.octave >= 0);
+        let spelling = Some(self.names.spell(note)).filter(|spelling| spelling.octave >= 0);
         let spelling = spelling.unwrap_or_else(|| Spelling::sharp(note));
         let part = |name: &str| Element::new(&format!("{prefix}{name}"));
         let alter = spelling.name.accidental();

@@ -17,6 +17,7 @@ use crate::report::tally::missing_outright;
 use crate::report::tally::out_of_tune;
 use crate::report::text::cents;
 use crate::report::word;
+use crate::theory::names::Names;
 use crate::theory::note::MidiNote;
 use crate::units::Cents;
 
@@ -106,11 +107,13 @@ impl View<'_> {
     /// One line a note.
     fn rows(&self, found: &Reading, columns: &Columns) -> Vec<Line<'static>> {
         let (judgement, scale) = (&found.judgement, columns.scale());
+        let names = self.page.names_in(judgement.step);
+        let heard = judgement.heard.iter();
         let mut cells: Vec<_> =
-            judgement.heard.iter().map(|note| (order(note), self.note(note, scale))).collect();
+            heard.map(|note| (order(note), self.note(note, names, scale))).collect();
         cells.extend(missing_outright(judgement).map(|missing| {
             let [heard, cents] = ["-", ""].map(str::to_owned);
-            let asked = self.page.name(missing.note);
+            let asked = names.spell(missing.note).to_string();
             ((0, missing.note), [asked, heard, cents, empty_scale(scale), "missing".to_owned()])
         }));
         cells.sort_by_key(|(order, _)| *order);
@@ -133,8 +136,8 @@ impl View<'_> {
         lines
     }
 
-    fn note(&self, note: &HeardNote, scale: usize) -> [String; 5] {
-        let name = self.page.name(note.pitch.note);
+    fn note(&self, note: &HeardNote, names: &Names, scale: usize) -> [String; 5] {
+        let name = names.spell(note.pitch.note).to_string();
         let (asked, word) = match note.status {
             Status::Right => (
                 name.clone(),
@@ -145,7 +148,7 @@ impl View<'_> {
                 },
             ),
             Status::Wrong { instead_of } => {
-                let asked = self.page.name(instead_of.note);
+                let asked = names.spell(instead_of.note).to_string();
                 (asked.clone(), format!("not {asked}"))
             }
             Status::Extra => (String::new(), "extra".to_owned()),

@@ -62,8 +62,8 @@ pub(super) fn section(steps: &[StepFacts], reference: Reference) -> Markup {
         let (Some([low, high]), Some(interval)) = (moment.double_stop(), moment.span()) else {
             continue;
         };
-        let notes = [low.played.note, high.played.note];
-        let same = |row: &&mut Row<'_>| [row.low.played.note, row.high.played.note] == notes;
+        let notes = [low.spelling, high.spelling];
+        let same = |row: &&mut Row<'_>| [row.low.spelling, row.high.spelling] == notes;
         match rows.iter_mut().find(same) {
             Some(row) => row.steps.push(step.number.to_string()),
             None => {
