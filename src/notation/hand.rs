@@ -4,11 +4,16 @@
 //! no two at once on one string, the one is taken whose sum of hand movements is least; every fret
 //! past the twelfth, where the neck meets the body, counts as a movement of one fret, a stretch of
 //! more than four frets as much as moving the hand from end to end, and between equals the lower
-//! position wins. A note keeps its string as long as it sounds.
+//! position wins. An open string belongs to the hand that lies by the nut: beside one further up,
+//! which cannot damp it and whose notes sound otherwise, it counts as the way down there. Double stops
+//! that follow each other slide along their strings; to leave both for others counts as moving on by
+//! the width of the hand, unless a pause as long as the notes gives time for it. A note keeps its
+//! string as long as it sounds, and slides on a stopped one.
 //! **Limits.** Where no way exists, notes that still sound are cut short, and after that notes are
 //! left out from the middle of the chord; both are told.
 
 use std::collections::BTreeMap;
+use std::ops::Sub;
 
 use super::remarks::Remarks;
 use crate::lick::Lick;
@@ -19,6 +24,13 @@ use crate::theory::note::MidiNote;
 
 /// Frets a hand spans without a stretch, one finger each: the last less the first.
 const SPAN: u8 = 3;
+
+/// The highest place of a hand that has open strings beside it: its four fingers are on the frets that
+/// open chords are made of, or next to them (common practice).
+const BY_THE_NUT: u8 = SPAN + 1;
+
+/// What a string that a double stop leaves for another counts, in frets.
+const CROSSING: u32 = 2;
 
 /// The last fret before the neck meets the body (common practice).
 const FREE: u8 = 12;
@@ -57,14 +69,22 @@ pub(super) struct Placed<T> {
 /// String and fret of one note after another.
 type Layout = Vec<(StringNumber, u8)>;
 
-/// The cost of the cheapest way to have the hand in each place, and which way that is.
-type Hands = BTreeMap<Option<u8>, (u32, usize)>;
+/// What the hand does at an onset, as far as it matters to the next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+struct Hand {
+    /// The fret it lies at; `None` while only open strings have been played.
+    position: Option<u8>,
+    /// The strings of the double stop that is struck, the lower note's first.
+    pair: Option<[StringNumber; 2]>,
+}
+
+/// The cost of the cheapest way to have each hand, and which way that is.
+type Hands = BTreeMap<Hand, (u32, usize)>;
 
 /// One way to lay what sounds at an onset: string and fret of each note in `sounding` order.
 struct Way {
     places: Layout,
-    /// Where the hand lies; `None` while only open strings have been played.
-    position: Option<u8>,
+    hand: Hand,
     cost: u32,
     before: usize,
 }
@@ -77,7 +97,7 @@ struct Onset {
 
 /// Lays `notes`, ordered by start, on `open` strings as they sound at the capo. `None` for a note
 /// that cannot be laid.
-pub(super) fn place<T: Ord + Copy>(
+pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
     notes: &[Wanted<T>],
     open: &[(StringNumber, MidiNote)],
     capo: Fret,
@@ -95,22 +115,29 @@ pub(super) fn place<T: Ord + Copy>(
         fresh.retain(|&i| !choices[i].is_empty());
         fresh.sort_by_key(|&i| notes[i].note);
         let before = onsets.last();
+        let rested = before.is_some_and(|onset| {
+            let start = onset.sounding.last().map(|&i| notes[i].start);
+            let end = onset.sounding.iter().map(|&i| ends[i]).max();
+            let is_pause =
+                |(start, end): (T, T)| (start..=now).contains(&end) && now - end >= end - start;
+            start.zip(end).is_some_and(is_pause)
+        });
         let sounding = before.map_or(&[][..], |onset| &onset.sounding);
         let held: Vec<usize> = (0..sounding.len()).filter(|&i| ends[sounding[i]] > now).collect();
         let mut kept: Vec<usize> = held.iter().map(|&i| sounding[i]).collect();
         while held.len() + fresh.len() > MAX_NOTES && !fresh.is_empty() {
             fresh.remove(fresh.len() / 2);
         }
-        let mut ways = extend(before, &held, &fresh, &choices);
+        let mut ways = extend(before, rested, &held, &fresh, &choices);
         if ways.is_empty() && !held.is_empty() {
             for note in kept.drain(..) {
                 ends[note] = now;
             }
-            ways = extend(before, &[], &fresh, &choices);
+            ways = extend(before, rested, &[], &fresh, &choices);
         }
         while ways.is_empty() && !fresh.is_empty() {
             fresh.remove(fresh.len() / 2);
-            ways = extend(before, &[], &fresh, &choices);
+            ways = extend(before, rested, &[], &fresh, &choices);
         }
         if !ways.is_empty() {
             kept.extend(&fresh);
@@ -130,28 +157,41 @@ pub(super) fn place<T: Ord + Copy>(
     placed
 }
 
-/// The strings and frets a note can begin at.
+/// The strings and frets a note can begin at: where it slides, stopped ones if there are any.
 fn choices<T>(note: &Wanted<T>, open: &[(StringNumber, MidiNote)], last: u8) -> Layout {
-    open.iter()
-        .filter_map(|&(string, open)| {
-            let fret = note.note.0.checked_sub(open.0)?;
-            (fret >= note.down && fret.saturating_add(note.up) <= last).then_some((string, fret))
-        })
-        .collect()
+    let choices = open.iter().filter_map(|&(string, open)| {
+        let fret = note.note.0.checked_sub(open.0)?;
+        (fret >= note.down && fret.saturating_add(note.up) <= last).then_some((string, fret))
+    });
+    let choices: Layout = choices.collect();
+    let is_stopped = |&(_, fret): &(StringNumber, u8)| fret > note.down;
+    let slides = note.down > 0 || note.up > 0;
+    match slides && choices.iter().any(is_stopped) {
+        true => choices.into_iter().filter(is_stopped).collect(),
+        false => choices,
+    }
 }
 
-/// The ways to lay `fresh` notes beside the `held` ones (by place in the onset before).
-fn extend(before: Option<&Onset>, held: &[usize], fresh: &[usize], choices: &[Layout]) -> Vec<Way> {
+/// The ways to lay `fresh` notes beside the `held` ones (by place in the onset before); the hand may
+/// have `rested` since.
+fn extend(
+    before: Option<&Onset>,
+    rested: bool,
+    held: &[usize],
+    fresh: &[usize],
+    choices: &[Layout],
+) -> Vec<Way> {
     // Only where the held notes lie and where the hand is matters of what came before.
     let mut pasts: BTreeMap<Layout, Hands> = BTreeMap::new();
     match before {
         None => {
-            pasts.entry(Vec::new()).or_default().insert(None, (0, 0));
+            pasts.entry(Vec::new()).or_default().insert(Hand::default(), (0, 0));
         }
         Some(onset) => {
             for (index, way) in onset.ways.iter().enumerate() {
                 let lying = held.iter().map(|&i| way.places[i]).collect();
-                let best = pasts.entry(lying).or_default().entry(way.position);
+                let pair = way.hand.pair.filter(|_| !rested);
+                let best = pasts.entry(lying).or_default().entry(Hand { pair, ..way.hand });
                 let best = best.or_insert((way.cost, index));
                 *best = (*best).min((way.cost, index));
             }
@@ -163,19 +203,32 @@ fn extend(before: Option<&Onset>, held: &[usize], fresh: &[usize], choices: &[La
         lay(fresh, choices, &mut lying.clone(), &mut layouts, &mut { MAX_TRIES });
         for places in layouts {
             let stopped = places.iter().map(|&(_, fret)| fret).filter(|&fret| fret > 0);
+            let n_stopped = stopped.clone().count() as u32;
             let (low, high) = (stopped.clone().min(), stopped.max());
             let cramped = high.map_or(0, |high| high.saturating_sub(FREE));
             let stretch = low.zip(high).map_or(0, |(low, high)| high - low).saturating_sub(SPAN);
+            let struck = &places[lying.len()..];
+            let n_open = struck.iter().filter(|&&(_, fret)| fret == 0).count() as u32;
+            let pair = match *struck {
+                [(low, _), (high, _)] => Some([low, high]),
+                _ => None,
+            };
             let laid = hands.iter().map(|(&hand, &(cost, before))| {
-                let position = low.or(hand);
-                let travel = position.zip(hand).map_or(0, |(to, from)| to.abs_diff(from));
-                let effort =
-                    u32::from(travel + cramped) + u32::from(stretch) * u32::from(LAST_FRET.0);
-                let cost = cost + 100 * effort + u32::from(low.unwrap_or(0));
-                Way { places: places.clone(), position, cost, before }
+                let position = low.or(hand.position);
+                let travel = position.zip(hand.position).map_or(0, |(to, from)| to.abs_diff(from));
+                let from_nut = u32::from(position.unwrap_or(0).saturating_sub(BY_THE_NUT));
+                let crossed = pair.zip(hand.pair).map_or(0, |(to, from)| {
+                    to.iter().zip(from).filter(|&(&to, from)| to != from).count() as u32
+                });
+                let effort = u32::from(travel + cramped)
+                    + u32::from(stretch) * u32::from(LAST_FRET.0)
+                    + n_open * from_nut
+                    + crossed * CROSSING;
+                let cost = cost + 100 * effort + u32::from(low.unwrap_or(0)) + n_stopped;
+                Way { places: places.clone(), hand: Hand { position, pair }, cost, before }
             });
             match low {
-                // The hand is where the layout puts it, so the cheapest way to get there is enough.
+                // The layout says where the hand is then, so the cheapest way to get there is enough.
                 Some(_) => ways.extend(laid.min_by_key(|way| way.cost)),
                 None => ways.extend(laid),
             }

@@ -5,6 +5,7 @@
 #![allow(clippy::print_stderr, reason = "what programs from outside say must be seen")]
 #![allow(clippy::disallowed_methods, reason = "a refusal is timed")]
 
+mod fingering;
 mod generate;
 mod hostile;
 mod outside;

@@ -4,8 +4,8 @@
 //! percussion channel is passed over), so that a bend moves no other string. A slide goes by
 //! semitones, as frets make it, and arrives at its time; a bend goes smoothly and begins at it.
 //! A hammer-on or pull-off is a note of its own, softer than a struck one.
-//! **Rule on the way in.** Strings and frets are chosen so that the hand keeps still: of all ways
-//! to lay the notes, the one with the least movement of the lowest stopped fret. Pitch that moves
+//! **Rule on the way in.** Strings and frets are chosen so that the hand keeps still, by the rule of
+//! `notation/hand.rs`. Pitch that moves
 //! by whole semitones is a slide, pitch that rises between them a bend; where it stays for a
 //! sixteenth of a beat or longer, one move ends and the next begins.
 //! The tuning is the usual one, the sixth string down to D2 where notes lie so low.
