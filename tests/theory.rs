@@ -11,7 +11,7 @@ use doublecheck::theory::fretboard::fret_position;
 use doublecheck::theory::interval::Interval;
 use doublecheck::theory::key::Key;
 use doublecheck::theory::key::Mode;
-use doublecheck::theory::key::spell;
+use doublecheck::theory::key::spell_open;
 use doublecheck::theory::names::Names;
 use doublecheck::theory::naming;
 use doublecheck::theory::naming::ChordName;
@@ -135,9 +135,12 @@ fn chromatic_notes_follow_the_harmonic_chromatic_scale() {
             assert_eq!(key(name).name(written.pitch_class()).to_string(), degree, "in {name}");
         }
     }
-    assert_eq!(spell(MidiNote(66), Some(key("D major"))).to_string(), "F#4");
-    assert_eq!(spell(MidiNote(66), Some(key("Db major"))).to_string(), "Gb4");
-    assert_eq!(spell(MidiNote(70), None).to_string(), "A#4");
+    assert_eq!(key("D major").spell(MidiNote(66)).to_string(), "F#4");
+    assert_eq!(key("Db major").spell(MidiNote(66)).to_string(), "Gb4");
+    // An open string keeps the name it is tuned by where that is a natural.
+    assert_eq!(spell_open(MidiNote(59), Some(key("Gb major"))).to_string(), "B3");
+    assert_eq!(spell_open(MidiNote(58), Some(key("Gb major"))).to_string(), "Bb3");
+    assert_eq!(spell_open(MidiNote(70), None).to_string(), "A#4");
 }
 
 #[test]

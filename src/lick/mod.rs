@@ -23,6 +23,7 @@ use crate::theory::chord::Chord;
 use crate::theory::fretboard::Tuning;
 use crate::theory::interval::Interval;
 use crate::theory::key::Key;
+use crate::theory::key::spell_open;
 use crate::theory::spelling::Spelling;
 use beats::Beats;
 pub use library::find;
@@ -51,11 +52,7 @@ impl Lick {
     /// The open strings without capo by name, lowest string first: naturals as such, others as
     /// the key writes them.
     pub fn open_names(&self) -> Vec<Spelling> {
-        let name = |note| match Spelling::sharp(note) {
-            natural if natural.name.accidental() == 0 => natural,
-            _ => self.key.spell(note),
-        };
-        self.tuning.strings().map(|(_, note)| name(note)).collect()
+        self.tuning.strings().map(|(_, note)| spell_open(note, Some(self.key))).collect()
     }
 }
 

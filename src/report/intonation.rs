@@ -19,7 +19,7 @@ use crate::practice::intonation::StringIntonation;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::key::Key;
-use crate::theory::key::spell;
+use crate::theory::key::spell_open;
 
 /// What a note of the check is called: `open`, `harmonic over fret 12`, `fret 15`.
 pub fn role(against: Against, role: Role) -> String {
@@ -92,7 +92,7 @@ pub fn text(out: &mut impl Write, check: &IntonationCheck, key: Option<Key>) -> 
     writeln!(out, "string  note  {lower:>9}  {upper:>9}   offset (cents)  advice")?;
     writeln!(out, "{}", "─".repeat(88))?;
     for string in check.strings() {
-        let note = spell(string.note, key).to_string();
+        let note = spell_open(string.note, key).to_string();
         let hz = |hz: Option<f64>| hz.map_or("–".to_owned(), |hz| format!("{hz:.2}"));
         let offset = string.offset.map_or("–".to_owned(), |mean| {
             format!("{} {}", plucks::signed(mean.cents), plucks::error(mean.error))
@@ -124,7 +124,7 @@ pub fn json(out: &mut impl Write, check: &IntonationCheck, key: Option<Key>) -> 
             let reference = string.reference.map(|hz| json::thousandths(hz.get()));
             StringJson {
                 string: string.string.0,
-                note: spell(string.note, key).to_string(),
+                note: spell_open(string.note, key).to_string(),
                 open_hz: reference.filter(|_| plan.against == Against::Stopped(Fret(0))),
                 harmonic_hz: reference.filter(|_| plan.against == Against::Harmonic),
                 reference_fret: plan.against.base().0,
@@ -181,7 +181,7 @@ pub fn page(check: &IntonationCheck, key: Option<Key>) -> String {
         .iter()
         .rev()
         .map(|string| Offset {
-            label: format!("{} {}", string.string.0, spell(string.note, key)),
+            label: format!("{} {}", string.string.0, spell_open(string.note, key)),
             value: string.offset.map(|mean| (mean.cents, mean.error)),
             remark: told(string),
         })

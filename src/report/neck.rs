@@ -19,7 +19,7 @@ use crate::practice::neck::frets_alone;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::key::Key;
-use crate::theory::key::spell;
+use crate::theory::key::spell_open;
 use crate::units::Cents;
 
 /// What explains a string, in words.
@@ -145,7 +145,7 @@ pub fn text(
                 };
                 frets.iter().map(cell).collect()
             };
-            let open = plan.tuning.open(string).map(|note| spell(note, key).to_string());
+            let open = plan.tuning.open(string).map(|note| spell_open(note, key).to_string());
             let open = open.unwrap_or_default();
             writeln!(out, "{:>4}    {open:<4}{}", string.0, row(&|s| Some(s.deviation.cents)))?;
             if splits.iter().any(|split| split.string == string) {
@@ -268,7 +268,7 @@ pub fn page(map: &NeckMap, scale_mm: f64, key: Option<Key>) -> String {
         let split = splits.iter().find(|split| split.string == string);
         let of_string = spots.iter().filter(|spot| spot.string == string);
         Some(Course {
-            label: format!("String {}, {}", string.0, spell(note, key)),
+            label: format!("String {}, {}", string.0, spell_open(note, key)),
             points: of_string
                 .map(|spot| (spot.fret.0, spot.deviation.cents, spot.deviation.error))
                 .collect(),

@@ -15,7 +15,7 @@ use crate::practice::tuning::StringTuning;
 use crate::practice::tuning::TuningCheck;
 use crate::practice::tuning::Verdict;
 use crate::theory::key::Key;
-use crate::theory::key::spell;
+use crate::theory::key::spell_open;
 use crate::theory::note::Reference;
 use crate::units::Cents;
 
@@ -69,7 +69,7 @@ pub fn text(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
     let silent: Vec<String> = strings
         .iter()
         .filter(|string| string.verdict == Verdict::NotHeard)
-        .map(|string| format!("string {} ({})", string.string.0, spell(string.note, key)))
+        .map(|string| format!("string {} ({})", string.string.0, spell_open(string.note, key)))
         .collect();
     if !silent.is_empty() {
         writeln!(out, "\nNot heard: {}.", silent.join(", "))?;
@@ -88,7 +88,7 @@ pub fn taken(
     format!(
         "string {} ({}): {} cents, {}",
         string.string.0,
-        spell(string.note, key),
+        spell_open(string.note, key),
         plucks::signed(cents.0),
         told(string, reference, key)
     )
@@ -100,17 +100,17 @@ fn told(string: &StringTuning, reference: Reference, key: Option<Key>) -> String
     let sounds = string.frequency.and_then(|hz| reference.nearest(hz));
     match (string.verdict, sounds) {
         (Verdict::Flat, Some((note, _))) if string.is_far_off() => {
-            format!("{is}, sounds {}: tune up", spell(note, key))
+            format!("{is}, sounds {}: tune up", spell_open(note, key))
         }
         (Verdict::Sharp, Some((note, _))) if string.is_far_off() => {
-            format!("{is}, sounds {}: tune down", spell(note, key))
+            format!("{is}, sounds {}: tune down", spell_open(note, key))
         }
         _ => is.to_owned(),
     }
 }
 
 fn line(string: &StringTuning, reference: Reference, key: Option<Key>) -> String {
-    let note = spell(string.note, key).to_string();
+    let note = spell_open(string.note, key).to_string();
     let head = format!("{:>4}    {note:<4}", string.string.0);
     match (string.frequency, string.measured) {
         (Some(frequency), Some(mean)) => format!(
@@ -144,7 +144,7 @@ pub fn json(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
         .into_iter()
         .map(|string| StringJson {
             string: string.string.0,
-            note: spell(string.note, key).to_string(),
+            note: spell_open(string.note, key).to_string(),
             midi: string.note.0,
             hz: string.frequency.map(|hz| json::thousandths(hz.get())),
             cents: string.measured.map(|mean| json::hundredths(mean.cents)),
@@ -208,7 +208,7 @@ pub fn page(check: &TuningCheck, key: Option<Key>) -> String {
         .iter()
         .rev()
         .map(|string| Offset {
-            label: format!("{} {}", string.string.0, spell(string.note, key)),
+            label: format!("{} {}", string.string.0, spell_open(string.note, key)),
             value: string.measured.map(|mean| (mean.cents - string.target.0, mean.error)),
             remark: told(string, wanted.reference, key),
         })

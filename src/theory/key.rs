@@ -145,9 +145,12 @@ impl Key {
     }
 }
 
-/// `note` as `key` writes it; with sharps where there is no key.
-pub fn spell(note: MidiNote, key: Option<Key>) -> Spelling {
-    key.map_or_else(|| Spelling::sharp(note), |key| key.spell(note))
+/// An open string by name: a natural as such (in Gb major too the second string is B), any other note as
+/// `key` writes it; with sharps where there is no key.
+pub fn spell_open(note: MidiNote, key: Option<Key>) -> Spelling {
+    let sharp = Spelling::sharp(note);
+    let key = key.filter(|_| sharp.name.accidental() != 0);
+    key.map_or(sharp, |key| key.spell(note))
 }
 
 impl fmt::Display for Key {

@@ -342,3 +342,21 @@ fn a_note_has_one_name_wherever_it_is_told() {
     let expected = ["E3", "G#3", "C#4", "G4", "F#3", "G#3", "G#3", "G#3", "Ab3", "Eb4"];
     assert_eq!(pitches.collect::<Vec<_>>(), expected, "{score}");
 }
+
+/// Gb major has Cb in its signature, but nobody tunes a string to it.
+#[test]
+fn a_string_has_the_name_it_is_tuned_by_in_every_key() {
+    let desk = Desk::new();
+    desk.put("lick.toml", LICK.replace("C major", "Gb major"));
+    desk.sine("take.wav", 0.5, 0.3);
+    desk.run(&["convert", "lick.toml", "-o", "lick.musicxml"]).done();
+    let score = fs::read_to_string(desk.path("lick.musicxml")).expect("a score");
+    assert!(score.contains("<tuning-step>B<") && !score.contains("<tuning-alter>"), "{score}");
+    desk.run(&["convert", "lick.toml", "-o", "lick.txt"]).done();
+    let tab = fs::read_to_string(desk.path("lick.txt")).expect("a tab");
+    assert!(tab.contains("Tuning: E2 A2 D3 G3 B3 E4\n") && tab.contains("\nB|"), "{tab}");
+    let tuning = desk.run(&["tuning", "--lick", "lick.toml", "take.wav", "--json"]).done().json();
+    assert_eq!(tuning["strings"].as_array().expect("strings")[4]["note"], "B3");
+    let explained = desk.run(&["explain", "lick.toml", "--json"]).done().json();
+    assert_eq!(explained["tuning"][4], "B3");
+}

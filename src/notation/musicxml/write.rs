@@ -100,7 +100,7 @@ struct Tone {
 struct Staff<'a> {
     lick: &'a Lick,
     division: Division,
-    /// How the step that is written spells its notes; before the first, how the key does.
+    /// How the step that is written spells its notes.
     names: Names,
     bars: Vec<Element>,
     bar: Vec<Element>,
@@ -153,10 +153,8 @@ impl<'a> Staff<'a> {
 
     fn attributes(&self) -> Element {
         let Lick { key, meter, tuning, capo, .. } = self.lick;
-        let lines = (1..).zip(tuning.strings()).map(|(line, (_, open))| {
-            Element::new("staff-tuning")
-                .with("line", line)
-                .add_all(self.pitch_parts(open, "tuning-"))
+        let lines = (1..).zip(self.lick.open_names()).map(|(line, open)| {
+            Element::new("staff-tuning").with("line", line).add_all(pitch_parts(open, "tuning-"))
         });
         let staff = Element::new("staff-details")
             .text_child("staff-lines", tuning.n_strings())
@@ -187,18 +185,6 @@ impl<'a> Staff<'a> {
             .with("placement", "above")
             .add(Element::new("direction-type").add(mark))
             .add(Element::new("sound").with("tempo", tempo))
-    }
-
-    /// Letter, alteration and octave.
-    fn pitch_parts(&self, note: MidiNote, prefix: &str) -> Vec<Element> {
-        let spelling = Some(self.names.spell(note)).filter(|spelling| spelling.octave >= 0);
-        let spelling = spelling.unwrap_or_else(|| Spelling::sharp(note));
-        let part = |name: &str| Element::new(&format!("{prefix}{name}"));
-        let alter = spelling.name.accidental();
-        let mut parts = vec![part("step").holding(spelling.name.letter())];
-        parts.extend((alter != 0).then(|| part("alter").holding(alter)));
-        parts.push(part("octave").holding(spelling.octave));
-        parts
     }
 
     /// Writes one step, cut where a move begins and at every bar line.
@@ -333,7 +319,10 @@ impl<'a> Staff<'a> {
         let mut claim = claim;
         for (index, piece) in pieces.iter().enumerate() {
             let chord = (index > 0).then(|| Element::new("chord"));
-            let pitch = Element::new("pitch").add_all(self.pitch_parts(piece.tone.pitch, ""));
+            let note = piece.tone.pitch;
+            let spelling = Some(self.names.spell(note)).filter(|spelling| spelling.octave >= 0);
+            let spelling = spelling.unwrap_or_else(|| Spelling::sharp(note));
+            let pitch = Element::new("pitch").add_all(pitch_parts(spelling, ""));
             let before = piece.before || !first;
             let after = piece.after || !last;
             let ties: Vec<_> = [(before, "stop"), (after, "start")]
@@ -414,6 +403,16 @@ fn slides(piece: &Piece<'_>, first: bool, last: bool) -> Vec<Element> {
             Some(slide.with("line-type", "solid").holding(text))
         })
         .collect()
+}
+
+/// Letter, alteration and octave.
+fn pitch_parts(spelling: Spelling, prefix: &str) -> Vec<Element> {
+    let part = |name: &str| Element::new(&format!("{prefix}{name}"));
+    let alter = spelling.name.accidental();
+    let mut parts = vec![part("step").holding(spelling.name.letter())];
+    parts.extend((alter != 0).then(|| part("alter").holding(alter)));
+    parts.push(part("octave").holding(spelling.octave));
+    parts
 }
 
 /// A mark for programs that is not printed.

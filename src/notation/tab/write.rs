@@ -58,8 +58,7 @@ pub fn write(lick: &Lick) -> Result<String, NotationError> {
 }
 
 fn heading(lick: &Lick) -> String {
-    let open: Vec<_> =
-        lick.tuning.strings().map(|(_, note)| lick.key.spell(note).to_string()).collect();
+    let open: Vec<_> = lick.open_names().iter().map(ToString::to_string).collect();
     let mut text = format!(
         "Title: {}\nKey: {}\nTempo: {}\nMeter: {}/{}\nTuning: {}\n",
         lick.title.replace(char::is_control, " "),
@@ -80,7 +79,7 @@ fn heading(lick: &Lick) -> String {
 /// the same name.
 fn string_names(lick: &Lick) -> Vec<String> {
     let mut names: Vec<String> =
-        lick.tuning.strings().map(|(_, note)| lick.key.spell(note).name.to_string()).collect();
+        lick.open_names().iter().map(|open| open.name.to_string()).collect();
     names.reverse();
     if names.len() > 1 && names.first() == names.last() {
         names[0] = names[0].to_lowercase();
