@@ -5,10 +5,10 @@
 //! past the twelfth, where the neck meets the body, counts as a movement of one fret, a stretch of
 //! more than four frets as much as moving the hand from end to end, and between equals the lower
 //! position wins. An open string belongs to the hand that lies by the nut: beside one further up,
-//! which cannot damp it and whose notes sound otherwise, it counts as the way down there. Double stops
-//! that follow each other slide along their strings; to leave both for others counts as moving on by
-//! the width of the hand, unless a pause as long as the notes gives time for it. A note keeps its
-//! string as long as it sounds, and slides on a stopped one.
+//! which cannot damp it and whose notes sound otherwise, it counts as the way down there, unless it is
+//! the bass below them. Double stops that follow each other slide along their strings; to leave both
+//! for others counts as moving on by the width of the hand, unless a pause as long as the notes gives
+//! time for it. A note keeps its string as long as it sounds, and slides on a stopped one.
 //! **Limits.** Where no way exists, notes that still sound are cut short, and after that notes are
 //! left out from the middle of the chord; both are told.
 
@@ -28,6 +28,9 @@ const SPAN: u8 = 3;
 /// The highest place of a hand that has open strings beside it: its four fingers are on the frets that
 /// open chords are made of, or next to them (common practice).
 const BY_THE_NUT: u8 = SPAN + 1;
+
+/// The strings from here down are the thumb's (common practice).
+const HIGHEST_OF_THUMB: StringNumber = StringNumber(4);
 
 /// What a string that a double stop leaves for another counts, in frets.
 const CROSSING: u32 = 2;
@@ -208,7 +211,8 @@ fn extend(
             let cramped = high.map_or(0, |high| high.saturating_sub(FREE));
             let stretch = low.zip(high).map_or(0, |(low, high)| high - low).saturating_sub(SPAN);
             let struck = &places[lying.len()..];
-            let n_open = struck.iter().filter(|&&(_, fret)| fret == 0).count() as u32;
+            let n_open = struck.iter().filter(|&&(_, fret)| fret == 0).count();
+            let n_open = n_open as u32 - u32::from(has_open_bass(struck));
             let pair = match *struck {
                 [(low, _), (high, _)] => Some([low, high]),
                 _ => None,
@@ -235,6 +239,14 @@ fn extend(
         }
     }
     ways
+}
+
+/// Whether the lowest of `struck` notes, lowest first, is an open string of the thumb's, below all others.
+fn has_open_bass(struck: &[(StringNumber, u8)]) -> bool {
+    let lowest = struck.iter().map(|&(string, _)| string).max();
+    struck.first().is_some_and(|&(string, fret)| {
+        fret == 0 && string >= HIGHEST_OF_THUMB && Some(string) == lowest
+    })
 }
 
 /// All layouts of `fresh` notes on the strings that `taken` leaves free, as far as `tries` go.

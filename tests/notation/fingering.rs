@@ -105,6 +105,25 @@ fn open_chords_have_their_open_strings() {
     }
 }
 
+/// The thumb's strings ring open below double stops wherever the hand is.
+#[test]
+fn an_open_bass_string_stays_open_under_a_hand_up_the_neck() {
+    let basses: [&[&str]; 2] = [
+        &["x x 0 x 10 10", "x 0 x x 10 9", "x 0 x x 12 12"],
+        &[
+            "x x 0 x x x",
+            "x x x 11 10 x",
+            "x x 0 x x x",
+            "x x x 9 8 x",
+            "x 0 x x x x",
+            "x x x 9 10 x",
+        ],
+    ];
+    for bass in basses {
+        assert_eq!(columns(&through_midi(&lick(bass))), bass);
+    }
+}
+
 /// Open strings beside a hand past the seventh fret sound otherwise than what is stopped, and it cannot damp them.
 #[test]
 fn no_double_stop_of_an_open_string_and_one_stopped_up_the_neck() {
