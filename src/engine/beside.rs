@@ -39,10 +39,14 @@ const RISEN: f64 = 0.0;
 const SHARED_RELATIVE: f64 = 0.0145;
 /// The stretch that tells most of tones in the shadow of others.
 const ATTACK_S: f64 = 0.17;
-/// The pitch of such a tone is known no better than this (median 3 cents at 0.8 s): two lines this near
-/// to each other pull at one another, however well both are fitted. In chords others pull as well.
-pub(super) const SHADOW_ERROR_CENTS: f64 = 4.0;
+/// The pitch of such a tone is known no better than this (root mean square of errors 5 to 7 cents, half of them within
+/// 2 to 4): two lines this near to each other pull at one another, however well both are fitted. In chords others pull
+/// as well.
+pub(super) const SHADOW_ERROR_CENTS: f64 = 6.0;
 const CHORD_SHADOW_ERROR_CENTS: f64 = 8.0;
+/// It is parted from them by a fit of all if that is as sure as this and leaves it within this, in cents.
+const PARTED_ERROR_CENTS: f64 = 4.0;
+const PARTED_CENTS: f64 = 12.0;
 /// A fifth partial lies 14 cents below the third it sounds like: where no line of its own shows, the pitch
 /// of a string on it may be that far off.
 const FIFTH_PARTIAL_ERROR_CENTS: f64 = 14.0;
@@ -267,7 +271,7 @@ impl Engine {
         self.fitter.fit(&self.spectrum, &all[..=n], 3);
         let fitted = &self.fitter.tones()[n];
         let moved = fitted.tone.cents_from(&shadow).abs();
-        let parted = fitted.error_cents < SHADOW_ERROR_CENTS && moved < 3.0 * SHADOW_ERROR_CENTS;
+        let parted = fitted.error_cents < PARTED_ERROR_CENTS && moved < PARTED_CENTS;
         if parted { fitted.tone } else { shadow }
     }
 
