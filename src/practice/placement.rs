@@ -31,6 +31,8 @@ const TUNING_GAIN: f64 = 0.3;
 const BELIEVED_GAIN: f64 = 2.5;
 /// A guitar may be tuned off by less than this; what is further off was meant for other frets, in cents.
 const TRANSPOSED_FROM: f64 = 75.0;
+/// A capo forgotten or left on moves everything by as many semitones at most (common practice).
+const CAPO: i32 = 7;
 /// Ratios of sample rates in use, in cents: 48 for 44.1 kHz and back, 32 for 44.1.
 const RATE_RATIOS: [f64; 2] = [146.7, -146.7];
 
@@ -260,7 +262,8 @@ fn best_alignment(
         // Half a semitone off may be a whole one less half; the rest is a wrong rate, a capo or another fret.
         let rates = RATE_RATIOS.map(|ratio| (ratio + wrap(common.0 - ratio), None));
         let rates = rates.into_iter().filter(|(offset, _)| is_rate_ratio(*offset));
-        let semitones = [-2, -1, 1, 2].map(|k| (common.0 + 100.0 * f64::from(k), Some(k)));
+        let semitones = (-CAPO..=CAPO).filter(|k| *k != 0);
+        let semitones = semitones.map(|k| (common.0 + 100.0 * f64::from(k), Some(k)));
         for (offset, k) in rates.chain(semitones) {
             let other = attempt(Cents(offset));
             let is_tuning = offset.abs() < TRANSPOSED_FROM;

@@ -25,7 +25,11 @@ const NOTICED_MS: f64 = 6.0;
 /// The summary, one sentence or two a line.
 pub(super) fn sentences(page: &Page, take: &TakeJudgement, tally: &Tally) -> Vec<String> {
     let mut lines = vec![steps(tally)];
-    lines.extend(most_frequent(page, take, tally));
+    // Where all is moved, what sounds in whose place means nothing.
+    let is_moved = |finding: &Finding| matches!(finding, Finding::Transposed { .. });
+    if !take.findings.iter().any(is_moved) {
+        lines.extend(most_frequent(page, take, tally));
+    }
     lines.extend(tuning(page, take, tally));
     lines.extend(timing(take));
     lines.extend(unmatched(page, &take.unmatched));
