@@ -111,6 +111,36 @@ fn a_step_left_out_where_the_recording_holds_its_time_is_not_played() {
     assert_eq!(told(&[2.4..2.7]), hidden, "nobody knows");
 }
 
+/// A lick of one step lasts, too.
+#[test]
+fn a_short_hole_in_silence_hides_no_step() {
+    let lick = lick(&["beats = 2, frets = 'x x x 5 5 x'"]);
+    let silence = vec![0.0; at(4.0)];
+    assert_eq!(verdicts(&judged(&lick, &silence, &[1.0..1.01])), [Verdict::NotPlayed]);
+    assert_eq!(verdicts(&judged(&lick, &silence, &[0.5..3.0])), [Verdict::Unsure]);
+}
+
+/// Fretted up to seven frets too high, as behind a forgotten capo: told by as many semitones as it is.
+#[test]
+fn a_lick_moved_as_a_whole_is_told_by_how_much() {
+    let moved = |frets: i32| {
+        let step =
+            |frets: [i32; 2]| format!("beats = 1, frets = 'x x x {} {} x'", frets[0], frets[1]);
+        let steps =
+            [[5, 5], [7, 6], [9, 8], [4, 3], [2, 3], [5, 5]].map(|s| step(s.map(|f| f + frets)));
+        lick(&steps.each_ref().map(String::as_str))
+    };
+    let asked = moved(0);
+    for frets in [-2, 1, 2, 3, 4, 5, 7] {
+        let judgement = judged(&asked, &performed(&moved(frets), &[]), &[]);
+        let told = judgement.findings.iter().find_map(|finding| match finding {
+            Finding::Transposed { semitones } => Some(*semitones),
+            _ => None,
+        });
+        assert_eq!(told, Some(frets));
+    }
+}
+
 #[test]
 fn a_take_that_is_lost_from_end_to_end_is_no_take_that_was_not_played() {
     let lick = lick(&SIX);

@@ -433,7 +433,8 @@ impl Engine {
         let from = onset + self.samples(SETTLED_FROM_S);
         let settled = self.stretch(from, gone.max(from));
         let is_long = settled.len() > self.samples(0.25) as usize;
-        let sounding = range.start.min(settled.start)..settled.end;
+        let sounding =
+            range.start.min(settled.start)..settled.end.min(self.stretch(onset, end).end);
         let measured = if is_long { settled } else { range };
         let half = measured.start..measured.start + measured.len() / 2;
         let halved = half.len() > self.samples(LEAST_HALF_S) as usize;

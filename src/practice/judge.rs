@@ -113,8 +113,9 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         doubt_if_unfollowed(step, judgement, strikes, take.rate);
         doubt_if_unheard(step, judgement, &times, beat_s, &holes_s);
     }
-    let lick_s = steps.last().map_or(0.0, |last| last.start_beats) * beat_s;
-    let is_lost = times.is_empty() && may_hide(&holes_s, lick_s, duration_s);
+    // From the first strike to the last, or the one step there is.
+    let lick_beats = steps.last().map_or(0.0, |last| last.start_beats.max(last.length_beats));
+    let is_lost = times.is_empty() && may_hide(&holes_s, lick_beats * beat_s, duration_s);
     if is_lost {
         doubt_all(&mut judged, "most of the recording is lost");
     }

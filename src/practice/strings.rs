@@ -22,6 +22,7 @@ use super::verdict::StepJudgement;
 use crate::lick::expected::Technique;
 use crate::pitch::tone::Stiffness;
 use crate::theory::fretboard::Fret;
+use crate::theory::fretboard::LAST_FRET;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::fretboard::Tuning;
 use crate::theory::note::MidiNote;
@@ -78,7 +79,6 @@ const OUTLIER_RANGE: f64 = 6.0;
 const SURE: f64 = 0.95;
 /// What is written is played there so many times as often as at any other place.
 const ASKED: f64 = 9.0;
-const LAST_FRET: u8 = 22;
 /// Frets one hand reaches; how rarely it stretches one farther, or reaches beyond (common practice).
 const REACH: u8 = 4;
 const STRETCHES: f64 = 0.1;
@@ -264,7 +264,7 @@ impl Neck {
         let mut options: Vec<Laid> = (0..N_STRINGS)
             .filter_map(|s| {
                 let fret = note.note.0.checked_sub(self.open[s].1.0)?;
-                (fret <= LAST_FRET).then(|| option(note, s, fret, &belief[s], self.open[s].0))
+                (fret <= LAST_FRET.0).then(|| option(note, s, fret, &belief[s], self.open[s].0))
             })
             .collect();
         let all: f64 = options.iter().map(|o| o.prior).sum();
