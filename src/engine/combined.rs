@@ -19,7 +19,7 @@ impl Engine {
         let combination = *self.estimator.combination()?;
         let is_it = |tone: &Tone| combination.tone.is_note_of(tone);
         let notes = &self.strike.notes;
-        let note = *notes.iter().find(|note| is_it(&Tone::at(note.frequency.get())))?;
+        let note = *notes.iter().find(|note| is_it(&note.tone()))?;
         let strings = Several::of(combination.pair);
         let others = Several::of(found.iter().filter(|tone| !is_it(tone)).copied());
         let all = strings.with(&others);

@@ -5,7 +5,6 @@ use super::Engine;
 use super::event::HeardPitch;
 use super::several::Several;
 use crate::pitch::fit::MAX_TONES;
-use crate::pitch::tone::Tone;
 
 /// A noise is over after this, and the stretch after a strike that tells how loud its notes are ends here, in
 /// seconds.
@@ -23,7 +22,7 @@ impl Engine {
     /// in between.
     pub(super) fn began_at(&mut self, cut: u64, onset: u64) -> bool {
         let notes = self.strike.notes.iter().filter(|note| note.is_struck());
-        let tones = notes.map(|note: &HeardPitch| Tone::at(note.frequency.get()));
+        let tones = notes.map(HeardPitch::tone);
         let new = Several::of(tones.filter(|t| !self.previous.iter().any(|p| p.is_note_of(t))));
         let between = self.stretch(cut + self.samples(SKIP_S), onset);
         if new.is_empty() || between.len() < self.samples(LEAST_S) as usize {

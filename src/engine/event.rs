@@ -1,6 +1,7 @@
 //! What an engine tells: strikes, the notes in them, holes in the stream.
 
 use crate::pitch::tone::Stiffness;
+use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
 use crate::units::SampleCount;
@@ -42,6 +43,11 @@ pub struct HeardPitch {
 }
 
 impl HeardPitch {
+    /// A tone of ordinary stiffness at its pitch.
+    pub fn tone(&self) -> Tone {
+        Tone::at(self.frequency.get())
+    }
+
     /// Whether it is likelier that it was struck than that it rings on.
     pub fn is_struck(&self) -> bool {
         self.struck_odds > 0.0

@@ -5,7 +5,6 @@
 
 use super::event::HeardPitch;
 use super::event::Strike;
-use crate::pitch::tone::Tone;
 
 /// Log odds of having been struck, of a note that only the next strike betrays: as likely as not, so that it
 /// counts where it was asked for and nowhere else.
@@ -46,8 +45,7 @@ fn find<'a>(notes: &'a [HeardPitch], note: &HeardPitch) -> Option<&'a HeardPitch
 }
 
 fn is_same(a: &HeardPitch, b: &HeardPitch) -> bool {
-    let tone = |pitch: &HeardPitch| Tone::at(pitch.frequency.get());
-    tone(a).is_note_of(&tone(b))
+    a.tone().is_note_of(&b.tone())
 }
 
 #[cfg(test)]

@@ -59,7 +59,7 @@ impl Engine {
     /// the strike to come. Where that `goes_on` what is on the move will be looked at once more.
     pub(super) fn listen_to_the_end(&mut self, onset: u64, end: u64, goes_on: bool) {
         let notes = self.strike.notes.iter().chain(&self.strike.doubtful);
-        self.sounded = Several::of(notes.map(|note| Tone::at(note.frequency.get())));
+        self.sounded = Several::of(notes.map(HeardPitch::tone));
         if let Some(open) = &mut self.open {
             open.listened = onset;
         }
@@ -188,8 +188,8 @@ impl Engine {
     /// first and from its own `frets` away, or the one that lies farthest from them, in hertz; and how far that is.
     fn apart_hz(&self, tone: &Tone, frets: f64) -> (f64, f64) {
         let sounded = || {
-            let other = |note: &&HeardPitch| !tone.is_note_of(&Tone::at(note.frequency.get()));
-            self.strike.notes.iter().filter(other).map(|note| Tone::at(note.frequency.get()))
+            let other = |note: &&HeardPitch| !tone.is_note_of(&note.tone());
+            self.strike.notes.iter().filter(other).map(HeardPitch::tone)
         };
         let gap = |hz: f64| {
             let nearest = |other: Tone| {

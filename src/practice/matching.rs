@@ -145,7 +145,7 @@ impl<'a> Matching<'a> {
     /// Whether all partials of `sound` are those of another that was struck.
     fn is_hidden(&self, sound: &HeardPitch) -> bool {
         let mut struck = self.strike.notes.iter().filter(|other| other.is_struck());
-        struck.any(|other| tone(sound).is_overtone_of(&tone(other)))
+        struck.any(|other| sound.tone().is_overtone_of(&other.tone()))
     }
 
     fn hear(&mut self, i_missing: usize, pitch: Pitch, sound: &HeardPitch) {
@@ -184,7 +184,7 @@ impl<'a> Matching<'a> {
             self.hear(i, pitch, sound);
             // It is faint for want of the partials that made notes of their own.
             if is_faint {
-                self.others.retain(|(_, other)| !tone(other).is_overtone_of(&tone(sound)));
+                self.others.retain(|(_, other)| !other.tone().is_overtone_of(&sound.tone()));
             }
         }
     }
@@ -223,7 +223,7 @@ impl<'a> Matching<'a> {
             && pitch.cents.0.abs() < OPEN_CENTS
             && sound.likely
             && sound.confidence > OPEN_CHANCE
-            && !self.strike.notes.iter().any(|other| tone(sound).is_overtone_of(&tone(other)))
+            && !self.strike.notes.iter().any(|other| sound.tone().is_overtone_of(&other.tone()))
     }
 
     /// What a note is that was not asked for; `None` if it is none.
@@ -255,7 +255,7 @@ impl<'a> Matching<'a> {
         let is_doubted = sound.confidence < SURE_EXTRA && sound.struck_odds < OUT_OF_NOTHING;
         // While a note moves its low partials look like a string of their own.
         let mut targets = self.step.stages.iter().map(|stage| self.asked(stage.to.note));
-        let is_over_a_glide = targets.any(|target| tone(sound).is_overtone_of(&target));
+        let is_over_a_glide = targets.any(|target| sound.tone().is_overtone_of(&target));
         // In chords hidden strings beat with each other, which looks like one more.
         let is_beating = self.step.struck.len() >= CHORD_NOTES && self.is_hidden(sound);
         // No fret reaches it: an overtone of what sounds.
@@ -277,10 +277,6 @@ impl<'a> Matching<'a> {
         };
         Match { verdict, heard, missing }
     }
-}
-
-fn tone(sound: &HeardPitch) -> Tone {
-    Tone::at(sound.frequency.get())
 }
 
 /// Whether `sound` counts where it was asked for.

@@ -8,7 +8,6 @@
 use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::lick::expected::ExpectedStep;
-use crate::pitch::tone::Tone;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
 
@@ -96,7 +95,8 @@ impl Strum {
     fn goes_on(&self, strum: &Strike, strike: &Strike) -> bool {
         let sounds = |note: &HeardPitch| find(strike, note).is_some();
         let moved = |note: &HeardPitch| {
-            let is_near = |new: &HeardPitch| tone(new).cents_from(&tone(note)).abs() < REACH_CENTS;
+            let is_near =
+                |new: &HeardPitch| new.tone().cents_from(&note.tone()).abs() < REACH_CENTS;
             !sounds(note) && struck(strike).any(is_near)
         };
         let is_short = strike.end.0 < strike.onset.0 + self.short;
@@ -169,11 +169,7 @@ fn struck(strike: &Strike) -> impl Iterator<Item = &HeardPitch> {
 
 fn find<'a>(strike: &'a Strike, note: &HeardPitch) -> Option<&'a HeardPitch> {
     let mut all = strike.notes.iter().chain(&strike.doubtful).chain(&strike.faint);
-    all.find(|other| tone(other).is_note_of(&tone(note)))
-}
-
-fn tone(note: &HeardPitch) -> Tone {
-    Tone::at(note.frequency.get())
+    all.find(|other| other.tone().is_note_of(&note.tone()))
 }
 
 #[cfg(test)]

@@ -6,7 +6,6 @@ use super::Matching;
 use super::STRUCK_BESIDE;
 use super::may_be_struck;
 use super::semitones;
-use super::tone;
 use crate::engine::HeardPitch;
 use crate::pitch::tone::Tone;
 use crate::practice::verdict::Pitch;
@@ -52,21 +51,21 @@ impl Matching<'_> {
     pub(super) fn take_hidden(&mut self) {
         for i in (0..self.missing.len()).rev() {
             let asked = self.asked(self.missing[i].note);
-            if !self.strike.notes.iter().any(|sound| hides_first(&tone(sound), &asked)) {
+            if !self.strike.notes.iter().any(|sound| hides_first(&sound.tone(), &asked)) {
                 continue;
             }
             let replaces = |note: MidiNote| {
                 self.missing.iter().any(|e| semitones(e.note, note).abs() <= INSTEAD_SEMITONES)
             };
             let is_its = |(pitch, sound): &(Pitch, &HeardPitch)| {
-                tone(sound).is_overtone_of(&asked)
+                sound.tone().is_overtone_of(&asked)
                     && sound.struck_odds >= STRUCK_BESIDE
                     && !replaces(pitch.note)
             };
             let (its, others): (Vec<_>, _) = self.others.drain(..).partition(is_its);
             self.others = others;
             let Some((_, sound)) = its.first() else { continue };
-            let ratio = (tone(sound).f1 / asked.f1).round();
+            let ratio = (sound.tone().f1 / asked.f1).round();
             let below = HeardPitch {
                 frequency: sound.frequency.raised(Cents(-1200.0 * ratio.log2())),
                 error_cents: Some(HIDDEN_ERROR_CENTS),
