@@ -16,7 +16,6 @@ use std::time::Instant;
 
 use doublecheck::engine::Engine;
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::units::SampleRate;
 use support::cases::Placed;
 use support::cases::Random;
@@ -41,7 +40,7 @@ fn main() {
     }
     let seconds = if quick { 2.0 } else { LOOP_S };
     let samples = double_stops(seconds, &mut random);
-    let mut engine = Engine::of_recording(settings());
+    let mut engine = Engine::of_recording(rate());
     let (mut worst, mut strikes) = (Duration::ZERO, 0);
     let began = cpu_s();
     for block in samples.chunks(441) {
@@ -59,9 +58,8 @@ fn main() {
     tell_memory("the audio itself included");
 }
 
-fn settings() -> Settings {
-    let rate = SampleRate::new(RATE).expect("positive");
-    Settings { rate }
+fn rate() -> SampleRate {
+    SampleRate::new(RATE).expect("positive")
 }
 
 /// Double stops in eighths at 110 a minute.
@@ -162,7 +160,7 @@ fn again(samples: &[f32]) -> impl FnMut(&mut [f32]) {
 
 fn feed(name: &str, seconds: f64, most: usize, mut fill: impl FnMut(&mut [f32])) {
     forget_peak_memory();
-    let mut listener = Listener::of_recording(settings());
+    let mut listener = Listener::of_recording(rate());
     let mut block = [0.0; 1024];
     let mut spent = Duration::ZERO;
     for _ in 0..(seconds * f64::from(RATE) / block.len() as f64) as usize {

@@ -4,7 +4,6 @@
 
 use std::ops::Range;
 
-use doublecheck::engine;
 use doublecheck::engine::Listener;
 use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
@@ -57,7 +56,7 @@ fn performed(lick: &Expected, left_out: &[usize]) -> Vec<f32> {
 
 /// Judges `samples`, those within `holes` being lost.
 fn judged(lick: &Expected, samples: &[f32], holes: &[Range<f64>]) -> TakeJudgement {
-    let mut listener = Listener::of_recording(engine::Settings { rate: rate() });
+    let mut listener = Listener::of_recording(rate());
     let mut from = 0;
     for hole in holes {
         listener.push(&samples[from..at(hole.start)], |_| {});

@@ -9,7 +9,6 @@ use std::f64::consts::TAU;
 use doublecheck::dsp::spectrum::Window;
 use doublecheck::engine::HeardPitch;
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::synth::random::Random;
 use support::cd_rate;
 use support::cents;
@@ -44,7 +43,7 @@ fn hear(f1: f64, stiffness: f64, off_cents: f64, seed: u64) -> Option<HeardPitch
             (tone + NOISE * random.normal()) as f32
         })
         .collect();
-    let mut listener = Listener::new(Settings { rate: cd_rate() });
+    let mut listener = Listener::new(cd_rate());
     listener.push(&samples, |_| ());
     let take = listener.finish(|_| ());
     let notes = &take.strikes.first()?.notes;

@@ -5,7 +5,6 @@ mod support;
 
 use std::collections::BTreeMap;
 
-use doublecheck::engine;
 use doublecheck::engine::Listener;
 use doublecheck::engine::Stage;
 use doublecheck::engine::Take;
@@ -51,7 +50,7 @@ fn recorded(name: &str) -> (Lick, Vec<f32>, SampleRate) {
 
 /// What `check` hears: all at once.
 fn offline(samples: &[f32], rate: SampleRate) -> Take {
-    let mut listener = Listener::new(engine::Settings { rate });
+    let mut listener = Listener::new(rate);
     listener.push(samples, |_| {});
     listener.finish(|_| {})
 }

@@ -4,7 +4,6 @@
 //! design notes (`hearing.md`, section 2).
 
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::lick::Lick;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
@@ -32,7 +31,7 @@ fn judged(asked: &[&str], played: &[&str], head: &str) -> TakeJudgement {
     let rate = SampleRate::new(44_100).expect("not zero");
     let performance = Performance::new(&lick(played, head).expected(), &Manner::default());
     let samples = performance.render(rate, &Room::default(), 5);
-    let mut listener = Listener::of_recording(Settings { rate });
+    let mut listener = Listener::of_recording(rate);
     samples.chunks(1024).for_each(|block| listener.push(block, |_| {}));
     let take = listener.finish(|_| {});
     judge_take(&lick(asked, head).expected(), &take, &judge::Settings::default())

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::engine::Take;
 use doublecheck::lick::expected::Expected;
 use doublecheck::lick::expected::ExpectedNote;
@@ -58,7 +57,7 @@ pub fn lick(steps: Vec<ExpectedStep>, tempo_bpm: f64) -> Expected {
 
 /// Everything heard in `samples`.
 pub fn hear(samples: &[f32], rate: SampleRate) -> Take {
-    let mut listener = Listener::of_recording(Settings { rate });
+    let mut listener = Listener::of_recording(rate);
     samples.chunks(1024).for_each(|block| listener.push(block, |_| {}));
     listener.finish(|_| {})
 }

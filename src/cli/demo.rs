@@ -13,7 +13,6 @@ use super::exit::Outcome;
 use super::output;
 use super::recording::Heard;
 use crate::engine::Listener;
-use crate::engine::Settings;
 use crate::lick::Lick;
 use crate::lick::expected::Expected;
 use crate::practice::verdict::Finding;
@@ -95,7 +94,7 @@ fn introduce(out: &mut impl Write) -> io::Result<()> {
 fn listen(expected: &Expected, reference: Reference) -> Heard {
     let rate = SampleRate::new(RATE).expect("not zero");
     let samples = perform(expected, reference).render(rate, &ROOM, SEED);
-    let mut listener = Listener::of_recording(Settings { rate });
+    let mut listener = Listener::of_recording(rate);
     listener.push(&samples, |_| {});
     let take = listener.finish(|_| {});
     Heard { take, damage: None, if_nothing: Finding::NoNotes, holds_no_sound: false }

@@ -78,7 +78,6 @@ mod with_sound_card {
     use crate::cli::live_input::stop_flag;
     use crate::engine::Event;
     use crate::engine::Listener;
-    use crate::engine::Settings;
     use crate::engine::Stage;
     use crate::engine::Strike;
     use crate::report::columns;
@@ -99,7 +98,7 @@ mod with_sound_card {
         let (rate, reference) = (input.input().line().rate, common.a4);
         output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
         output::tell(&format!("{CAUTION}."));
-        let mut listener = Listener::new(Settings { rate });
+        let mut listener = Listener::new(rate);
         let mut lines = Lines { rate, reference, rewrites: output::obeys_sequences(), open: false };
         let mut told = Ok(true);
         if !common.json {

@@ -15,7 +15,6 @@ use super::recording::tell_damage;
 use crate::audio::Chunk;
 use crate::audio::Recording;
 use crate::engine::Listener;
-use crate::engine::Settings;
 use crate::lick;
 use crate::practice::pluck::Pluck;
 use crate::practice::pluck::PluckListener;
@@ -117,8 +116,7 @@ impl Guitar {
                     continue;
                 }
             };
-            let settings = Settings { rate: recording.rate() };
-            let mut listener = listener(Listener::of_recording(settings));
+            let mut listener = listener(Listener::of_recording(recording.rate()));
             let mut count = 0;
             let mut counted = |pluck: &Pluck| {
                 count += 1;
@@ -186,7 +184,6 @@ mod with_sound_card {
     use super::Next;
     use super::Pluck;
     use super::PluckListener;
-    use super::Settings;
     use crate::audio::AudioError;
     use crate::audio::Chunk;
     use crate::audio::TakeRecorder;
@@ -215,7 +212,7 @@ mod with_sound_card {
                 self.keep.as_deref().map(|path| TakeRecorder::create(path, rate)).transpose()?;
             output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
             output::tell(ask);
-            let mut listener = listener(Listener::new(Settings { rate }));
+            let mut listener = listener(Listener::new(rate));
             let (mut next, mut heard) = (Next::GoOn, false);
             let mut take = |pluck: &Pluck| {
                 heard = true;

@@ -17,7 +17,6 @@ use crate::audio::ChannelChoice;
 use crate::audio::Chunk;
 use crate::audio::Recording;
 use crate::engine::Listener;
-use crate::engine::Settings;
 use crate::engine::Take;
 use crate::practice::verdict::Finding;
 
@@ -72,7 +71,7 @@ pub fn nothing_struck(recording: &Recording, channel: Channel) -> Finding {
 /// A recording that cannot be opened or holds no sound.
 pub fn hear(path: &Path, channel: Channel, progress: &Progress) -> Result<Heard, Failure> {
     let mut recording = Recording::open(path, channel.choice())?;
-    let mut listener = Listener::of_recording(Settings { rate: recording.rate() });
+    let mut listener = Listener::of_recording(recording.rate());
     let damage = feed(&mut recording, progress, |chunk| match chunk {
         Chunk::Samples(samples) => listener.push(samples, |_| {}),
         Chunk::Gap(lost) => listener.gap(lost, |_| {}),

@@ -63,7 +63,6 @@ mod tests {
     use std::f64::consts::TAU;
 
     use super::super::Event;
-    use super::super::Settings;
     use super::super::Strike;
     use super::Engine;
     use crate::pitch::tone::Tone;
@@ -101,7 +100,7 @@ mod tests {
                 strikes.push(strike.clone());
             }
         };
-        let mut engine = Engine::of_recording(Settings { rate });
+        let mut engine = Engine::of_recording(rate);
         engine.push(&samples, &mut keep);
         engine.finish(&mut keep);
         strikes.swap_remove(0)

@@ -2,7 +2,6 @@
 
 use super::Engine;
 use super::Event;
-use super::Settings;
 use super::Stage;
 use super::Strike;
 use super::hindsight::look_back;
@@ -37,14 +36,14 @@ pub struct Listener {
 }
 
 impl Listener {
-    /// A listener for a stream at `settings.rate`.
-    pub fn new(settings: Settings) -> Self {
-        Self::with(Engine::new(settings), settings.rate)
+    /// A listener for a stream at `rate`.
+    pub fn new(rate: SampleRate) -> Self {
+        Self::with(Engine::new(rate), rate)
     }
 
     /// A listener for a recording: see [`Engine::of_recording`].
-    pub fn of_recording(settings: Settings) -> Self {
-        Self::with(Engine::of_recording(settings), settings.rate)
+    pub fn of_recording(rate: SampleRate) -> Self {
+        Self::with(Engine::of_recording(rate), rate)
     }
 
     fn with(engine: Engine, rate: SampleRate) -> Self {

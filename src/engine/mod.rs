@@ -48,13 +48,6 @@ use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
 
-/// What an [`Engine`] is built for.
-#[derive(Debug, Clone, Copy)]
-pub struct Settings {
-    /// Rate of the samples to come.
-    pub rate: SampleRate,
-}
-
 /// Of more tones than this some ring on, and their beating looks like notes in their shadow.
 const MOST_BESIDE_TOLD: usize = 2;
 /// A tone is told unasked from these log odds on: few of the notes a player might strike besides those
@@ -168,9 +161,9 @@ pub struct Engine {
 }
 
 impl Engine {
-    /// Allocates everything that will ever be needed.
-    pub fn new(settings: Settings) -> Self {
-        let rate_in = settings.rate.get();
+    /// An engine for samples at `rate`: allocates everything that will ever be needed.
+    pub fn new(rate: SampleRate) -> Self {
+        let rate_in = rate.get();
         let decimator = Decimator::new(rate_in);
         let rate = f64::from(rate_in) / decimator.factor() as f64;
         let longest = ((SETTLED_TO_S + 0.05) * rate) as usize;
@@ -206,8 +199,8 @@ impl Engine {
 
     /// An engine for a recording: it tells strikes at [`Stage::Whole`] only, for nobody waits for
     /// guesses, and takes what sounds in the first moment for struck there.
-    pub fn of_recording(settings: Settings) -> Self {
-        let mut engine = Self::new(settings);
+    pub fn of_recording(rate: SampleRate) -> Self {
+        let mut engine = Self::new(rate);
         engine.guesses = false;
         engine.detector.begin_in_silence();
         engine

@@ -18,7 +18,6 @@ use super::pass::Pass;
 use super::pass::Told;
 use super::timing::estimated_delay;
 use super::verdict::TakeJudgement;
-use crate::engine;
 use crate::engine::Event;
 use crate::engine::Listener;
 use crate::engine::Strike;
@@ -179,13 +178,13 @@ impl Session {
             judge: self.settings.judge,
             delay: self.settings.delay,
         };
-        let heard = engine::Settings { rate: self.settings.rate };
         let pass = Pass::new(&self.expected.steps, manner, std::mem::take(&mut self.lateness));
         news.push(News::Pass(Told::Due(pass.due())));
         let oldest = SampleIndex(self.position.0 - self.kept.len() as u64);
         let start = if self.next >= oldest { self.next } else { self.position };
         self.number += 1;
-        self.playing = Some(Playing { start, listener: Listener::new(heard), pass });
+        let listener = Listener::new(self.settings.rate);
+        self.playing = Some(Playing { start, listener, pass });
         let already = self.samples(start, self.position).to_vec();
         self.listen(&already, news);
         start

@@ -10,7 +10,6 @@ use std::process::Stdio;
 use doublecheck::audio::AudioError;
 use doublecheck::audio::ChannelChoice;
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::units::SampleRate;
 
 use super::A4_HZ;
@@ -225,7 +224,7 @@ fn a_live_take_is_clipped_where_its_own_file_is() {
         let path = folder.path().join(name);
         write_wav(&path, 48_000, 32, true, std::slice::from_ref(&samples));
         let of_file = mix(&path).clipped;
-        let mut live = Listener::new(Settings { rate: SampleRate::new(48_000).unwrap() });
+        let mut live = Listener::new(SampleRate::new(48_000).unwrap());
         samples.chunks(7).for_each(|block| live.push(block, |_| {}));
         assert_eq!(live.take().clipped.0, of_file, "{name}");
         assert_eq!(of_file > 0, is_clipped, "{name}: {of_file} samples");

@@ -9,7 +9,6 @@ use super::PLAIN;
 use super::hear;
 use super::played;
 use super::rate;
-use super::settings;
 
 /// After a hole the engine hears what a fresh one hears.
 #[test]
@@ -26,7 +25,7 @@ fn what_was_heard_before_a_hole_is_forgotten() {
         told.collect::<Vec<_>>()
     };
     let fresh = notes(&hear(&samples, rate), 0);
-    let mut listener = Listener::new(settings(rate));
+    let mut listener = Listener::new(rate);
     let before = &samples[..100_000];
     listener.push(before, |_| {});
     listener.gap(SampleCount(20_000), |_| {});
@@ -48,7 +47,7 @@ fn many_small_holes_shift_no_strike() {
         let whole = onsets(&hear(&samples, rate));
         assert_eq!(whole.len(), 4);
         for holes in [2, 3, 7] {
-            let mut listener = Listener::new(settings(rate));
+            let mut listener = Listener::new(rate);
             let n = hz as usize - 1;
             let spoilt = (0..n).map(|i| if i % holes == 1 { f32::NAN } else { 0.0 });
             listener.push(&spoilt.collect::<Vec<f32>>(), |_| {});
@@ -71,7 +70,7 @@ fn a_hole_over_the_border_of_two_chunks_is_one_hole() {
     samples[30_000..31_000].fill(f32::NAN);
     samples[50_000] = f32::INFINITY;
     for chunk in [64, 441, 4096, samples.len()] {
-        let mut listener = Listener::new(settings(rate));
+        let mut listener = Listener::new(rate);
         for chunk in samples.chunks(chunk) {
             listener.push(chunk, |_| {});
         }

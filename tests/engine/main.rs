@@ -14,7 +14,6 @@ use std::f64::consts::TAU;
 use assert_no_alloc::AllocDisabler;
 use doublecheck::engine::Engine;
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::engine::Take;
 use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
@@ -76,10 +75,6 @@ fn rate(hz: u32) -> SampleRate {
     SampleRate::new(hz).expect("not zero")
 }
 
-fn settings(rate: SampleRate) -> Settings {
-    Settings { rate }
-}
-
 /// The lick as played by the synthesiser, 40 dB over the noise, 0.3 s of that before it.
 fn played(text: &str, rate: SampleRate) -> Vec<f32> {
     let mut performance = Performance::new(&lick(text), &Manner::default());
@@ -89,14 +84,14 @@ fn played(text: &str, rate: SampleRate) -> Vec<f32> {
 }
 
 fn hear(samples: &[f32], rate: SampleRate) -> Take {
-    let mut listener = Listener::new(settings(rate));
+    let mut listener = Listener::new(rate);
     listener.push(samples, |_| {});
     listener.finish(|_| {})
 }
 
 /// Every event in full: floating-point numbers are printed so that they read back the same.
 fn events(samples: &[f32], rate: SampleRate, mut chunk_len: impl FnMut() -> usize) -> Vec<String> {
-    let mut engine = Engine::new(settings(rate));
+    let mut engine = Engine::new(rate);
     let mut told = Vec::new();
     let mut rest = samples;
     while !rest.is_empty() {

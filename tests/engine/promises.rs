@@ -30,7 +30,6 @@ use super::hear;
 use super::lick;
 use super::played;
 use super::rate;
-use super::settings;
 use super::soft_over_ringing;
 
 #[test]
@@ -40,7 +39,7 @@ fn push_and_gap_do_not_allocate() {
     // Not numbers in the middle of a note: a gap made by `push` itself.
     samples[60_000..60_100].fill(f32::NAN);
     samples.extend(all_sorts(rate));
-    for mut engine in [Engine::new(settings(rate)), Engine::of_recording(settings(rate))] {
+    for mut engine in [Engine::new(rate), Engine::of_recording(rate)] {
         let [mut strikes, mut unclear, mut led, mut gaps] = [0; 4];
         assert_no_alloc(|| {
             let mut on_event = |event: Event<'_>| match event {
@@ -173,7 +172,7 @@ fn the_same_two_notes_are_heard_at_every_rate() {
 
 /// What is told of `samples`, every number of it looked at.
 fn told_numbers(samples: &[f32], rate: SampleRate, name: &str) {
-    let mut engine = Engine::new(settings(rate));
+    let mut engine = Engine::new(rate);
     let pitch = |pitch: &HeardPitch| {
         let numbers = [
             pitch.frequency.get(),

@@ -18,7 +18,6 @@ use super::hear;
 use super::lick;
 use super::played;
 use super::rate;
-use super::settings;
 use super::soft_over_ringing;
 use super::struck;
 
@@ -35,7 +34,7 @@ fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
         let hiss = random.uniform() as f32 - 0.5;
         *sample = *sample * damping.clamp(0.0, 1.0) + 0.03 * rumble + 0.1 * hiss;
     }
-    let mut listener = Listener::of_recording(settings(rate));
+    let mut listener = Listener::of_recording(rate);
     listener.push(&samples, |_| {});
     assert_eq!(struck(&listener.finish(|_| {})), [60, 64]);
 }
@@ -46,7 +45,7 @@ fn a_constant_offset_cuts_no_strike_short() {
     let samples = played(PLAIN, rate);
     let errors = |offset: f32| {
         let moved: Vec<f32> = samples.iter().map(|s| 0.1 * s + offset).collect();
-        let mut listener = Listener::of_recording(settings(rate));
+        let mut listener = Listener::of_recording(rate);
         listener.push(&moved, |_| {});
         let take = listener.finish(|_| {});
         let notes = take.strikes.iter().flat_map(|strike| strike.notes.clone());
@@ -198,7 +197,7 @@ fn a_strike_too_soft_for_the_noise_is_unclear() {
         let mut random = Random::new(3, 0);
         let soft = soft_over_ringing(level, 0.001).into_iter();
         let samples: Vec<f32> = soft.map(|s| s + (0.02 * random.normal()) as f32).collect();
-        let mut listener = Listener::of_recording(settings(rate(44_100)));
+        let mut listener = Listener::of_recording(rate(44_100));
         listener.push(&samples, |_| {});
         let take = listener.finish(|_| {});
         let ([_], [unclear]) = (&take.strikes[..], &take.unclear[..]) else {
@@ -225,7 +224,7 @@ fn a_recording_may_begin_with_the_noise_of_the_pick() {
         for sample in &mut samples[..before] {
             *sample += 0.05 * (random.uniform() as f32 - 0.5);
         }
-        let mut listener = Listener::of_recording(settings(rate));
+        let mut listener = Listener::of_recording(rate);
         listener.push(&samples, |_| {});
         assert_eq!(struck(&listener.finish(|_| {})), [60, 64], "{before} samples before");
     }

@@ -15,7 +15,6 @@ mod tuning;
 use doublecheck::audio::WavWriter;
 use doublecheck::audio::write::SampleFormat;
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::practice::intonation;
 use doublecheck::practice::intonation::Against;
 use doublecheck::practice::intonation::IntonationCheck;
@@ -51,7 +50,7 @@ fn note(string: u8, fret: u8, off: f64, start_s: f64, length_s: f64) -> PluckedN
 
 /// What hears a recording at `rate`.
 fn listener(rate: SampleRate) -> Listener {
-    Listener::of_recording(Settings { rate })
+    Listener::of_recording(rate)
 }
 
 fn listen(mut listener: PluckListener, samples: &[f32], mut on_pluck: impl FnMut(&Pluck)) {

@@ -13,7 +13,6 @@ use doublecheck::audio::ChannelChoice;
 use doublecheck::audio::Chunk;
 use doublecheck::audio::Recording;
 use doublecheck::engine::Listener;
-use doublecheck::engine::Settings;
 use doublecheck::engine::Take;
 use doublecheck::theory::note::MidiNote;
 use doublecheck::theory::note::Reference;
@@ -42,7 +41,7 @@ pub fn recorded(path: &Path) -> Option<(Vec<f32>, SampleRate)> {
 
 /// What is heard in `samples`, a whole recording.
 pub fn listened(samples: &[f32], rate: SampleRate) -> Take {
-    let mut listener = Listener::of_recording(Settings { rate });
+    let mut listener = Listener::of_recording(rate);
     listener.push(samples, |_| {});
     listener.finish(|_| {})
 }
