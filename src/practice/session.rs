@@ -228,13 +228,14 @@ impl Session {
         }
     }
 
-    /// Drops the pass that is being played, as if it had not begun; its judgement so far, `None` if
-    /// nothing was struck.
-    pub fn again(&mut self) -> Option<PassOver> {
-        let dropped = self.stop();
+    /// Drops the pass that is being played, as if it had not begun; of it only the lateness of the
+    /// playing is kept.
+    pub fn again(&mut self) {
+        if let Some(playing) = self.playing.take() {
+            self.lateness = playing.pass.into_lateness();
+        }
         self.number = self.number.saturating_sub(1);
         self.next = self.position;
-        dropped
     }
 
     /// Ends the pass that is being played. `None` if nothing was struck in it.
