@@ -74,6 +74,12 @@ impl Partial {
     pub fn clarity(&self, spectrum: &Spectrum) -> f64 {
         magnitude(self.amplitude) / self.noise(spectrum)
     }
+
+    /// How much it tells of its string, from 0 to 1: a neighbour within the main lobe pulls, however well
+    /// both are fitted.
+    pub fn apart(&self) -> f64 {
+        ((self.gap_widths - 0.8) / 1.7).clamp(0.0, 1.0).powi(2)
+    }
 }
 
 /// A tone with what the fit says of it.

@@ -232,8 +232,7 @@ impl Line {
         let [first, both, stiffness] = self.spread;
         let known = (first + slope * (2.0 * both + slope * stiffness)).max(0.0).sqrt();
         let clarity = partial.clarity(spectrum);
-        // A neighbour within the main lobe pulls, however well both are fitted.
-        let apart = ((partial.gap_widths - 0.8) / 1.7).clamp(0.0, 1.0).powi(2);
+        let apart = partial.apart();
         if known * partial.hz > HEARD_WIDTHS * spectrum.width_hz
             || clarity < LEAST_CLARITY
             || apart == 0.0

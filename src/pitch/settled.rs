@@ -274,8 +274,7 @@ impl Meter {
     /// says nothing.
     fn variance(&self, partial: &Partial) -> Option<f64> {
         let clarity = partial.clarity(&self.spectrum);
-        // A neighbour within the main lobe pulls, however well both are fitted.
-        let apart = ((partial.gap_widths - 0.8) / 1.7).clamp(0.0, 1.0).powi(2);
+        let apart = partial.apart();
         if clarity < 2.0 || apart == 0.0 {
             return None;
         }
