@@ -192,10 +192,7 @@ impl Engine {
             self.strike.notes.iter().filter(other).map(HeardPitch::tone)
         };
         let gap = |hz: f64| {
-            let nearest = |other: Tone| {
-                let m = (hz / other.f1).round().max(1.0) as usize;
-                (hz - other.partial(m)).abs()
-            };
+            let nearest = |other: Tone| (hz - other.partial(other.nearest_partial(hz))).abs();
             sounded().map(nearest).fold(frets * FRET * hz, f64::min)
         };
         let partials = || (1..=8).map(|n| tone.partial(n)).map(|hz| (hz, gap(hz)));

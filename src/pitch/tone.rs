@@ -50,6 +50,11 @@ impl Tone {
         n * self.f1 * ((1.0 + b * n * n) / (1.0 + b)).sqrt()
     }
 
+    /// Number of the partial nearest to `hz`, stiffness aside.
+    pub fn nearest_partial(&self, hz: f64) -> usize {
+        (hz / self.f1).round().max(1.0) as usize
+    }
+
     /// Relative change of partial `n` per unit of stiffness: `∂ ln f_n / ∂B`.
     pub fn stiffness_slope(&self, n: usize) -> f64 {
         let n2 = (n * n) as f64;
