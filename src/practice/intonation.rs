@@ -217,8 +217,8 @@ impl IntonationCheck {
     /// Takes a pluck: its loudest struck note that belongs here.
     pub fn push(&mut self, pluck: &Pluck) -> Heard {
         let last = self.entries.last().map(|entry| entry.string);
-        let struck = pluck.strings.iter().filter(|sounding| sounding.struck);
-        let found = struck.clone().find_map(|sounding| {
+        let mut struck = pluck.strings.iter().filter(|sounding| sounding.struck);
+        let found = struck.find_map(|sounding| {
             let near = |hz: Hertz| sounding.frequency.cents_above(hz).0.abs() < REACH.0;
             let place =
                 self.places().filter(|(.., hz)| near(*hz)).min_by_key(|(string, role, _)| {
@@ -228,19 +228,16 @@ impl IntonationCheck {
         });
         let at_s = pluck.at_s;
         let Some((sounding, string, role)) = found else {
-            let Some(loudest) = struck.clone().find(|sounding| sounding.reading.is_some()) else {
-                return Heard::Nothing;
-            };
-            let fault = Fault::Wrong { heard: loudest.frequency };
-            let refused = Refused { at_s, string: None, fault };
+            let Some(heard) = pluck.stranger() else { return Heard::Nothing };
+            let refused = Refused { at_s, string: None, fault: Fault::Wrong { heard } };
             // A recording of all strings may be asked about one: what is played on the others is no fault.
-            if !self.is_of_another_string(loudest.frequency) {
+            if !self.is_of_another_string(heard) {
                 self.strays.push(refused.clone());
             }
             return Heard::Refused(refused);
         };
         let fault = pluck.fault(sounding);
-        let error = sounding.reading.map_or(f64::INFINITY, |reading| reading.error_cents);
+        let error = sounding.error_cents();
         let entry = Entry { at_s, string, role, frequency: sounding.frequency, error, fault };
         self.entries.push(entry);
         // The others of its kind may show that it was pressed otherwise.

@@ -141,28 +141,25 @@ impl NeckMap {
     /// Takes a pluck. The same pitch lies in several places: it is the nearest one that has not been
     /// passed, going up each string in turn; of a single string, any order does.
     pub fn push(&mut self, pluck: &Pluck) -> Heard {
-        let struck = || pluck.strings.iter().filter(|sounding| sounding.struck);
+        let mut struck = pluck.strings.iter().filter(|sounding| sounding.struck);
         let from = if self.plan.strings.len() == 1 { 0 } else { self.at };
-        let found = struck().find_map(|sounding| {
+        let found = struck.find_map(|sounding| {
             let near = |hz: Hertz| sounding.frequency.cents_above(hz).0.abs() < HALF_A_FRET.0;
             let ahead = (from..self.places.len()).find(|&i| near(self.places[i].2))?;
             Some((sounding, ahead))
         });
         let at_s = pluck.at_s;
         let Some((sounding, place)) = found else {
-            let Some(loudest) = struck().find(|sounding| sounding.reading.is_some()) else {
-                return Heard::Nothing;
-            };
-            let fault = Fault::Wrong { heard: loudest.frequency };
-            return self.refuse(Refused { at_s, string: None, fault });
+            let Some(heard) = pluck.stranger() else { return Heard::Nothing };
+            return self.refuse(Refused { at_s, string: None, fault: Fault::Wrong { heard } });
         };
         self.at = place;
         let (string, fret, hz) = self.places[place];
         if let Some(fault) = pluck.fault(sounding) {
             return self.refuse(Refused { at_s, string: Some(string), fault });
         }
-        let error = sounding.reading.map_or(f64::INFINITY, |reading| reading.error_cents);
-        self.plucks.push((place, sounding.frequency.cents_above(hz).0, error));
+        let cents = sounding.frequency.cents_above(hz);
+        self.plucks.push((place, cents.0, sounding.error_cents()));
         Heard::Taken { string, fret }
     }
 

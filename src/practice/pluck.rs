@@ -78,6 +78,13 @@ pub struct Sounding {
     pub reading: Option<Reading>,
 }
 
+impl Sounding {
+    /// One standard error of its frequency, in cents; without end if it was not measured.
+    pub fn error_cents(&self) -> f64 {
+        self.reading.map_or(f64::INFINITY, |reading| reading.error_cents)
+    }
+}
+
 /// A strike and what sounds after it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pluck {
@@ -92,6 +99,12 @@ pub struct Pluck {
 }
 
 impl Pluck {
+    /// The loudest that was struck and measured: what was played where none of it was asked for.
+    pub fn stranger(&self) -> Option<Hertz> {
+        let mut struck = self.strings.iter().filter(|sounding| sounding.struck);
+        Some(struck.find(|sounding| sounding.reading.is_some())?.frequency)
+    }
+
     /// What keeps `sounding`, one of its strings, from being taken for a measurement.
     pub fn fault(&self, sounding: &Sounding) -> Option<Fault> {
         let Some(reading) = sounding.reading else {

@@ -198,8 +198,7 @@ impl TuningCheck {
                     let Some(open) = self.wanted.tuning.open(string) else { continue };
                     let place = self.wanted.reference.frequency(open);
                     let cents = sounding.frequency.cents_above(place);
-                    let error = sounding.reading.map_or(f64::INFINITY, |r| r.error_cents);
-                    self.plucks.push((string, cents.0, error.hypot(moved)));
+                    self.plucks.push((string, cents.0, sounding.error_cents().hypot(moved)));
                     heard.push(Heard::Taken { string, cents });
                 }
             }
