@@ -67,7 +67,8 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         match *place {
             Place::Step(j) => {
                 let found = match_strike(steps[j], strike, settings.reference, offset);
-                fill(&mut judged[j], found, second(strike));
+                fill(&mut judged[j], found);
+                judged[j].start_s = Some(second(strike));
                 doubt_if_short(&mut judged[j], strike, take.rate);
             }
             Place::StageOf(j) => {
@@ -139,10 +140,7 @@ pub fn judge_strike(
     offset: Cents,
 ) -> StepJudgement {
     let mut judgement = not_played(step);
-    let found = match_strike(step, strike, settings.reference, offset);
-    judgement.verdict = found.verdict;
-    judgement.heard = found.heard;
-    judgement.missing = found.missing;
+    fill(&mut judgement, match_strike(step, strike, settings.reference, offset));
     judgement
 }
 
@@ -177,11 +175,10 @@ fn not_played(step: &ExpectedStep) -> StepJudgement {
     }
 }
 
-fn fill(judgement: &mut StepJudgement, found: Match, start_s: f64) {
+fn fill(judgement: &mut StepJudgement, found: Match) {
     judgement.verdict = found.verdict;
     judgement.heard = found.heard;
     judgement.missing = found.missing;
-    judgement.start_s = Some(start_s);
 }
 
 /// Adds what was reached at a later stage.
