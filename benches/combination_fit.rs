@@ -19,6 +19,7 @@ use support::cases::Random;
 use support::cases::choose;
 use support::cases::mix;
 use support::corpus::Set;
+use support::midi_number;
 use support::scenes;
 use support::spoil::amplifier;
 
@@ -99,7 +100,7 @@ fn scene(set: &Set, random: &mut Random) -> Vec<String> {
             let Some((_, s)) = weigh(&spectrum, &mut fitter, &tones, index, [p, q], power) else {
                 continue;
             };
-            let midi = 69.0 + 12.0 * (tone.f1 / 440.0).log2();
+            let midi = midi_number(tone.f1);
             let drive = drive_db.map_or("none".to_owned(), |db| format!("{db:.1}"));
             let signs = [s.below_db, s.pair_odds].map(|sign| format!("{sign:.3}"));
             let sounds = u8::from(sounds);

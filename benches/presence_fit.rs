@@ -27,6 +27,7 @@ use support::corpus::Set;
 use support::corpus::real_sets;
 use support::corpus::sampled_sets;
 use support::corpus::synthetic_set;
+use support::midi_number;
 use support::scenes;
 use support::spoil::phone;
 
@@ -123,7 +124,7 @@ fn look_at(set: &Set, notes: &[f64], onset_s: f64, samples: Vec<f32>, random: &m
             u8::from(notes.iter().any(|&hz| beside(hz, 1))),
             u8::from(through_phone),
             notes.len(),
-            69.0 + 12.0 * (tone.f1 / 440.0).log2(),
+            midi_number(tone.f1),
             signs.map(|sign| format!("{sign:.3}")).join(",")
         );
     }

@@ -49,9 +49,7 @@ fn struck(midi: &[f64], rate: SampleRate) -> Vec<f64> {
 fn heard(samples: &[f32], rate: SampleRate) -> Vec<i32> {
     let take = support::listened(samples, rate);
     let struck = take.strikes.iter().flat_map(|s| &s.notes).filter(|note| note.is_struck());
-    struck
-        .map(|note| (69.0 + 12.0 * (note.frequency.get() / 440.0).log2()).round() as i32)
-        .collect()
+    struck.map(|note| support::nearest_midi(note.frequency.get())).collect()
 }
 
 #[test]

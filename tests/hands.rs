@@ -109,15 +109,13 @@ fn a_vibrato_makes_no_other_notes() {
                 .strikes
                 .iter()
                 .map(|strike| {
-                    strike.likely_struck().map(|(note, _)| number(note.frequency.get())).collect()
+                    strike
+                        .likely_struck()
+                        .map(|(note, _)| support::nearest_midi(note.frequency.get()))
+                        .collect()
                 })
                 .collect();
             assert_eq!(heard, [notes], "{cents} cents");
         }
     }
-}
-
-/// MIDI number of the nearest note (MIDI 69 is A4, 440 Hz: ISO 16).
-fn number(hz: f64) -> i32 {
-    (69.0 + 12.0 * (hz / 440.0).log2()).round() as i32
 }

@@ -18,6 +18,7 @@ use crate::support::counting::Sounding;
 use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::percent;
+use crate::support::nearest_midi;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
 use crate::support::neck::places;
@@ -207,7 +208,7 @@ fn score(
     let heard: Vec<i32> = struck_notes(judged_step).collect();
     let blind = blind(&take);
     let pitches = |notes: &[Sounding]| notes.iter().map(|n| n.hz).collect::<Vec<f64>>();
-    let numbers_told: Vec<i32> = blind.iter().map(|n| nearest(n.hz)).collect();
+    let numbers_told: Vec<i32> = blind.iter().map(|n| nearest_midi(n.hz)).collect();
     Outcome {
         set: set.name.clone(),
         class,
@@ -235,11 +236,6 @@ pub fn blind(take: &Take) -> Vec<Sounding> {
         struck.map(move |(note, _)| Sounding { onset_s: second(strike), hz: note.frequency.get() })
     });
     notes.collect()
-}
-
-/// MIDI number nearest to `hz` (ISO 16).
-pub fn nearest(hz: f64) -> i32 {
-    (69.0 + 12.0 * (hz / 440.0).log2()).round() as i32
 }
 
 fn figures(

@@ -17,7 +17,6 @@ use doublecheck::units::SampleRate;
 
 use crate::Plan;
 use crate::chords::blind;
-use crate::chords::nearest;
 use crate::support::cases::INTERVALS;
 use crate::support::cases::Placed;
 use crate::support::cases::Random;
@@ -30,6 +29,7 @@ use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::percent;
 use crate::support::figures::spread;
+use crate::support::nearest_midi;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
 use crate::support::neck::semitone_off;
@@ -441,7 +441,7 @@ fn time_strikes(result: &mut Outcome, begins: &[f64], take: &Take) {
         .iter()
         .map(|strike| {
             let notes = strike.notes.iter().filter(|n| n.is_struck());
-            let numbers = notes.map(|n| nearest(n.frequency.get())).collect();
+            let numbers = notes.map(|n| nearest_midi(n.frequency.get())).collect();
             (strike.onset.seconds(take.rate), numbers)
         })
         .collect();

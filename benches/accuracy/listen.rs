@@ -2,7 +2,6 @@
 
 use crate::Plan;
 use crate::chords::blind;
-use crate::chords::nearest;
 use crate::support::corpus::data_dir;
 use crate::support::corpus::read;
 use crate::support::counting::Notes;
@@ -11,6 +10,7 @@ use crate::support::counting::pairs;
 use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::spread;
+use crate::support::nearest_midi;
 use crate::support::score::hear;
 
 const TAKE: &str = "takes/00_BN1-129-Eb_comp";
@@ -50,7 +50,7 @@ fn faults(truth: &[Sounding], told: &[Sounding], pairs: &[(usize, usize)]) -> Ve
     let mut faults: Vec<(f64, String)> = missed
         .map(|(_, n)| (n, "missed"))
         .chain(beyond.map(|(_, n)| (n, "none there")))
-        .map(|(n, fault)| (n.onset_s, format!("{:.3} s {} {fault}", n.onset_s, nearest(n.hz))))
+        .map(|(n, fault)| (n.onset_s, format!("{:.3} s {} {fault}", n.onset_s, nearest_midi(n.hz))))
         .collect();
     faults.sort_by(|a, b| a.0.total_cmp(&b.0));
     faults.into_iter().map(|f| f.1).collect()

@@ -24,6 +24,7 @@ use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::percent;
 use crate::support::figures::spread;
+use crate::support::midi_number;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
 use crate::support::neck::strum;
@@ -256,7 +257,7 @@ fn real_take(plan: &Plan) {
     for strike in &take.strikes {
         let at_s = strike.onset.seconds(rate);
         let played = strike.notes.iter().filter(|n| n.is_struck()).filter_map(|n| {
-            let midi = 69.0 + 12.0 * (n.frequency.get() / 440.0).log2();
+            let midi = midi_number(n.frequency.get());
             let of =
                 truth.iter().find(|t| (t.0 - at_s).abs() < 0.05 && (t.1 - midi).abs() < 0.5)?;
             let fret = (of.1.round() as u8).checked_sub(open.open(StringNumber(of.2))?.0)?;

@@ -23,6 +23,7 @@ use rustysynth::Synthesizer;
 use rustysynth::SynthesizerSettings;
 
 use super::cases::Random;
+use super::midi_number;
 use super::truth::Stretch;
 use super::truth::line_hz;
 use super::truth::moved_cents;
@@ -256,7 +257,7 @@ pub fn synthetic_set(random: &mut Random) -> Set {
             let note = guitar.note(StringNumber(string), Fret(fret), length_s, 0.5);
             let mut note: PluckedNote = note.expect("a place on the neck");
             let cents = random.between(-8.0, 8.0);
-            let midi = 69.0 + 12.0 * (note.frequency.get() / 440.0).log2();
+            let midi = midi_number(note.frequency.get());
             note = note.detuned(Cents(cents));
             note.pluck_position = random.between(0.08, 0.4);
             note.brightness = random.between(0.2, 0.9);

@@ -9,6 +9,7 @@ use super::PLAIN;
 use super::hear;
 use super::played;
 use super::rate;
+use super::support::nearest_midi;
 
 /// After a hole the engine hears what a fresh one hears.
 #[test]
@@ -19,8 +20,7 @@ fn what_was_heard_before_a_hole_is_forgotten() {
         let strikes = take.strikes.iter().filter(|s| s.onset.0 >= from);
         let told = strikes.map(|strike| {
             let struck = strike.notes.iter().filter(|n| n.is_struck());
-            let number = |hz: f64| (12.0 * (hz / 440.0).log2()).round() as i32;
-            struck.map(|n| number(n.frequency.get())).collect::<Vec<_>>()
+            struck.map(|n| nearest_midi(n.frequency.get())).collect::<Vec<_>>()
         });
         told.collect::<Vec<_>>()
     };

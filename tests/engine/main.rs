@@ -7,6 +7,8 @@ mod holes;
 mod notes;
 mod promises;
 mod strikes;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::f64::consts::PI;
 use std::f64::consts::TAU;
@@ -107,7 +109,7 @@ fn events(samples: &[f32], rate: SampleRate, mut chunk_len: impl FnMut() -> usiz
 fn struck(take: &Take) -> Vec<i32> {
     assert_eq!(take.strikes.len(), 1, "one strike");
     let notes = take.strikes[0].notes.iter().filter(|note| note.is_struck());
-    notes.map(|n| (69.0 + 12.0 * (n.frequency.get() / 440.0).log2()).round() as i32).collect()
+    notes.map(|n| support::nearest_midi(n.frequency.get())).collect()
 }
 
 /// Players notice about 6 ms (Friberg and Sundberg 1995, `hearing.md`).

@@ -12,6 +12,7 @@ use super::rate;
 use super::sampled;
 use super::string;
 use super::struck;
+use super::support::nearest_midi;
 
 #[test]
 fn a_pitch_that_moves_is_told_less_surely() {
@@ -63,13 +64,8 @@ fn led_to(frets: &str, beats: f64, tempo: f64) -> Vec<(i32, f64)> {
     let beats_after =
         |at: SampleIndex| (at.seconds(take.rate) - strike.onset.seconds(take.rate)) * tempo / 60.0;
     let later = strike.later.iter().filter(|later| later.pitch.likely);
-    let told = |l: &LaterNote| (midi(l.pitch.frequency.get()), beats_after(l.start));
+    let told = |l: &LaterNote| (nearest_midi(l.pitch.frequency.get()), beats_after(l.start));
     later.map(told).collect()
-}
-
-/// MIDI number nearest to `hz` (ISO 16).
-fn midi(hz: f64) -> i32 {
-    (69.0 + 12.0 * (hz / 440.0).log2()).round() as i32
 }
 
 #[test]

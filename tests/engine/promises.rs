@@ -31,6 +31,7 @@ use super::lick;
 use super::played;
 use super::rate;
 use super::soft_over_ringing;
+use super::support::nearest_midi;
 
 #[test]
 fn push_and_gap_do_not_allocate() {
@@ -248,8 +249,7 @@ fn a_constant_offset_is_not_heard() {
         let take = hear(samples, rate);
         let strikes = take.strikes.iter().map(|strike| {
             let struck = strike.notes.iter().filter(|n| n.is_struck());
-            let cents = |hz: f64| (1200.0 * (hz / 440.0).log2() / 100.0).round() as i32;
-            struck.map(|n| cents(n.frequency.get())).collect::<Vec<_>>()
+            struck.map(|n| nearest_midi(n.frequency.get())).collect::<Vec<_>>()
         });
         strikes.collect::<Vec<_>>()
     };

@@ -51,6 +51,11 @@ pub fn midi_hz(note: u8) -> f64 {
     Reference::default().frequency(MidiNote(note)).get()
 }
 
+/// MIDI number of the note nearest to `hz` (69 is A4, 440 Hz: MIDI 1.0 and ISO 16:1975).
+pub fn nearest_midi(hz: f64) -> i32 {
+    (69.0 + 12.0 * (hz / 440.0).log2()).round() as i32
+}
+
 /// `1200 · log2(a / b)`.
 pub fn cents(a: f64, b: f64) -> f64 {
     1200.0 * (a / b).log2()
