@@ -26,8 +26,10 @@ use super::logarithm::ln;
 /// larger, that is the strike, and the first was the touch of hand or pick.
 pub const MERGE_S: f64 = 0.07;
 
-const HOP_S: f64 = 0.0058;
+/// A frame holds three periods of the low E and a little more, so that no level rises and falls with the
+/// period; a new one is looked at every hop, seven times a frame, so that no rise falls between two.
 const FRAME_S: f64 = 0.040;
+const HOP_S: f64 = 0.0058;
 /// Frames looked at on either side of a peak.
 const LOOK: usize = 5;
 /// Rises are measured against the frame this many hops before: half a frame and a little more, so

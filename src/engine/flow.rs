@@ -131,15 +131,15 @@ impl Engine {
 
     /// Notices when a strike that was told has faded.
     fn follow(&mut self, now: u64, on_event: &mut impl FnMut(Event<'_>)) {
-        let tenth = self.samples(FOLLOW_EVERY_S);
+        let every = self.samples(FOLLOW_EVERY_S);
         let follow = self.samples(FOLLOW_S);
         let further = self.samples(LISTEN_EVERY_S);
         let Some(open) = &mut self.open else { return };
         let age = now - open.onset;
-        if age == 0 || !age.is_multiple_of(tenth) {
+        if age == 0 || !age.is_multiple_of(every) {
             return;
         }
-        let recent = &self.stream[self.stream.len().saturating_sub(tenth as usize)..];
+        let recent = &self.stream[self.stream.len().saturating_sub(every as usize)..];
         // Four squares at a time, so that they are not added one after the other.
         let fours = recent.chunks(4).map(|four| four.iter().map(|s| s * s).sum::<f32>());
         let power = fours.map(f64::from).sum::<f64>() / recent.len() as f64;
