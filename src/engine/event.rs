@@ -97,9 +97,9 @@ pub struct Strike {
     /// count where they were asked for, for most of these are played. What surely came with the strike, and
     /// only that, has odds of having been struck above 0.
     pub faint: Vec<HeardPitch>,
-    /// Notes that sound at the end and did not at the beginning, without a strike of their own:
-    /// where a slide or a bend led ([`Stage::Whole`] only; see [`Event::Led`]). What is faint is not `likely`, and counts where
-    /// the step leads there.
+    /// Notes that sound at the end or in between and did not at the beginning, without a strike of their own: where a
+    /// slide or a bend led ([`Stage::Whole`] only; see [`Event::Led`]). What is faint is not `likely`, and counts
+    /// where the step leads there.
     pub later: Vec<LaterNote>,
     /// Notes of these that may be but what an overdriven amplifier makes of two strings; at most one.
     pub combined: Vec<Combined>,

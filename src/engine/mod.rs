@@ -84,6 +84,8 @@ const SETTLED_LOW_S: f64 = 0.185;
 const HIGH_HZ: f64 = 190.0;
 /// When listening to a strike ends at the latest.
 const WHOLE_S: f64 = 1.5;
+/// What a recording begins with is a strike only with a note that is sure, so many seconds from its beginning.
+const BEGINNING_S: f64 = 0.05;
 /// A chord is strummed in less than this, in seconds.
 const STRUM_S: f64 = 0.25;
 /// What is cut off sooner, before a note was sure, is told with the strike that cut it off, in seconds:
@@ -323,7 +325,11 @@ impl Engine {
         let (onset, loud_until, cut) = (open.onset, open.loud_until, open.cut);
         // What was damped leaves only noise behind.
         let sounding = self.sounds_until(onset, end);
-        let has_notes = self.analyse(onset, sounding);
+        let mut has_notes = self.analyse(onset, sounding);
+        // What a codec makes of the noise that a recording begins with is not silent before, but no note either.
+        if !self.guesses && onset < self.samples(BEGINNING_S) {
+            has_notes = self.strike.notes.iter().any(HeardPitch::is_struck);
+        }
         self.strike.later.clear();
         self.strike.end = self.outside(end);
         self.strike.stage = stage;

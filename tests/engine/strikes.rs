@@ -1,6 +1,9 @@
 //! Where strikes begin and what they hold, over rumble, ringing strings and the noise of the pick.
 
 use std::f64::consts::TAU;
+use std::io::Cursor;
+use std::num::NonZeroU8;
+use std::num::NonZeroU32;
 
 use doublecheck::engine::HeardPitch;
 use doublecheck::engine::Listener;
@@ -8,6 +11,10 @@ use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
 use doublecheck::synth::random::Random;
+use vorbis_rs::VorbisBitrateManagementStrategy;
+use vorbis_rs::VorbisDecoder;
+use vorbis_rs::VorbisEncoderBuilder;
+use vorbis_rs::VorbisError;
 
 use super::NOTICED_S;
 use super::PLAIN;
@@ -211,6 +218,37 @@ fn a_strike_too_soft_for_the_noise_is_unclear() {
             assert!(came.any(is_it), "{level}: {note}");
         }
     }
+}
+
+/// Hardly any bits are left for noise: what a codec makes of it sounds from the first sample on, and like tones.
+#[test]
+fn noise_that_a_codec_begins_with_is_no_strike() {
+    let mut wav = hound::WavReader::open("test-audio/all-right.wav").expect("a take");
+    let hz = wav.spec().sample_rate;
+    let samples: Vec<f32> =
+        wav.samples::<i16>().map(|s| f32::from(s.expect("whole")) / 32_768.0).collect();
+    for target_quality in [0.0, 0.1, 0.3, 0.6] {
+        let sent = coded(&samples, hz, target_quality).expect("the codec takes any samples");
+        let mut listener = Listener::of_recording(rate(hz));
+        listener.push(&sent, |_| {});
+        let take = listener.finish(|_| {});
+        let first = take.strikes[0].onset.seconds(take.rate);
+        assert!((first - 0.6).abs() < 0.02, "{target_quality}: {first:.3} s");
+    }
+}
+
+fn coded(samples: &[f32], hz: u32, target_quality: f32) -> Result<Vec<f32>, VorbisError> {
+    let rate = NonZeroU32::new(hz).expect("positive");
+    let mut builder = VorbisEncoderBuilder::new_with_serial(rate, NonZeroU8::MIN, Vec::new(), 1);
+    let quality = VorbisBitrateManagementStrategy::QualityVbr { target_quality };
+    let mut encoder = builder.bitrate_management_strategy(quality).build()?;
+    samples.chunks(4096).try_for_each(|block| encoder.encode_audio_block([block]))?;
+    let mut decoder = VorbisDecoder::new(Cursor::new(encoder.finish()?))?;
+    let mut decoded = Vec::new();
+    while let Some(block) = decoder.decode_audio_block()? {
+        decoded.extend_from_slice(block.samples()[0]);
+    }
+    Ok(decoded)
 }
 
 #[test]
