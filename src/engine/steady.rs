@@ -55,7 +55,11 @@ impl Engine {
         let samples = &self.stream[self.stretch(from, to)];
         let length = self.samples(WINDOW_S) as usize;
         let step = self.samples(STEP_S).max(1) as usize;
-        let first = samples.get(..length)?;
+        // In less nothing can be told gone.
+        if samples.len() < length + (GONE_STEPS + GONE_FOR - 1) * step {
+            return None;
+        }
+        let first = &samples[..length];
         let power = |samples: &[f32], hz: f64| line_at(samples, TAU * hz / self.rate).norm_sqr();
         let loudest = |t: usize| {
             let partials = (1..=N_GONE).map(|n| tones[t].partial(n));
