@@ -6,6 +6,7 @@
 use std::fs;
 use std::fs::File;
 use std::io;
+use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -19,6 +20,16 @@ pub struct Whole {
 }
 
 impl Whole {
+    /// Writes `bytes` to `path`; what has that name stays if nobody says `replace`.
+    ///
+    /// # Errors
+    /// As [`Self::create`] and [`Self::finish`].
+    pub fn write(path: &Path, bytes: &[u8], replace: bool) -> io::Result<()> {
+        let mut whole = Self::create(path)?;
+        whole.file().write_all(bytes)?;
+        whole.finish(replace)
+    }
+
     /// Begins a file beside `path`.
     ///
     /// # Errors
@@ -33,8 +44,9 @@ impl Whole {
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
-            // As any new file, less what the user's umask takes away.
-            builder.permissions(fs::Permissions::from_mode(0o666));
+            // No more open than what it replaces, or as any new file; less what the user's umask takes away.
+            let mode = fs::metadata(&target).map_or(0o666, |found| found.permissions().mode());
+            builder.permissions(fs::Permissions::from_mode(mode & 0o777));
         }
         let temporary = builder.prefix(".doublecheck-").suffix(".part").tempfile_in(folder)?;
         Ok(Self { target, temporary })

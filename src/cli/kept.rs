@@ -8,7 +8,6 @@
 
 use std::fs;
 use std::io;
-use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 use std::time::SystemTime;
@@ -76,17 +75,12 @@ fn keep_one(folder: &Path, page: &Page, take: &TakeReport) -> Result<(), Failure
         plain_end(&place.to_string_lossy())
     );
     let text = format!("{document:#}\n");
-    let write = |path: &Path, replace: bool| -> io::Result<()> {
-        let mut whole = Whole::create(path)?;
-        whole.file().write_all(text.as_bytes())?;
-        whole.finish(replace)
-    };
     let mut number = 1;
     loop {
         let ending = if number > 1 { format!("_{number}.json") } else { ".json".to_owned() };
         let path = folder.join(format!("{name}{ending}"));
         let same = holds(&path, &document);
-        match write(&path, same) {
+        match Whole::write(&path, text.as_bytes(), same) {
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists && !same => number += 1,
             written => {
                 let told = |error: io::Error| format!("{}: {}", path.display(), error.kind());

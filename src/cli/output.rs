@@ -187,12 +187,7 @@ impl Existing {
 /// before is still there then.
 pub fn save(path: &Path, bytes: &[u8], existing: Existing) -> Result<(), Failure> {
     existing.allows(path)?;
-    let write = || -> io::Result<()> {
-        let mut whole = Whole::create(path)?;
-        whole.file().write_all(bytes)?;
-        whole.finish(existing == Existing::Replace)
-    };
-    write().map_err(|error| match error.kind() {
+    Whole::write(path, bytes, existing == Existing::Replace).map_err(|error| match error.kind() {
         io::ErrorKind::AlreadyExists => existing.refusal(path),
         kind => Failure::new(
             format!("{}: cannot be written: {kind}", path.display()),

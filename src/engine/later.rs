@@ -177,10 +177,8 @@ impl Engine {
     fn holds(&self, tone: &Tone, begin: u64, end: u64) -> bool {
         let (hz, apart_hz) = self.apart_hz(tone, BACK_FRETS);
         let length = self.samples((REACHED_WIDTHS / apart_hz).clamp(REACHED_S, 0.5 * LATER_S));
-        let [first, last] = [begin, end.saturating_sub(length)].map(|from| {
-            let samples = &self.stream[self.stretch(from, from + length)];
-            line_at(samples, TAU * hz / self.rate).norm_sqr()
-        });
+        let [first, last] =
+            [begin, end.saturating_sub(length)].map(|from| self.power_at(hz, from, length));
         first.min(last) > HOLDS * first.max(last)
     }
 
@@ -208,10 +206,7 @@ impl Engine {
     fn reached(&self, from: u64, end: u64, (hz, apart_hz): (f64, f64)) -> u64 {
         let length = self.samples((REACHED_WIDTHS / apart_hz).clamp(REACHED_S, LATER_S));
         let step = self.samples(0.01).max(1);
-        let power = |from: u64| {
-            let samples = &self.stream[self.stretch(from, from + length)];
-            line_at(samples, TAU * hz / self.rate).norm_sqr()
-        };
+        let power = |from: u64| self.power_at(hz, from, length);
         let last = end.saturating_sub(length + self.samples(0.02)).max(from);
         let half = 0.25 * power(last);
         let mut at = last;
@@ -219,5 +214,11 @@ impl Engine {
             at -= step;
         }
         if at <= from + 2 * step { from } else { at + length / 2 }
+    }
+
+    /// Power of what sounds at `hz` in `length` samples from `from` on.
+    fn power_at(&self, hz: f64, from: u64, length: u64) -> f64 {
+        let samples = &self.stream[self.stretch(from, from + length)];
+        line_at(samples, TAU * hz / self.rate).norm_sqr()
     }
 }

@@ -7,7 +7,6 @@
 
 use std::fs;
 use std::io;
-use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -114,9 +113,7 @@ fn keep_in(path: &Path, delay: Delay) -> Result<(), CalibrationError> {
     let folder = path.parent().unwrap_or(Path::new("."));
     let write = || -> io::Result<()> {
         fs::create_dir_all(folder)?;
-        let mut whole = Whole::create(path)?;
-        writeln!(whole.file(), "{text}")?;
-        whole.finish(true)
+        Whole::write(path, format!("{text}\n").as_bytes(), true)
     };
     write().map_err(|source| CalibrationError::Io { path: path.to_owned(), source })
 }
