@@ -17,6 +17,10 @@ const SKIP_STRIKE: f64 = 0.35;
 /// … and more between steps that were struck, so much for a string that is like a step: it belongs to another
 /// run, and a run is not made of the best of two.
 const SKIP_AMID: f64 = 0.25;
+/// Strings struck so near to a step, one after the other, are tries of it: it came when the first did.
+const LIKE: f64 = 0.6;
+/// … so many before the last: more is another run.
+const TRIES: usize = 2;
 /// A strike that has less than this in common with a step is not taken for it.
 const MAX_DISTANCE: f64 = 1.0;
 
@@ -46,6 +50,8 @@ pub trait Costs {
     fn distance(&self, i: usize, j: usize) -> f64;
     /// Whether strike `i` was a string for sure, not talk.
     fn is_string(&self, i: usize) -> bool;
+    /// Whether strike `i` may be another try of what the strike before it was.
+    fn is_again(&self, i: usize) -> bool;
     /// Whether strike `i` may be a later stage of step `j`, and what that costs.
     fn stage(&self, i: usize, j: usize) -> Option<f64>;
     /// What it costs that strike `i`, for step `j`, comes so long after strike `before`, for step `k`, no
@@ -127,12 +133,18 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
     let (mut above, mut row) = (vec![Ways::NOWHERE; m + 1], vec![Ways::NOWHERE; m + 1]);
     let mut moves = Vec::with_capacity((n + 1) * (m + 1));
     let mut distances = vec![MAX_DISTANCE; m];
+    // For every step the first of the strikes in a row, up to this one, that are like it.
+    let mut tried_from: Vec<Option<usize>> = vec![None; m];
     for i in 0..=n {
+        let is_string = i > 0 && costs.is_string(i - 1);
         if i > 0 {
-            let of_strike = |j: usize| costs.distance(i - 1, j);
-            distances.iter_mut().enumerate().for_each(|(j, distance)| *distance = of_strike(j));
+            for (j, (distance, tried)) in distances.iter_mut().zip(&mut tried_from).enumerate() {
+                *distance = costs.distance(i - 1, j);
+                let again = tried.filter(|_| costs.is_again(i - 1));
+                *tried = (*distance < LIKE).then(|| again.unwrap_or(i - 1));
+            }
         }
-        let likeness = match i > 0 && costs.is_string(i - 1) {
+        let likeness = match is_string {
             true => 1.0 - distances.iter().copied().fold(MAX_DISTANCE, f64::min),
             false => 0.0,
         };
@@ -154,7 +166,14 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
                 for (cell, from_struck) in above[j - 1].either() {
                     let pace = match cell.step {
                         0 => 0.0,
-                        step => costs.pace(i - 1, j - 1, cell.strike - 1, step - 1),
+                        step => {
+                            let pace = |i: usize| costs.pace(i, j - 1, cell.strike - 1, step - 1);
+                            let tried = tried_from[j - 1].unwrap_or(i - 1).max(cell.strike);
+                            match tried.max((i - 1).saturating_sub(TRIES)) {
+                                tried if tried < i - 1 => pace(i - 1).min(pace(tried)),
+                                _ => pace(i - 1),
+                            }
+                        }
                     };
                     let cost = cell.cost + distance + pace;
                     let last = Move::Match;
@@ -278,6 +297,10 @@ mod tests {
             true
         }
 
+        fn is_again(&self, _: usize) -> bool {
+            true
+        }
+
         fn stage(&self, _: usize, _: usize) -> Option<f64> {
             None
         }
@@ -324,6 +347,10 @@ mod tests {
             true
         }
 
+        fn is_again(&self, _: usize) -> bool {
+            true
+        }
+
         fn stage(&self, _: usize, _: usize) -> Option<f64> {
             None
         }
@@ -337,7 +364,8 @@ mod tests {
     #[test]
     fn what_is_nearly_right_in_time_comes_before_what_is_right_after_a_pause() {
         let places = |strikes: &str| align(&Paused(Letters(strikes, "abc"))).0;
-        assert_eq!(places("abxC"), [Step(0), Step(1), Step(2), Nothing]);
+        assert_eq!(places("abxC"), [Step(0), Step(1), Nothing, Step(2)], "struck again");
+        assert_eq!(places("abxTC"), [Step(0), Step(1), Step(2), Nothing, Nothing], "not at once");
         assert_eq!(places("axBc"), [Step(0), Nothing, Step(1), Step(2)], "both after the pause");
         let places = |strikes: &str| align(&Paused(Letters(strikes, "abcd"))).0;
         let second = [Nothing, Nothing, Nothing, Nothing, Step(0), Step(1), Step(2), Step(3)];

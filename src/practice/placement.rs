@@ -44,6 +44,9 @@ const A_PAUSE: f64 = 0.4;
 const SHORT_PAUSE: f64 = 1.5;
 const LONG_PAUSE: f64 = 0.5;
 
+/// Players strike again what was wrong within this, in seconds.
+const AGAIN_S: f64 = 5.0;
+
 /// What came before this share of the way from a move to the next step is not that step struck too soon …
 const MOVES_UNTIL: f64 = 0.25;
 /// … if it may be the move; what it costs to take it for the step all the same.
@@ -188,6 +191,10 @@ impl Costs for Table<'_> {
 
     fn is_string(&self, i: usize) -> bool {
         self.take.strikes[i].holds_still(UNSTEADY_CENTS)
+    }
+
+    fn is_again(&self, i: usize) -> bool {
+        self.is_string(i) && self.second(i) - self.second(i - 1) < AGAIN_S
     }
 
     fn stage(&self, i: usize, j: usize) -> Option<f64> {
