@@ -49,9 +49,9 @@ const PAIRS: [[u8; 2]; 9] =
 const REACH: i32 = 4;
 const HIGHEST_FRET: i32 = 14;
 /// From string to string.
-const STRUM_S: Range<f64> = 0.0..0.012;
+pub const STRUM_S: Range<f64> = 0.0..0.012;
 /// Nobody plays like a machine: either way of the beat.
-const UNEVEN_S: f64 = 0.008;
+pub const UNEVEN_S: f64 = 0.008;
 /// A pair of strings is kept for so many steps.
 const ALONG_STEPS: usize = 4;
 /// A string not struck again rings for so many steps.
@@ -316,7 +316,7 @@ impl<'a> Played<'a> {
         steps.map(|(k, step)| (self.is_wrong(k), step.verdict)).collect()
     }
 
-    fn expected(&self, tempo_bpm: f64) -> Expected {
+    pub fn expected(&self, tempo_bpm: f64) -> Expected {
         let steps = self.asked.iter().enumerate();
         let steps = steps.map(|(k, places)| step(k + 1, 0.5 * k as f64, &places.map(midi)));
         lick(steps.collect(), tempo_bpm)

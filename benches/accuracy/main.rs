@@ -10,6 +10,7 @@ mod chords;
 mod comping;
 mod grid;
 mod hands;
+mod learners;
 mod licks;
 mod listen;
 mod phone;
@@ -34,7 +35,7 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 15] = [
+const PARTS: [Part; 16] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
@@ -44,6 +45,7 @@ const PARTS: [Part; 15] = [
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),
+    ("learners", "licks as learners play them: halting, mended, anew", learners::measure),
     ("talk", "licks in recordings in which somebody talks", talk::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
     ("comping", "strums and plucked chords in quick succession, blind", comping::measure),

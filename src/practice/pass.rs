@@ -4,7 +4,10 @@
 //! **Limits.** Strikes are given to steps as they come and stay there; [`super::judge`] sees the
 //! whole pass afterwards and knows a false start from a step.
 
+mod follow;
 mod unclear;
+
+use follow::Follower;
 
 use super::alignment::Place;
 use super::doubt::doubt_if_unfollowed;
@@ -15,8 +18,6 @@ use super::matching::note;
 use super::matching::place;
 use super::strum::Strum;
 use super::strum::Strumming;
-use super::talk::TALK_S;
-use super::talk::is_talk;
 use super::timing::estimated_delay;
 use super::verdict::HeardNote;
 use super::verdict::Pitch;
@@ -97,6 +98,13 @@ pub enum Told {
     Missed(usize),
     /// What was taken for this step was no string: somebody talked, say. The step was not struck yet.
     TakenBack(usize),
+    /// What was taken for one step was another, earlier or later.
+    Meant {
+        /// What was told.
+        step: usize,
+        /// What it was.
+        instead: usize,
+    },
     /// A strike that belongs to no step.
     Stray {
         /// When.
@@ -119,6 +127,7 @@ pub struct Pass {
     due: usize,
     /// The last strike and where it went.
     last: Option<(SampleIndex, Place)>,
+    follower: Follower,
     strumming: Strumming,
     /// When the click of the first step was heard, were there no delay, in samples.
     origin: Option<f64>,
@@ -150,6 +159,7 @@ impl Pass {
             steps,
             due: 0,
             last: None,
+            follower: Follower::default(),
             strumming,
             origin: None,
             lateness,
@@ -210,13 +220,14 @@ impl Pass {
         self.last = Some((strike.onset, place));
         self.offset = offset;
         let strike = &self.strumming.take(strike, known.is_none(), goes_on);
+        let place = self.follow(strike, place, told);
         if let Place::Step(index) = place
             && strike.stage == Stage::Whole
             && self.is_talk(index, strike)
         {
             self.last = self.last.map(|(onset, _)| (onset, Place::Nothing));
             self.talked = Some(strike.onset);
-            return self.take_back(index, told);
+            return self.take_back(index, strike.onset, told);
         }
         if let Place::Step(index) | Place::StageOf(index) = place
             && strike.stage == Stage::Whole
@@ -239,43 +250,6 @@ impl Pass {
                     self.end(strike.onset, told);
                 }
             }
-        }
-    }
-
-    /// Takes that the strike at `onset` is over. One that was never told as a whole was none: what it began
-    /// with did not hold.
-    pub fn end_strike(&mut self, onset: SampleIndex, told: &mut Vec<Told>) {
-        let Some((last, Place::Step(index))) = self.last else { return };
-        let is_whole = |found: &Try| found.stage == Stage::Whole;
-        if self.over || last != onset || self.tries[index].as_ref().is_none_or(is_whole) {
-            return;
-        }
-        // What cut it off may yet be told with this same beginning.
-        self.last = None;
-        self.take_back(index, told);
-    }
-
-    /// Whether `strike`, taken for step `index`, was talk.
-    fn is_talk(&self, index: usize, strike: &Strike) -> bool {
-        let since = |at: SampleIndex| strike.onset.0.saturating_sub(at.0) as f64;
-        let is_amid = self.talked.is_some_and(|at| since(at) <= self.samples(TALK_S));
-        let found = self.tries[index].as_ref();
-        is_talk(strike, found.map_or(&[], |found| &found.judgement.heard), is_amid)
-    }
-
-    /// What was taken for step `index` was none: it is still to be played.
-    fn take_back(&mut self, index: usize, told: &mut Vec<Told>) {
-        self.strumming.forget();
-        if self.tries[index].take().is_none() {
-            return;
-        }
-        if self.manner.pace == Pace::Click {
-            self.lateness.pop();
-        }
-        told.push(Told::TakenBack(self.steps[index].number));
-        if self.due == index + 1 {
-            self.due = index;
-            told.push(Told::Due(self.due()));
         }
     }
 
@@ -303,6 +277,9 @@ impl Pass {
         match self.manner.pace {
             Pace::Free => {
                 let Some(Some(last)) = self.tries.last() else { return };
+                if self.due < self.steps.len() {
+                    return;
+                }
                 let last_step = self.steps.last().expect("as many steps as tries");
                 let staged_s = match last_step.stages.is_empty() {
                     true => 0.0,
@@ -364,6 +341,7 @@ impl Pass {
         }
         match self.manner.pace {
             Pace::Free if self.due < self.steps.len() => Place::Step(self.due),
+            Pace::Free if self.goes_back(strike, offset) => Place::Step(self.due - 1),
             Pace::Free => Place::Nothing,
             Pace::Click => self.place_by_click(strike.onset),
         }
@@ -443,21 +421,26 @@ impl Pass {
         first: bool,
         told: &mut Vec<Told>,
     ) {
+        if first && self.manner.pace == Pace::Click {
+            let click = self.bare_click(&self.steps[index]);
+            self.lateness.extend(click.map(|click| strike.onset.0 as f64 - click));
+        }
+        self.tell(index, strike, offset, told);
+        if self.due == index && (first || self.manner.pace == Pace::Free) {
+            self.due += 1;
+            told.push(Told::Due(self.due()));
+        }
+    }
+
+    fn tell(&mut self, index: usize, strike: &Strike, offset: Cents, told: &mut Vec<Told>) {
         let step = &self.steps[index];
         let start_s = strike.onset.seconds(self.manner.rate);
-        if first && self.manner.pace == Pace::Click {
-            self.lateness.extend(self.bare_click(step).map(|click| strike.onset.0 as f64 - click));
-        }
         let mut judgement = judge_strike(step, strike, &self.manner.judge, offset);
         judgement.start_s = Some(start_s);
         judgement.timing_ms = self.late_ms(step.number, start_s);
         let judged = Try { onset: strike.onset, stage: strike.stage, judgement };
         self.tries[index] = Some(judged.clone());
         told.push(Told::Step(judged));
-        if self.due == index && (first || self.manner.pace == Pace::Free) {
-            self.due += 1;
-            told.push(Told::Due(self.due()));
-        }
     }
 
     /// Adds what was reached at a later stage of the step.

@@ -46,6 +46,12 @@ impl Lines {
                     None => Ok(()),
                 }
             }
+            News::Pass(Told::Meant { step, instead }) => {
+                match self.last.take_if(|last| last.0 == *step) {
+                    Some(_) => writeln!(out, "{step:>4}  waits again: that was step {instead}"),
+                    None => Ok(()),
+                }
+            }
             News::Pass(Told::Stray { heard, .. }) => {
                 let heard: Vec<String> =
                     heard.iter().map(|pitch| text::pitch(pitch, &page.beside)).collect();
@@ -66,7 +72,13 @@ impl Lines {
         let judgement = &found.judgement;
         let now = (judgement.step, judgement.verdict);
         let said = self.last.filter(|(step, _)| *step == judgement.step);
-        if found.stage == Stage::Early || said == Some(now) {
+        // In which nothing is heard yet may be a knock, which is taken back.
+        let is_guess = match found.stage {
+            Stage::Early => true,
+            Stage::Settled => judgement.heard.is_empty(),
+            Stage::Whole => false,
+        };
+        if is_guess || said == Some(now) {
             return Ok(());
         }
         self.last = Some(now);
@@ -118,6 +130,9 @@ pub fn event(out: &mut impl Write, page: &Page, pass: usize, news: &News) -> io:
         News::Pass(Told::Due(number)) => ("due", json!({ "step": number })),
         News::Pass(Told::Missed(number)) => ("missed", json!({ "step": number })),
         News::Pass(Told::TakenBack(number)) => ("taken_back", json!({ "step": number })),
+        News::Pass(Told::Meant { step, instead }) => {
+            ("taken_back", json!({ "step": step, "meant": instead }))
+        }
         News::Pass(Told::Stray { heard, .. }) => {
             let heard: Vec<_> = heard.iter().map(|p| json::sounding(p, &page.beside)).collect();
             ("stray", json!({ "heard": value(&heard)? }))

@@ -261,7 +261,9 @@ impl<'a> Rehearsal<'a> {
 
     /// Takes a pass that is over into the report; a clean one makes the next faster.
     fn keep(&mut self, over: &PassOver) {
-        if !Tally::of(&over.judgement, self.args.judging.tolerance).has_fault() {
+        // Who struck a step again, or went back, was not through with it at this speed.
+        let is_straight = over.judgement.unmatched.iter().all(|strike| strike.heard.is_empty());
+        if is_straight && !Tally::of(&over.judgement, self.args.judging.tolerance).has_fault() {
             self.ear.session.speed_up();
         }
         let path = self.ear.kept.get(self.takes.len()).cloned().flatten();

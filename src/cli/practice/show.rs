@@ -222,6 +222,14 @@ impl Screen {
                 self.heard.remove(number);
                 self.messages.push(format!("That was no clear strike: step {number} waits again."));
             }
+            News::Pass(Told::Meant { step, instead }) => {
+                self.heard.remove(step);
+                if instead < step {
+                    // These are to be played once more.
+                    self.heard.retain(|number, _| number <= instead);
+                }
+                self.messages.push(format!("That was step {instead}, not {step}."));
+            }
             News::Pass(Told::Stray { .. }) => {
                 self.messages.push("That strike belongs to no step.".to_owned());
             }

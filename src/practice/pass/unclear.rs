@@ -35,6 +35,7 @@ impl Pass {
         }
         self.last = Some((strike.onset, place));
         self.offset = offset;
+        self.follow(strike, place, told);
         self.judge(index, strike, offset, known.is_none(), told);
     }
 }

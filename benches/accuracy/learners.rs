@@ -1,0 +1,204 @@
+//! Licks as learners play them: halting, with a step struck again once it was wrong, going back, beginning anew, leaving
+//! a step out. What `check` says of it, and what the screen of `practice` shows in the end.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use doublecheck::lick::expected::Expected;
+use doublecheck::practice::judge;
+use doublecheck::practice::pass::Delay;
+use doublecheck::practice::pass::Pace;
+use doublecheck::practice::pass::Told;
+use doublecheck::practice::session::News;
+use doublecheck::practice::session::Session;
+use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::Verdict;
+use doublecheck::units::SampleRate;
+
+use crate::Plan;
+use crate::licks;
+use crate::licks::N_STEPS;
+use crate::licks::Planted;
+use crate::licks::Played;
+use crate::licks::STRUM_S;
+use crate::licks::UNEVEN_S;
+use crate::licks::Way;
+use crate::support::cases::Placed;
+use crate::support::cases::Random;
+use crate::support::cases::mix;
+use crate::support::corpus::Set;
+use crate::support::neck::Place;
+use crate::support::neck::midi;
+use crate::support::neck::semitone_off;
+use crate::support::neck::strum;
+use crate::support::score;
+
+const TEMPO_BPM: f64 = 90.0;
+const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
+/// The tempo of a learner, as a share of the one that is written.
+const PACE: [f64; 2] = [0.6, 1.1];
+/// A string rings on at most so long, in seconds.
+const RINGS_S: f64 = 1.5;
+/// One step in so many goes wrong.
+const WRONG_IN: usize = 8;
+/// Where the hand looks for its place, once in so many steps and before every step that is struck again, it takes so
+/// long, in seconds.
+const HALTS_IN: usize = 3;
+const HALT_S: [f64; 2] = [0.2, 3.0];
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Learner {
+    /// What the others are held against.
+    Straight,
+    Halting,
+    /// What was wrong is struck once more.
+    Mending,
+    /// Goes back some steps after a wrong one.
+    GoingBack,
+    /// Breaks off after a wrong step and begins anew.
+    Anew,
+    /// Leaves two neighbouring steps out.
+    Skipping,
+}
+
+const LEARNERS: [Learner; 6] = [
+    Learner::Straight,
+    Learner::Halting,
+    Learner::Mending,
+    Learner::GoingBack,
+    Learner::Anew,
+    Learner::Skipping,
+];
+
+/// A step as it was struck: which, and whether wrongly.
+type Struck = (usize, bool);
+type Verdicts = Vec<(bool, Verdict)>;
+
+pub fn measure(plan: &Plan) {
+    let sets: &[Set] = if plan.real.is_empty() { &plan.synthetic } else { &plan.real };
+    for learner in LEARNERS {
+        let run = |(set, i)| outcome(plan, set, learner, &mut Random(9900 + i));
+        let all = sets.iter().flat_map(|set| (0..plan.n as u64).map(move |i| (set, i)));
+        let all: Vec<_> = all.collect::<Vec<_>>().into_par_iter().filter_map(run).collect();
+        let (checked, shown): (Vec<Verdicts>, Vec<Verdicts>) = all.into_iter().unzip();
+        licks::shares(&format!("{learner:?}, checked"), &checked.concat());
+        licks::shares(&format!("{learner:?}, on the screen"), &shown.concat());
+    }
+}
+
+/// The steps in the order in which `learner` strikes them.
+fn order(learner: Learner, random: &mut Random) -> Vec<Struck> {
+    let mut run: Vec<Struck> = (0..N_STEPS).map(|k| (k, random.below(WRONG_IN) == 0)).collect();
+    let at = 2 + random.below(N_STEPS - 4);
+    match learner {
+        Learner::Straight | Learner::Halting => run,
+        Learner::Mending => {
+            let again = |(k, is_wrong): Struck| [is_wrong.then_some((k, true)), Some((k, false))];
+            run.into_iter().flat_map(again).flatten().collect()
+        }
+        Learner::GoingBack | Learner::Anew => {
+            let back = if learner == Learner::Anew { 0 } else { at - 1 - random.below(at.min(3)) };
+            let first = (0..at).map(|k| (k, false)).chain([(at, true)]);
+            first.chain(run.split_off(back)).collect()
+        }
+        Learner::Skipping => {
+            run.drain(at..at + 2);
+            run
+        }
+    }
+}
+
+/// Whether the last strike of every step that was struck was wrong, and the verdicts: of `check`, and on the screen.
+fn outcome(
+    plan: &Plan,
+    set: &Set,
+    learner: Learner,
+    random: &mut Random,
+) -> Option<(Verdicts, Verdicts)> {
+    let asked = Played::new(set, Way::Along, Planted::Gaps, EIGHTH_S, random)?;
+    let order = order(learner, random);
+    let (notes, length_s) = strikes(set, &asked.asked, &order, learner, random)?;
+    let samples = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
+    let expected = asked.expected(TEMPO_BPM);
+    let checked = score::judge(&expected, &samples, plan.rate);
+    let shown = shown(&expected, &samples, plan.rate);
+    let last: BTreeMap<usize, bool> = order.into_iter().collect();
+    let of = |verdict: &dyn Fn(usize) -> Verdict| {
+        last.iter().map(|(&k, &is_wrong)| (is_wrong, verdict(k))).collect()
+    };
+    let on_screen = |k| shown.get(&(k + 1)).copied().unwrap_or(Verdict::NotPlayed);
+    Some((of(&|k| checked.steps[k].verdict), of(&on_screen)))
+}
+
+/// The notes of steps struck in this order, and how long all of it takes.
+fn strikes<'a>(
+    set: &'a Set,
+    asked: &[[Place; 2]],
+    order: &[Struck],
+    learner: Learner,
+    random: &mut Random,
+) -> Option<(Vec<Placed<'a>>, f64)> {
+    let eighth_s = EIGHTH_S / random.between(PACE[0], PACE[1]);
+    let mut at_s = 0.3;
+    let mut before = None;
+    let mut placed: Vec<(u8, Placed<'a>)> = Vec::new();
+    for &(k, is_wrong) in order {
+        let is_again = before.is_some_and(|before| k <= before);
+        if is_again || learner == Learner::Halting && random.below(HALTS_IN) == 0 {
+            at_s += random.between(HALT_S[0], HALT_S[1]);
+        }
+        let mut step = asked[k];
+        if is_wrong {
+            let off = (0..20).find_map(|_| {
+                let i = random.below(2);
+                let off = semitone_off(step[i], &step, random)?;
+                set.at(off, midi(off), random).is_some().then_some((i, off))
+            });
+            let (i, off) = off?;
+            step[i] = off;
+        }
+        let uneven_s = random.between(-UNEVEN_S, UNEVEN_S);
+        let notes = strum(set, &step, at_s + uneven_s, STRUM_S, random)?;
+        placed.extend(step.iter().map(|place| place.0).zip(notes));
+        before = Some(k);
+        at_s += eighth_s;
+    }
+    for i in 0..placed.len() {
+        let (string, note) = placed[i];
+        let again = placed[i + 1..].iter().find(|p| p.0 == string).map(|p| p.1.start_s - 0.02);
+        placed[i].1.end_s = again.unwrap_or(f64::INFINITY).min(note.start_s + RINGS_S);
+    }
+    Some((placed.into_iter().map(|p| p.1).collect(), at_s + 2.0))
+}
+
+/// What the screen shows of every step in the end.
+fn shown(expected: &Expected, samples: &[f32], rate: SampleRate) -> BTreeMap<usize, Verdict> {
+    let settings = Settings {
+        rate,
+        pace: Pace::Free,
+        speed: 1.0,
+        repeat: 1,
+        faster: 0.0,
+        delay: Delay::Estimated,
+        judge: judge::Settings::default(),
+    };
+    let mut session = Session::new(expected.clone(), settings);
+    let (mut shown, mut news) = (BTreeMap::new(), Vec::new());
+    session.begin(&mut news);
+    for block in samples.chunks(512) {
+        session.push(block, &mut news);
+        for news in news.drain(..) {
+            match news {
+                News::Pass(Told::Step(found)) => {
+                    shown.insert(found.judgement.step, found.judgement.verdict);
+                }
+                News::Pass(Told::TakenBack(step) | Told::Meant { step, .. }) => {
+                    shown.remove(&step);
+                }
+                News::Pass(_) | News::Hole { .. } | News::Over(_) => {}
+            }
+        }
+    }
+    shown
+}

@@ -1,0 +1,230 @@
+//! Follows a player who does not go straight on: strikes again what was wrong, goes back, begins anew, leaves
+//! steps out. And takes back what was none.
+//!
+//! **What.** The cheapest way through the steps that explains the strikes up to now: what a strike has not in common
+//! with a step costs, and so does every step that is not the next (Viterbi). The next strike may show that the one
+//! before was meant for another step.
+//! **Limits.** Only at the player's pace, for a click goes on by itself. The first guess of a strike is told of the step
+//! that is due; too little of it is known. How a note alone goes wrong is often another step: more strikes are needed.
+//! **Reference.** A. Viterbi, «Error bounds for convolutional codes», IEEE Trans. Inf. Theory 13 (1967).
+
+use super::Pace;
+use super::Pass;
+use super::Told;
+use super::Try;
+use crate::engine::Stage;
+use crate::engine::Strike;
+use crate::lick::expected::ExpectedStep;
+use crate::practice::alignment::Place;
+use crate::practice::matching::match_strike;
+use crate::practice::talk::TALK_S;
+use crate::practice::talk::is_talk;
+use crate::practice::verdict::Verdict;
+use crate::units::Cents;
+use crate::units::SampleIndex;
+
+/// What it costs to go on with a step that is not the next, in the unit of
+/// [`crate::practice::matching::Match::distance`]: two notes that are all right there outweigh two others that are
+/// all wrong where the player was; a note alone does not.
+const JUMP: f64 = 0.95;
+/// … the nearer the sooner, …
+const A_STEP: f64 = 0.001;
+/// … and with what was wrong just before.
+const MEND: f64 = 0.25;
+/// So many strikes are looked back upon.
+const REMEMBERED: usize = 4;
+
+/// The last strikes, and the ways to explain them.
+#[derive(Debug, Default)]
+pub(super) struct Follower {
+    strikes: Vec<Followed>,
+}
+
+#[derive(Debug)]
+struct Followed {
+    strike: Strike,
+    /// The step that it was told of.
+    index: usize,
+    /// What was told of that step before.
+    replaced: Option<Try>,
+    /// The step that was due.
+    due: usize,
+    /// How far it is from every step, …
+    distances: Vec<f64>,
+    /// … what it costs at least that it was this one, and which was the one before then.
+    ways: Vec<(f64, usize)>,
+}
+
+impl Follower {
+    /// The step of every strike that is remembered, the cheapest way.
+    fn path(&self) -> Vec<usize> {
+        let Some(last) = self.strikes.last() else { return Vec::new() };
+        let mut index = cheapest(last.ways.iter().map(|way| way.0));
+        let back = self.strikes.iter().rev().map(|followed| {
+            let now = index;
+            index = followed.ways[now].1;
+            now
+        });
+        let mut path: Vec<usize> = back.collect();
+        path.reverse();
+        path
+    }
+
+    fn forget(&mut self, onset: SampleIndex) -> Option<Followed> {
+        self.strikes.pop_if(|followed| followed.strike.onset == onset)
+    }
+}
+
+/// The first of the smallest.
+fn cheapest(costs: impl Iterator<Item = f64>) -> usize {
+    costs.enumerate().min_by(|a, b| a.1.total_cmp(&b.1)).map_or(0, |(index, _)| index)
+}
+
+impl Pass {
+    /// Where `strike` belongs that would be taken for `place`; tells what was taken for other steps than it was
+    /// meant for.
+    pub(super) fn follow(&mut self, strike: &Strike, place: Place, told: &mut Vec<Told>) -> Place {
+        let Place::Step(index) = place else { return place };
+        if self.manner.pace == Pace::Click || strike.stage == Stage::Early {
+            return place;
+        }
+        let (due, replaced) = match self.follower.forget(strike.onset) {
+            Some(before) => (before.due, before.replaced),
+            None => (index, None),
+        };
+        let followed = Followed { due, replaced, ..self.followed(strike, index) };
+        self.follower.strikes.push(followed);
+        if self.follower.strikes.len() > REMEMBERED {
+            self.follower.strikes.remove(0);
+        }
+        let path = self.follower.path();
+        self.retell(&path, told);
+        let Some(&index) = path.last() else { return place };
+        self.last = self.last.map(|(onset, _)| (onset, Place::Step(index)));
+        Place::Step(index)
+    }
+
+    /// What `strike`, told of step `index`, costs at every step.
+    fn followed(&self, strike: &Strike, index: usize) -> Followed {
+        let distance = |step| {
+            let found = match_strike(step, strike, self.manner.judge.reference, self.offset);
+            found.distance(step.struck.len())
+        };
+        let distances: Vec<f64> = self.steps.iter().map(distance).collect();
+        let way = |to: usize| match self.follower.strikes.last() {
+            None => (self.jump(None, to), to),
+            Some(last) => {
+                let costs = |from: usize| last.ways[from].0 + self.jump(Some((from, last)), to);
+                let from = cheapest((0..self.steps.len()).map(costs));
+                (costs(from), from)
+            }
+        };
+        let ways = (0..self.steps.len()).map(|to| {
+            let (cost, from) = way(to);
+            (cost + distances[to], from)
+        });
+        let (strike, ways) = (strike.clone(), ways.collect());
+        Followed { strike, index, replaced: None, due: index, ways, distances }
+    }
+
+    /// What it costs to strike step `to` after another; to begin with, the first is the next.
+    fn jump(&self, from: Option<(usize, &Followed)>, to: usize) -> f64 {
+        let next = from.map_or(0, |(from, _)| from + 1);
+        if to == next {
+            return 0.0;
+        }
+        if let Some((from, last)) = from
+            && (from, true) == (to, last.distances[from] > 0.0)
+        {
+            return MEND;
+        }
+        let n_notes = self.steps[to].struck.len().min(2);
+        2.0 * JUMP / n_notes as f64 + A_STEP * to.abs_diff(next) as f64
+    }
+
+    /// Tells of the remembered strikes what they were along `path`, where that is not what was told.
+    fn retell(&mut self, path: &[usize], told: &mut Vec<Told>) {
+        let mut strikes = std::mem::take(&mut self.follower.strikes);
+        let now = strikes.len() - 1;
+        // Where a step moves on, its strike does not stand alone.
+        let stays = |index: usize| !self.steps[index].stages.is_empty();
+        let changed: Vec<usize> = (0..=now)
+            .filter(|&i| strikes[i].index != path[i])
+            .filter(|&i| i == now || !(stays(strikes[i].index) || stays(path[i])))
+            .collect();
+        for &i in changed.iter().rev() {
+            let index = strikes[i].index;
+            self.tries[index] = strikes[i].replaced.take();
+            let [step, instead] = [index, path[i]].map(|index| self.steps[index].number);
+            told.push(Told::Meant { step, instead });
+            told.extend(self.tries[index].clone().map(Told::Step));
+        }
+        for &i in &changed {
+            let index = path[i];
+            strikes[i].index = index;
+            strikes[i].replaced = self.tries[index].take();
+            if i < now {
+                self.tell(index, &strikes[i].strike, self.offset, told);
+            }
+        }
+        if changed.last() == Some(&now) {
+            self.due = path[now];
+        }
+        self.follower.strikes = strikes;
+    }
+
+    /// Whether `strike`, after the last step went wrong, is of this pass still, and does not begin the next.
+    pub(super) fn goes_back(&self, strike: &Strike, offset: Cents) -> bool {
+        let is_right = |found: &Try| found.judgement.verdict == Verdict::Right;
+        let distance = |step: &ExpectedStep| {
+            let found = match_strike(step, strike, self.manner.judge.reference, offset);
+            found.distance(step.struck.len())
+        };
+        let [first, others @ ..] = &self.steps[..] else { return false };
+        let begins = distance(first);
+        let last = self.tries.last().and_then(Option::as_ref);
+        last.is_some_and(|found| !is_right(found))
+            && others.iter().any(|step| distance(step) + MEND < begins)
+    }
+
+    /// Takes that the strike at `onset` is over. One that was never told as a whole was none: what it began
+    /// with did not hold.
+    pub fn end_strike(&mut self, onset: SampleIndex, told: &mut Vec<Told>) {
+        let Some((last, Place::Step(index))) = self.last else { return };
+        let is_whole = |found: &Try| found.stage == Stage::Whole;
+        if self.over || last != onset || self.tries[index].as_ref().is_none_or(is_whole) {
+            return;
+        }
+        // What cut it off may yet be told with this same beginning.
+        self.last = None;
+        self.take_back(index, onset, told);
+    }
+
+    /// Whether `strike`, taken for step `index`, was talk.
+    pub(super) fn is_talk(&self, index: usize, strike: &Strike) -> bool {
+        let since = |at: SampleIndex| strike.onset.0.saturating_sub(at.0) as f64;
+        let is_amid = self.talked.is_some_and(|at| since(at) <= self.samples(TALK_S));
+        let found = self.tries[index].as_ref();
+        is_talk(strike, found.map_or(&[], |found| &found.judgement.heard), is_amid)
+    }
+
+    /// What was struck at `onset` and taken for step `index` was none: it is still to be played.
+    pub(super) fn take_back(&mut self, index: usize, onset: SampleIndex, told: &mut Vec<Told>) {
+        self.strumming.forget();
+        let followed = self.follower.forget(onset);
+        if self.tries[index].take().is_none() {
+            return;
+        }
+        if self.manner.pace == Pace::Click {
+            self.lateness.pop();
+        }
+        told.push(Told::TakenBack(self.steps[index].number));
+        let due = followed.as_ref().map_or(index, |followed| followed.due);
+        self.tries[index] = followed.and_then(|followed| followed.replaced);
+        told.extend(self.tries[index].clone().map(Told::Step));
+        if self.due == index + 1 {
+            self.due = due;
+            told.push(Told::Due(self.due()));
+        }
+    }
+}

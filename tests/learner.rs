@@ -1,0 +1,158 @@
+//! Learners do not play straight through: they strike again what was wrong, go back, begin anew, leave a step
+//! out. What they play is written out as a lick and synthesised; what is asked for is another.
+//!
+//! Double stops `A` to `F` are asked for, in this order; a small letter is struck with its upper note a fret too
+//! high. That a player who goes back means the later strike is common practice.
+#![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use std::collections::BTreeMap;
+
+use doublecheck::engine::Listener;
+use doublecheck::lick::Lick;
+use doublecheck::lick::expected::Expected;
+use doublecheck::practice::judge;
+use doublecheck::practice::judge::judge_take;
+use doublecheck::practice::pass::Delay;
+use doublecheck::practice::pass::Pace;
+use doublecheck::practice::pass::Told;
+use doublecheck::practice::session::News;
+use doublecheck::practice::session::Session;
+use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::StepJudgement;
+use doublecheck::practice::verdict::Verdict;
+use doublecheck::synth::Room;
+use doublecheck::synth::performance::Manner;
+use doublecheck::synth::performance::Performance;
+use doublecheck::units::SampleRate;
+
+/// Frets of the third string and of the first.
+const DOUBLE_STOPS: [(u8, u8); 6] = [(4, 3), (5, 5), (7, 7), (9, 8), (11, 10), (12, 12)];
+
+fn rate() -> SampleRate {
+    SampleRate::new(48_000).unwrap()
+}
+
+/// What these letters are as a lick.
+fn lick(letters: &str) -> Expected {
+    let step = |letter: char| {
+        let (third, first) = DOUBLE_STOPS[letter.to_ascii_uppercase() as usize - 'A' as usize];
+        let first = first + u8::from(letter.is_ascii_lowercase());
+        format!("{{ beats = 1, frets = \"x x x {third} x {first}\" }},\n")
+    };
+    let steps: String = letters.chars().map(step).collect();
+    let lick = format!(
+        "title = \"Weir\"\nkey = \"C major\"\ntempo = 96\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
+    );
+    Lick::parse(&lick, "weir.toml").unwrap().expected()
+}
+
+fn played(letters: &str) -> Vec<f32> {
+    let sound = Performance::new(&lick(letters), &Manner::default());
+    let sound = sound.render(rate(), &Room::noisy(45.0), 11);
+    [vec![0.0; 24_000], sound, vec![0.0; 48_000]].concat()
+}
+
+/// A letter for every step: as it is asked for where it is right, small where it is wrong, `-` where it was not
+/// struck, `?` where it is anything else.
+fn letters(verdict: impl Fn(usize) -> Option<Verdict>) -> String {
+    let letter = |(i, letter): (usize, char)| match verdict(i + 1) {
+        Some(Verdict::Right) => letter,
+        Some(Verdict::Wrong) => letter.to_ascii_lowercase(),
+        Some(Verdict::NotPlayed) | None => '-',
+        Some(Verdict::Incomplete | Verdict::Unsure) => '?',
+    };
+    "ABCDEF".char_indices().map(letter).collect()
+}
+
+fn checked(played: &[f32]) -> String {
+    let mut listener = Listener::of_recording(rate());
+    listener.push(played, |_| {});
+    let take = listener.finish(|_| {});
+    let judgement = judge_take(&lick("ABCDEF"), &take, &judge::Settings::default());
+    letters(|step| judgement.steps.get(step - 1).map(|step| step.verdict))
+}
+
+/// What the screen shows in the end, how often it was told otherwise first, and passes finished.
+fn practised(played: &[f32], repeat: usize) -> (String, usize, usize) {
+    let settings = Settings {
+        rate: rate(),
+        pace: Pace::Free,
+        speed: 1.0,
+        repeat,
+        faster: 0.0,
+        delay: Delay::Estimated,
+        judge: judge::Settings::default(),
+    };
+    let mut session = Session::new(lick("ABCDEF"), settings);
+    let mut shown: BTreeMap<usize, StepJudgement> = BTreeMap::new();
+    let (mut meant, mut passes) = (0, 0);
+    for block in played.chunks(480) {
+        let mut news = Vec::new();
+        if session.pass().is_none() && !session.is_over() {
+            session.begin(&mut news);
+        }
+        session.push(block, &mut news);
+        for news in news {
+            match news {
+                News::Pass(Told::Step(found)) => {
+                    shown.insert(found.judgement.step, found.judgement);
+                }
+                News::Pass(Told::TakenBack(step)) => {
+                    shown.remove(&step);
+                }
+                News::Pass(Told::Meant { step, .. }) => {
+                    shown.remove(&step);
+                    meant += 1;
+                }
+                News::Over(_) => passes += 1,
+                News::Pass(_) | News::Hole { .. } => {}
+            }
+        }
+    }
+    (letters(|step| shown.get(&step).map(|judgement| judgement.verdict)), meant, passes)
+}
+
+#[test]
+fn what_is_played_straight_through_is_told_as_it_is() {
+    for straight in ["ABCDEF", "AbCdEF", "abcdef", "ABCDEf"] {
+        let sound = played(straight);
+        assert_eq!(checked(&sound), straight);
+        assert_eq!(practised(&sound, 1), (straight.to_owned(), 0, 1));
+    }
+}
+
+#[test]
+fn what_was_wrong_and_is_struck_again_counts() {
+    for mended in ["AbBCDEF", "ABCDeEF", "aABcCDEF", "ABccCDEF", "ABCDEfF"] {
+        let sound = played(mended);
+        assert_eq!(checked(&sound), "ABCDEF", "{mended}");
+        let (shown, _, passes) = practised(&sound, 1);
+        assert_eq!((shown.as_str(), passes), ("ABCDEF", 1), "{mended}");
+    }
+}
+
+#[test]
+fn a_player_who_goes_back_or_begins_anew_is_followed() {
+    for (back, last) in [("ABCDeCDEF", "ABCDEF"), ("ABCdABCDEF", "ABCDEF"), ("ABcABcDEF", "ABcDEF")]
+    {
+        let (shown, _, passes) = practised(&played(back), 1);
+        assert_eq!((shown.as_str(), passes), (last, 1), "{back}");
+    }
+}
+
+#[test]
+fn a_step_left_out_moves_no_other() {
+    for (struck, shown) in [("ABDEF", "AB-DEF"), ("ACDEF", "A-CDEF"), ("ABEF", "AB--EF")] {
+        let sound = played(struck);
+        assert_eq!(checked(&sound), shown);
+        assert_eq!(practised(&sound, 1).0, shown);
+    }
+}
+
+#[test]
+fn passes_still_follow_one_another() {
+    for passes in ["ABCDEFABCDEF", "ABCDEfABCDEF"] {
+        let (shown, _, n) = practised(&played(passes), 2);
+        assert_eq!((shown.as_str(), n), ("ABCDEF", 2), "{passes}");
+    }
+}
