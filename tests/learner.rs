@@ -32,12 +32,12 @@ fn rate() -> SampleRate {
     SampleRate::new(48_000).unwrap()
 }
 
-/// What these letters are as a lick.
-fn lick(letters: &str) -> Expected {
+/// What these letters are as a lick, a step every so many beats.
+fn lick(letters: &str, beats: u32) -> Expected {
     let step = |letter: char| {
         let (third, first) = DOUBLE_STOPS[letter.to_ascii_uppercase() as usize - 'A' as usize];
         let first = first + u8::from(letter.is_ascii_lowercase());
-        format!("{{ beats = 1, frets = \"x x x {third} x {first}\" }},\n")
+        format!("{{ beats = {beats}, frets = \"x x x {third} x {first}\" }},\n")
     };
     let steps: String = letters.chars().map(step).collect();
     let lick = format!(
@@ -47,7 +47,11 @@ fn lick(letters: &str) -> Expected {
 }
 
 fn played(letters: &str) -> Vec<f32> {
-    let sound = Performance::new(&lick(letters), &Manner::default());
+    played_every(1, letters)
+}
+
+fn played_every(beats: u32, letters: &str) -> Vec<f32> {
+    let sound = Performance::new(&lick(letters, beats), &Manner::default());
     let sound = sound.render(rate(), &Room::noisy(45.0), 11);
     [vec![0.0; 24_000], sound, vec![0.0; 48_000]].concat()
 }
@@ -68,7 +72,7 @@ fn checked(played: &[f32]) -> String {
     let mut listener = Listener::of_recording(rate());
     listener.push(played, |_| {});
     let take = listener.finish(|_| {});
-    let judgement = judge_take(&lick("ABCDEF"), &take, &judge::Settings::default());
+    let judgement = judge_take(&lick("ABCDEF", 1), &take, &judge::Settings::default());
     letters(|step| judgement.steps.get(step - 1).map(|step| step.verdict))
 }
 
@@ -83,7 +87,7 @@ fn practised(played: &[f32], repeat: usize) -> (String, usize, usize) {
         delay: Delay::Estimated,
         judge: judge::Settings::default(),
     };
-    let mut session = Session::new(lick("ABCDEF"), settings);
+    let mut session = Session::new(lick("ABCDEF", 1), settings);
     let mut shown: BTreeMap<usize, StepJudgement> = BTreeMap::new();
     let (mut meant, mut passes) = (0, 0);
     for block in played.chunks(480) {
@@ -147,6 +151,16 @@ fn a_step_left_out_moves_no_other() {
         assert_eq!(checked(&sound), shown);
         assert_eq!(practised(&sound, 1).0, shown);
     }
+}
+
+/// A step every three seconds, then all of it in tempo: the lick is what is played at the end.
+#[test]
+fn what_is_shown_step_by_step_is_no_run() {
+    for run in ["ABCDEF", "ABcDEF"] {
+        let lesson = [played_every(5, "ABCDEF"), played(run)].concat();
+        assert_eq!(checked(&lesson), run);
+    }
+    assert_eq!(checked(&played_every(5, "ABcDEF")), "ABcDEF", "nothing but that");
 }
 
 #[test]

@@ -60,15 +60,18 @@ enum Learner {
     Anew,
     /// Leaves two neighbouring steps out.
     Skipping,
+    /// Shows every step by itself, slowly, then all of it.
+    Teaching,
 }
 
-const LEARNERS: [Learner; 6] = [
+const LEARNERS: [Learner; 7] = [
     Learner::Straight,
     Learner::Halting,
     Learner::Mending,
     Learner::GoingBack,
     Learner::Anew,
     Learner::Skipping,
+    Learner::Teaching,
 ];
 
 /// A step as it was struck: which, and whether wrongly.
@@ -102,6 +105,7 @@ fn order(learner: Learner, random: &mut Random) -> Vec<Struck> {
             let first = (0..at).map(|k| (k, false)).chain([(at, true)]);
             first.chain(run.split_off(back)).collect()
         }
+        Learner::Teaching => (0..N_STEPS).map(|k| (k, false)).chain(run).collect(),
         Learner::Skipping => {
             run.drain(at..at + 2);
             run
@@ -147,6 +151,9 @@ fn strikes<'a>(
         let is_again = before.is_some_and(|before| k <= before);
         if is_again || learner == Learner::Halting && random.below(HALTS_IN) == 0 {
             at_s += random.between(HALT_S[0], HALT_S[1]);
+        }
+        if learner == Learner::Teaching && placed.len() < 2 * N_STEPS {
+            at_s += random.between(1.5, 4.0);
         }
         let mut step = asked[k];
         if is_wrong {

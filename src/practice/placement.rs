@@ -44,6 +44,9 @@ const A_PAUSE: f64 = 0.4;
 const SHORT_PAUSE: f64 = 1.5;
 const LONG_PAUSE: f64 = 0.5;
 
+/// Steps shown one by one, with pauses in which to explain them, are slower than this many times the written beat: no
+/// run of the lick that is played out beside them.
+const SLOWEST: f64 = 2.0;
 /// Players strike again what was wrong within this, in seconds.
 const AGAIN_S: f64 = 5.0;
 
@@ -283,7 +286,7 @@ fn best_alignment(
     }
     let (_, offset, places) = best;
     let struck = table(offset, None).struck(&places);
-    let beat_s = beat_s(&struck, written_s);
+    let beat_s = beat_s(&struck, written_s).map(|beat_s| beat_s.min(SLOWEST * written_s));
     let (places, _) = align(&table(offset, beat_s));
     let is_foreign = transposed.is_none() && is_foreign(&table(offset, None), &places);
     let offset = if transposed.is_some() { near } else { offset };
