@@ -323,6 +323,9 @@ fn chord_symbols_have_the_tones_of_the_table() {
         ("C13#11", "C E G Bb D F# A"),
         ("C7b13", "C E G Bb Ab"),
         ("C7no5", "C E Bb"),
+        // The altered chord has both other fifths and both other ninths (common practice).
+        ("C7alt", "C E Gb G# Bb Db D#"),
+        ("Calt", "C E Gb G# Bb Db D#"),
     ];
     for (symbol, tones) in table {
         let chord: Chord = symbol.parse().unwrap_or_else(|e| panic!("{symbol}: {e}"));

@@ -9,6 +9,7 @@ use super::mark::MoveKind;
 use crate::theory::chord::Chord;
 use crate::theory::error::NameError;
 use crate::theory::fretboard::LAST_FRET;
+use crate::theory::interval::Interval;
 use crate::theory::key::Key;
 
 /// What is wrong at a place in a lick.
@@ -360,9 +361,19 @@ fn name_hint(error: &NameError) -> String {
             }
         },
         NameError::RemoteKey { instead, .. } => format!("write \"{instead}\", which sounds the same"),
-        NameError::Interval { .. } => {
-            "write an interval as m3, M6, P4, A4, d5 or m10 (m minor, M major, P perfect, A augmented, d diminished)"
-                .to_owned()
+        NameError::Interval { found } => {
+            let meant = Interval::meant_by(found);
+            let told: Vec<String> = meant
+                .iter()
+                .map(|interval| format!("\"{interval}\" ({})", interval.name()))
+                .collect();
+            match told.split_last() {
+                None => "write an interval as m3, M6, P4, A4, d5 or m10 (m minor, M major, P perfect, \
+                         A augmented, d diminished)"
+                    .to_owned(),
+                Some((only, [])) => format!("write {only}"),
+                Some((last, others)) => format!("write {} or {last}", others.join(", ")),
+            }
         }
         NameError::Chord { found } => match Chord::meant_by(found) {
             Some(chord) => format!("write \"{chord}\""),

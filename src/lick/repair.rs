@@ -17,6 +17,7 @@ use super::fault::nearest;
 use super::file::Written;
 use crate::theory::chord::Chord;
 use crate::theory::error::NameError;
+use crate::theory::interval::Interval;
 use crate::theory::key::Key;
 use crate::theory::spelling::NoteName;
 
@@ -99,6 +100,10 @@ fn certain(text: &str, span: &Range<usize>, fault: &Fault) -> Option<Change> {
         Fault::Name(NameError::RemoteKey { instead, .. }) => put(format!("\"{instead}\"")),
         Fault::Name(NameError::Key { found }) => put(format!("\"{}\"", Key::meant_by(found)?)),
         Fault::Name(NameError::Chord { found }) => put(format!("\"{}\"", Chord::meant_by(found)?)),
+        Fault::Name(NameError::Interval { found }) => match &Interval::meant_by(found)[..] {
+            [meant] => put(format!("\"{meant}\"")),
+            _ => None,
+        },
         Fault::UnknownKey { found, known } => put(nearest(found, known)?.to_owned()),
         Fault::Escape => {
             let start =

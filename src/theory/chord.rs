@@ -32,12 +32,14 @@ impl Chord {
         Ok(Self { root, suffix: suffix.to_owned(), bass, tones })
     }
 
-    /// The chord that a text in another common writing means: `em`, `E minor`, `g7`.
+    /// The chord that a text in another common writing means: `em`, `E minor`, `Cma7`, `Bm7-5`.
     pub fn meant_by(text: &str) -> Option<Self> {
         let first = text.trim().chars().next()?;
-        let capital = text.trim().replacen(first, &first.to_uppercase().to_string(), 1);
-        let short = capital.replace(" minor", "m").replace(" major", "");
-        short.parse().ok()
+        let mut written = text.trim().replacen(first, &first.to_uppercase().to_string(), 1);
+        WRITINGS.iter().find_map(|(other, ours)| {
+            written = written.replace(other, ours);
+            written.parse().ok()
+        })
     }
 
     /// The root.
@@ -129,6 +131,28 @@ impl FromStr for Chord {
         Self::new(root, suffix, bass).map_err(|_| found())
     }
 }
+
+/// Parts of chord symbols in other common writings and in ours, tried one after the other.
+const WRITINGS: [(&str, &str); 18] = [
+    (" ", ""),
+    ("major7", "maj7"),
+    ("major9", "maj9"),
+    ("major", ""),
+    ("minor", "m"),
+    ("mi", "m"),
+    ("MI", "m"),
+    ("ma", "maj"),
+    ("MA", "maj"),
+    ("^", "maj"),
+    ("/maj7", "(maj7)"),
+    ("-5", "b5"),
+    ("-9", "b9"),
+    ("+9", "#9"),
+    ("+11", "#11"),
+    ("7+", "+7"),
+    ("add6", "6"),
+    ("7(13)", "7(add13)"),
+];
 
 /// What a note is to a chord.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -301,6 +325,12 @@ impl Tones {
         } else if reader.take(&["b13", "♭13"]) {
             self.remove_plain(Quality::Major, 13);
             self.add(Quality::Minor, 13);
+        } else if reader.take(&["alt"]) {
+            self.set(Quality::Diminished, 5);
+            self.add(Quality::Augmented, 5);
+            self.set(Quality::Minor, 7);
+            self.set(Quality::Minor, 9);
+            self.add(Quality::Augmented, 9);
         } else {
             return None;
         }

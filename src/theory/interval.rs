@@ -105,7 +105,7 @@ pub struct Interval {
 }
 
 fn is_perfect_kind(number: u8) -> bool {
-    matches!((number - 1) % 7, 0 | 3 | 4)
+    matches!(number % 7, 1 | 4 | 5)
 }
 
 /// Semitones of the perfect or major interval of that number.
@@ -154,6 +154,36 @@ impl Interval {
         const NUMBERS: [u8; 12] = [1, 2, 2, 3, 3, 4, 4, 5, 6, 6, 7, 7];
         let number = 7 * (semitones / 12) + NUMBERS[usize::from(semitones % 12)];
         Self::from_parts(number, semitones)
+    }
+
+    /// What a text in another common writing may mean: `third`, `P3`, `b7`, `maj6`, `octave`, `tritone`; the
+    /// usual one first. Empty for a text that names no number.
+    pub fn meant_by(text: &str) -> Vec<Self> {
+        let text = text.trim().to_lowercase();
+        if text == "tritone" {
+            return [Quality::Augmented, Quality::Diminished]
+                .into_iter()
+                .zip([4, 5])
+                .filter_map(|(quality, number)| Self::new(quality, number))
+                .collect();
+        }
+        let last = text.rsplit(' ').next().unwrap_or_default();
+        let figures = text.trim_matches(|c: char| !c.is_ascii_digit());
+        let number = match ORDINALS.iter().position(|known| *known == last) {
+            Some(index) => Some(index as u8 + 1),
+            None => figures.parse().ok(),
+        };
+        let word: String = text.chars().take_while(char::is_ascii_alphabetic).collect();
+        // One letter is no word: `P3` is not known to be meant as perfect, nor `b3` as minor.
+        let is_said = |name: &str| word.len() >= 3 && name.starts_with(&word);
+        let mut usual = [Quality::Perfect, Quality::Minor, Quality::Major].to_vec();
+        if number.is_some_and(is_perfect_kind) {
+            usual.extend([Quality::Augmented, Quality::Diminished]);
+        }
+        if let Some((said, ..)) = Quality::NAMES.iter().find(|(.., name)| is_said(name)) {
+            usual = vec![*said];
+        }
+        usual.into_iter().filter_map(|quality| Self::new(quality, number?)).collect()
     }
 
     /// Its quality.

@@ -279,6 +279,12 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "\"m6\"",
         "\"P6\"",
         "good.toml:9:65: `P6` is not an interval",
+        "write \"m6\" (minor sixth) or \"M6\" (major sixth)",
+    ),
+    (
+        "\"m6\"",
+        "\"wide\"",
+        "good.toml:9:65: `wide` is not an interval",
         "write an interval as m3, M6, P4, A4, d5 or m10 (m minor, M major, P perfect, A augmented, d diminished)",
     ),
     (
@@ -377,6 +383,29 @@ fn slips_in_the_writing_are_answered_with_what_to_write() {
         (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "em7" }"#, "`em7` is not", "write \"Em7\""),
         (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "D minor" }"#, "is not", "write \"Dm\""),
         (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "H7" }"#, "is not", "write a chord as"),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "Cma7" }"#, "is not", "write \"Cmaj7\""),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "bm7-5" }"#, "is not", "write \"Bm7b5\""),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "Dmi9" }"#, "is not", "write \"Dm9\""),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", chord = "G/9" }"#, "is not", "write a chord as"),
+        (
+            r#"{ beats = 1, frets = "x x x 9 x 9", interval = "M5" }"#,
+            "is not an interval",
+            r#""P5" (perfect fifth), "A5" (augmented fifth) or "d5" (diminished fifth)"#,
+        ),
+        (
+            r#"{ beats = 1, frets = "x x x 9 x 9", interval = "tritone" }"#,
+            "is not an interval",
+            r#"write "A4" (augmented fourth) or "d5" (diminished fifth)"#,
+        ),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", interval = "octave" }"#, "is not", "\"P8\""),
+        (
+            r#"{ beats = 1, frets = "x x x 9 x 9", interval = "maj6" }"#,
+            "is not an interval",
+            "write \"M6\" (major sixth)",
+        ),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", interval = "b3" }"#, "is not", "\"m3\" (minor"),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", interval = "0" }"#, "is not", "write an interval"),
+        (r#"{ beats = 1, frets = "x x x 9 x 9", interval = "99" }"#, "is not", "write an interval"),
     ] {
         let found = Lick::parse(&GOOD.replacen(step, spoilt, 1), "good.toml").expect_err(spoilt);
         assert!(found.to_string().contains(error), "{spoilt}: {found}");
