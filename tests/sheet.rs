@@ -43,6 +43,27 @@ fn a_sheet_takes_a_title_for_text() {
     assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt; &amp;"));
 }
 
+/// Two beats and a half from the third beat on are a half note tied over the bar line to an eighth (any primer of
+/// notation).
+#[test]
+fn what_crosses_a_bar_line_is_tied_over_it() {
+    let drawn = |beats: &str, frets: &str| {
+        let text = format!(
+            "title = \"t\"\nkey = \"C major\"\ntempo = 90\nmeter = \"4/4\"\nsteps = [\n\
+             {{ beats = 2, frets = \"x x x 5 5 x\" }}, {{ beats = {beats}, frets = \"{frets}\" }} ]\n"
+        );
+        let lick = Lick::parse(&text, "t.toml").unwrap();
+        sheet(&lick, Reference::default())
+    };
+    let ties = |page: &str| page.matches("class=\"tie\"").count();
+    let within = drawn("2", "x x x 7 = x");
+    let over = drawn("2.5", "x x x 7 = x");
+    assert_eq!((ties(&within), ties(&over), ties(&drawn("2.5", "x x x x x x"))), (0, 1, 0));
+    assert!(!over.contains("5/2") && !over.contains("2.50"), "{over}");
+    let bars = |page: &str| page.matches("y1=\"18\"").count();
+    assert_eq!(bars(&over), bars(&within) + 1, "a bar more begins");
+}
+
 /// A4 is 210 by 297 mm (ISO 216), Letter 8.5 by 11 inches (ANSI Y14.1); a point is 1/72 inch.
 #[test]
 fn a_browser_prints_the_sheet_on_both_papers() {

@@ -5,6 +5,7 @@
 //! **Limits.** Real strings are a little stiff: their high partials beat somewhat faster than told.
 
 mod listening;
+mod parts;
 mod rhythm;
 mod shapes;
 mod staff;

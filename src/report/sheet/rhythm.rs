@@ -3,36 +3,40 @@
 use maud::Markup;
 use maud::html;
 
+use super::parts::Value;
 use super::staff::label;
 use super::staff::line;
 use super::staff::round;
-use crate::lick::beats::Beats;
 
 /// Length of a stem, in the units of the drawing.
 const STEM: f64 = 18.0;
 /// Between two beams or flags.
 const BEAM_GAP: f64 = 4.5;
 
-/// A step as its rhythm goes.
+/// A part of a step as its rhythm goes.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Beat {
     /// Where its stem stands.
     pub x: f64,
-    /// How long it lasts.
-    pub length: Beats,
+    /// How long it lasts, in quarter notes.
+    pub length: f64,
+    /// How that is written.
+    pub value: Option<Value>,
     /// True where nothing sounds.
     pub rest: bool,
-    /// Steps of one group may share a beam.
+    /// Parts of one group may share a beam.
     pub group: usize,
+    /// Where a tie leads to.
+    pub tied_to: Option<f64>,
 }
 
 impl Beat {
     fn flags(&self) -> u32 {
-        value(self.length).map_or(0, |value| value.halvings.saturating_sub(2))
+        self.value.map_or(0, |value| value.halvings.saturating_sub(2))
     }
 
     fn tuplet(&self) -> Option<u32> {
-        value(self.length).and_then(|value| value.tuplet)
+        self.value.and_then(|value| value.tuplet)
     }
 
     fn beams_with(&self, next: &Self) -> bool {
@@ -40,35 +44,6 @@ impl Beat {
         let alike = self.group == next.group && self.tuplet() == next.tuplet();
         alike && beamed(self) && beamed(next)
     }
-}
-
-/// A note value, dots, and the number of its tuplet.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Value {
-    /// Halvings of a whole note: 2 for a quarter.
-    halvings: u32,
-    dotted: bool,
-    tuplet: Option<u32>,
-}
-
-/// The note value of a length; `None` if it takes more than one.
-fn value(beats: Beats) -> Option<Value> {
-    let (n, d) = (beats.numerator(), beats.denominator());
-    for (tuplet, normal) in [(1u32, 1u32), (3, 2), (5, 4), (7, 4)] {
-        for dotted in [false, true] {
-            let (top, bottom): (u32, u32) = if dotted { (3, 2) } else { (1, 1) };
-            for halvings in 0..=6 {
-                // 4 quarters, halved so often, dotted, so many in the time of so few.
-                let numerator = u64::from(4 * top * normal);
-                let denominator = u64::from(bottom * tuplet) << halvings;
-                if u64::from(n) * denominator == numerator * u64::from(d) {
-                    let tuplet = (tuplet > 1).then_some(tuplet);
-                    return Some(Value { halvings, dotted, tuplet });
-                }
-            }
-        }
-    }
-    None
 }
 
 /// Draws the rhythm of a system: rests around `middle`, everything else down from `top`.
@@ -81,11 +56,11 @@ pub(super) fn draw(beats: &[Beat], middle: f64, top: f64) -> Markup {
     }
 }
 
-/// One step: its stem and, unless it is beamed, its flags and the number of its tuplet; the plain
+/// One part: its stem and, unless it is beamed, its flags and the number of its tuplet; the plain
 /// number of beats where no note value fits.
 fn single(beat: &Beat, middle: f64, top: f64, beamed: bool) -> Markup {
     let (x, foot) = (beat.x, top + STEM);
-    let value = value(beat.length);
+    let value = beat.value;
     let halvings = value.map_or(2, |value| value.halvings);
     html! {
         @if beat.rest { (rest(x, middle, halvings)) }
@@ -98,25 +73,43 @@ fn single(beat: &Beat, middle: f64, top: f64, beamed: bool) -> Markup {
         }
         @match value {
             Some(value) => {
-                @let (dot_x, dot_y) = if beat.rest { (x + 9.0, middle - 3.0) } else { (x + 5.0, top + 3.0) };
+                @let (dot_x, dot_y) = if beat.rest { (x + 9.0, middle - 3.0) } else { (x + 5.0, head(top, halvings) + 3.0) };
                 @if value.dotted { circle cx=(round(dot_x)) cy=(round(dot_y)) r="1.4" {} }
                 @if let Some(tuplet) = value.tuplet.filter(|_| !beamed) {
                     (label(x, foot + 9.0, 8.0, &tuplet.to_string()))
                 }
             }
-            None => (label(x, top + 14.0, 9.0, &beat.length.to_string())),
+            None => (label(x, top + 14.0, 9.0, &format!("{:.2}", beat.length))),
         }
+        @if let Some(to) = beat.tied_to { (tie(x, to, top)) }
     }
+}
+
+/// The bow of a tie, hanging from the heads of two stems, or from one and the end of the line.
+pub(super) fn tie(from: f64, to: f64, top: f64) -> Markup {
+    let (from, width) = (from + 3.0, (to - from - 6.0).max(4.0));
+    let bow =
+        format!("M{} {}q{} 7 {} 0", round(from), round(top), round(width / 2.0), round(width));
+    html! { path.tie d=(bow) fill="none" stroke="#000" {} }
 }
 
 /// A whole note has no stem but a ring, a half note a short stem.
 fn stem(x: f64, top: f64, halvings: u32) -> Markup {
+    let head = head(top, halvings);
     html! {
         @match halvings {
-            0 => circle cx=(round(x)) cy=(round(top + STEM - 4.0)) r="4" fill="none" stroke="#000" {},
-            1 => (line(x, top + STEM / 2.0, x, top + STEM, 1.0)),
-            _ => (line(x, top, x, top + STEM, 1.0)),
+            0 => circle cx=(round(x)) cy=(round(head + 4.0)) r="4" fill="none" stroke="#000" {},
+            _ => (line(x, head, x, top + STEM, 1.0)),
         }
+    }
+}
+
+/// The upper end of a stem that hangs from `top`, or of a ring.
+fn head(top: f64, halvings: u32) -> f64 {
+    match halvings {
+        0 => top + STEM - 8.0,
+        1 => top + STEM / 2.0,
+        _ => top,
     }
 }
 
@@ -168,26 +161,12 @@ fn rest(x: f64, y: f64, halvings: u32) -> Markup {
 mod tests {
     use super::*;
 
-    /// Note values from any primer of notation.
-    #[test]
-    fn lengths_are_drawn_as_a_primer_has_them() {
-        let of = |n, d| value(Beats::new(n, d).expect("a length"));
-        let plain = |halvings| Some(Value { halvings, dotted: false, tuplet: None });
-        assert_eq!(of(4, 1), plain(0));
-        assert_eq!(of(1, 1), plain(2));
-        assert_eq!(of(1, 4), plain(4));
-        assert_eq!(of(3, 2), Some(Value { halvings: 2, dotted: true, tuplet: None }));
-        assert_eq!(of(1, 3), Some(Value { halvings: 3, dotted: false, tuplet: Some(3) }));
-        assert_eq!(of(2, 3), Some(Value { halvings: 2, dotted: false, tuplet: Some(3) }));
-        assert_eq!(of(5, 4), None);
-    }
-
     /// A dotted eighth and a sixteenth share one beam, and the sixteenth has half of a second.
     #[test]
     fn steps_of_a_group_share_beams() {
         let beat = |x, n, d, group| {
-            let length = Beats::new(n, d).expect("a length");
-            Beat { x, length, rest: false, group }
+            let length = f64::from(n) / f64::from(d);
+            Beat { x, length, value: Value::of(length), rest: false, group, tied_to: None }
         };
         let thick = |beats: &[Beat]| draw(beats, 0.0, 0.0).into_string().matches("2.6").count();
         assert_eq!(thick(&[beat(0.0, 3, 4, 0), beat(20.0, 1, 4, 0)]), 2);

@@ -3,11 +3,12 @@
 use maud::Markup;
 use maud::html;
 
+use super::parts;
+use super::parts::Part;
 use super::rhythm;
 use super::rhythm::Beat;
 use crate::lick::Lick;
 use crate::lick::Meter;
-use crate::lick::Step;
 use crate::lick::facts::StepFacts;
 use crate::lick::mark::Mark;
 
@@ -30,19 +31,20 @@ const LOOSEST: f64 = 1.9;
 /// A character of a mark.
 const CHARACTER: f64 = 6.5;
 
-/// A step and where it stands.
+/// A part of a step and where it stands.
 struct Placed<'a> {
     x: f64,
-    step: &'a Step,
-    facts: &'a StepFacts,
+    part: Part<'a>,
 }
 
 /// One line of the page.
 #[derive(Default)]
 struct System<'a> {
-    steps: Vec<Placed<'a>>,
+    parts: Vec<Placed<'a>>,
     bars: Vec<f64>,
     end: f64,
+    /// Whether its last bar goes on in the next line.
+    goes_on: bool,
 }
 
 impl System<'_> {
@@ -50,7 +52,7 @@ impl System<'_> {
     fn fill(&mut self) {
         let factor = ((WIDTH - RIGHT - MARGIN) / (self.end - MARGIN)).min(LOOSEST);
         let drawn_out = |x: f64| MARGIN + (x - MARGIN) * factor;
-        self.steps.iter_mut().for_each(|placed| placed.x = drawn_out(placed.x));
+        self.parts.iter_mut().for_each(|placed| placed.x = drawn_out(placed.x));
         self.bars.iter_mut().for_each(|x| *x = drawn_out(*x + 4.0));
         self.end = drawn_out(self.end);
     }
@@ -58,17 +60,17 @@ impl System<'_> {
 
 /// All systems of the lick.
 pub(super) fn systems(lick: &Lick, facts: &[StepFacts]) -> Markup {
+    let parts = parts::parts(lick, facts);
     let mut systems: Vec<System<'_>> = Vec::new();
     let mut bar = 0;
     let mut first_of_bar = 0;
-    for (index, (step, fact)) in lick.steps.iter().zip(facts).enumerate() {
-        let width = advance(step);
-        if fact.bar != bar {
+    for (index, &part) in parts.iter().enumerate() {
+        let width = advance(&part);
+        if part.bar != bar {
             first_of_bar = index;
             // A bar stays in one piece where it fits a line of its own.
-            let rest = lick.steps.iter().zip(facts).skip(index);
-            let whole: f64 =
-                rest.take_while(|(_, f)| f.bar == fact.bar).map(|(step, _)| advance(step)).sum();
+            let whole = parts[index..].iter().take_while(|other| other.bar == part.bar);
+            let whole: f64 = whole.map(advance).sum();
             match systems.last_mut() {
                 Some(system) if system.end + whole <= WIDTH => {
                     system.bars.push(system.end);
@@ -79,14 +81,16 @@ pub(super) fn systems(lick: &Lick, facts: &[StepFacts]) -> Markup {
                     systems.push(System { end, ..System::default() });
                 }
             }
-            bar = fact.bar;
-        } else if systems.last().is_some_and(|system| system.end + width > WIDTH)
+            bar = part.bar;
+        } else if let Some(system) = systems.last_mut()
+            && system.end + width > WIDTH
             && index > first_of_bar
         {
+            system.goes_on = true;
             systems.push(System { end: MARGIN, ..System::default() });
         }
         if let Some(system) = systems.last_mut() {
-            system.steps.push(Placed { x: system.end + width / 2.0, step, facts: fact });
+            system.parts.push(Placed { x: system.end + width / 2.0, part });
             system.end += width;
         }
     }
@@ -101,13 +105,19 @@ pub(super) fn systems(lick: &Lick, facts: &[StepFacts]) -> Markup {
     }
 }
 
-/// The width of a step: longer ones wider, as engravers space them, and never too narrow for its
+/// The width of a part: longer ones wider, as engravers space them, and never too narrow for its
 /// marks.
-fn advance(step: &Step) -> f64 {
+fn advance(part: &Part<'_>) -> f64 {
+    let by_length = (34.0 * part.length.min(8.0).sqrt()).max(22.0);
+    if !part.is_first {
+        return by_length;
+    }
+    let step = part.step;
     let longest = step.marks.iter().map(|mark| mark.to_string().len()).max().unwrap_or(1);
     let chord = step.chord.as_ref().map_or(0, |chord| chord.to_string().len());
-    let text = CHARACTER * longest.max(chord) as f64 + 10.0;
-    (34.0 * step.beats.get().min(8.0).sqrt()).max(text).max(22.0)
+    let name = interval(part.facts).map_or(0, |name| name.chars().count());
+    let text = CHARACTER * longest.max(chord).max(name) as f64 + 10.0;
+    by_length.max(text)
 }
 
 fn draw(lick: &Lick, system: &System<'_>, first: bool, last: bool) -> Markup {
@@ -115,14 +125,20 @@ fn draw(lick: &Lick, system: &System<'_>, first: bool, last: bool) -> Markup {
     let y_of = |string: usize| ABOVE + GAP * (n - 1 - string) as f64;
     let bottom = y_of(0);
     let names = lick.open_names();
-    let beats: Vec<Beat> = system.steps.iter().map(|placed| beat(placed, lick.meter)).collect();
+    let next = |index: usize| system.parts.get(index + 1).map_or(system.end - 2.0, |next| next.x);
+    let placed = system.parts.iter().enumerate();
+    let beats: Vec<Beat> =
+        placed.map(|(index, placed)| beat(placed, next(index), lick.meter)).collect();
+    let closing = (!system.goes_on).then_some(system.end);
+    let came_over =
+        system.parts.first().filter(|placed| !placed.part.is_first && !placed.part.is_rest());
     html! {
         svg.staff viewBox=(format!("0 0 {WIDTH} {}", bottom + BELOW)) role="img" aria-label="Tab" {
             @for (string, name) in names.iter().enumerate() {
                 text x="0" y=(round(y_of(string) + 3.5)) font-size="9" { (name.name) }
                 (line(MARGIN - 10.0, y_of(string), system.end, y_of(string), 0.5))
             }
-            @for x in system.bars.iter().copied().chain([MARGIN - 10.0, system.end]) {
+            @for x in system.bars.iter().copied().chain([MARGIN - 10.0]).chain(closing) {
                 (line(x, ABOVE, x, bottom, 1.0))
             }
             @if first {
@@ -131,33 +147,37 @@ fn draw(lick: &Lick, system: &System<'_>, first: bool, last: bool) -> Markup {
                 (label(MARGIN, middle + 13.0, 18.0, &lick.meter.unit.to_string()))
             }
             @if last { (line(system.end + 4.0, ABOVE, system.end + 4.0, bottom, 3.0)) }
-            @for placed in &system.steps {
-                @if let Some(chord) = &placed.step.chord {
-                    (label(placed.x, 9.0, 11.0, &chord.to_string()))
+            @for Placed { x, part } in system.parts.iter().filter(|placed| placed.part.is_first) {
+                @if let Some(chord) = &part.step.chord { (label(*x, 9.0, 11.0, &chord.to_string())) }
+                @for (string, mark) in part.step.marks.iter().enumerate() {
+                    @if *mark != Mark::NotPlayed { (number(*x, y_of(string), &mark.to_string())) }
                 }
-                @for (string, mark) in placed.step.marks.iter().enumerate() {
-                    @if *mark != Mark::NotPlayed { (number(placed.x, y_of(string), &mark.to_string())) }
-                }
-                @if let Some(name) = interval(placed.facts) {
-                    (label(placed.x, bottom + 46.0, 10.0, &name))
-                }
-                (label(placed.x, bottom + 58.0, 8.0, &placed.facts.number.to_string()))
+                @if let Some(name) = interval(part.facts) { (label(*x, bottom + 46.0, 10.0, &name)) }
+                (label(*x, bottom + 58.0, 8.0, &part.facts.number.to_string()))
+            }
+            @if let Some(placed) = came_over {
+                (rhythm::tie(MARGIN - 12.0, placed.x, bottom + 6.0))
             }
             (rhythm::draw(&beats, (ABOVE + bottom) / 2.0, bottom + 6.0))
         }
     }
 }
 
-/// A step as its rhythm goes. Beams join what lies in one beat: in a quarter note, or in three
-/// eighths where the metre counts eighths by threes.
-fn beat(placed: &Placed<'_>, meter: Meter) -> Beat {
+/// A part as its rhythm goes, tied over to `next`. Beams join what lies in one beat: in a quarter note, or
+/// in three eighths where the metre counts eighths by threes.
+fn beat(Placed { x, part }: &Placed<'_>, next: f64, meter: Meter) -> Beat {
     let by_threes = meter.unit == 8 && meter.count.is_multiple_of(3);
     let beat_quarters = if by_threes { 1.5 } else { 1.0 };
-    let quarters = (placed.facts.beat - 1.0) * 4.0 / f64::from(meter.unit);
     // A hair short of the beat is on it, and no bar holds a thousand beats.
-    let group = 1000 * placed.facts.bar + (quarters / beat_quarters + 1e-6) as usize;
-    let rest = placed.step.marks.iter().all(|mark| *mark == Mark::NotPlayed);
-    Beat { x: placed.x, length: placed.step.beats, rest, group }
+    let group = 1000 * part.bar + (part.at / beat_quarters + 1e-6) as usize;
+    Beat {
+        x: *x,
+        length: part.length,
+        value: part.value,
+        rest: part.is_rest(),
+        group,
+        tied_to: part.is_tied.then_some(next),
+    }
 }
 
 /// What the strike of a step is called for short.
