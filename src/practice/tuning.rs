@@ -4,8 +4,8 @@
 //! elsewhere ([`pure_target`]). Strings may be struck in any order, one by one or together; every
 //! string is the mean of its plucks since it was last tuned.
 //! **Limits.** A string more than [`REACH`] off is taken for the nearest one as long as that was not
-//! heard otherwise, as after new strings are put on; more than [`FAR`] off, or half-way between two, it
-//! is not recognised. Beats are those of ideally limp strings; stiffness adds some tenths a second on
+//! heard otherwise, as after new strings are put on, and as it is no octave of one that was not heard, as a
+//! harmonic is; more than [`FAR`] off, or half-way between two, it is not recognised. Beats are those of ideally limp strings; stiffness adds some tenths a second on
 //! low strings.
 //! **Reference.** Beats of a mistuned interval: H. Helmholtz, *On the Sensations of Tone*, ch. 8.
 
@@ -107,6 +107,9 @@ impl StringTuning {
     }
 }
 
+/// Farther than this from a note no string is tuned to it on purpose.
+const ON_PURPOSE: Cents = Cents(25.0);
+
 /// Two neighbouring strings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pair {
@@ -126,7 +129,7 @@ pub struct Pair {
 pub struct Refused {
     /// When it was struck.
     pub at_s: f64,
-    /// Which string it was, as far as can be told.
+    /// Which string it was, as far as can be told; of a wrong note that it lies an octave above.
     pub string: Option<StringNumber>,
     /// Why.
     pub fault: Fault,
@@ -170,6 +173,14 @@ impl TuningCheck {
             let near = self.string_of(sounding.frequency);
             let looks_far = near.is_none() && sounding.struck;
             let far = looks_far.then(|| self.far_string_of(sounding.frequency)).flatten();
+            let octave = looks_far.then(|| self.octave_of(sounding.frequency)).flatten();
+            // Tuned by harmonics, strings are heard an octave up before they are heard themselves, if ever.
+            let was_heard = |of| {
+                let mut all = pluck.strings.iter();
+                self.plucks.iter().any(|&(played, ..)| played == of)
+                    || all.any(|beside| self.string_of(beside.frequency) == Some(of))
+            };
+            let far = far.filter(|_| octave.is_none_or(was_heard));
             let string = near.or(far);
             let measured = string.is_none_or(|of| self.plucks.iter().any(|&(s, ..)| s == of));
             // So far off only the way to turn the peg counts, and new strings stretch as they sound.
@@ -193,7 +204,7 @@ impl TuningCheck {
                 // The beginning of a strum, which goes on in the next strike.
                 (Some(_), Some(Fault::Short { .. })) if pluck.lasted_s < STRUM_S => {}
                 (string, Some(fault)) => refuse(string, fault),
-                (None, None) => refuse(None, Fault::Wrong { heard: sounding.frequency }),
+                (None, None) => refuse(octave, Fault::Wrong { heard: sounding.frequency }),
                 (Some(string), None) => {
                     let Some(open) = self.wanted.tuning.open(string) else { continue };
                     let place = self.wanted.reference.frequency(open);
@@ -226,6 +237,12 @@ impl TuningCheck {
             *played == string && cents.abs() < REACH.0
         };
         (off < FAR.0 && decided && !self.plucks.iter().any(heard)).then_some(string)
+    }
+
+    /// The string an octave above whose open note `frequency` lies, as harmonics and twelfth frets do.
+    fn octave_of(&self, frequency: Hertz) -> Option<StringNumber> {
+        let (off, string) = *self.by_distance(frequency.raised(Cents(-1200.0))).first()?;
+        (off < UNDECIDED.0).then_some(string)
     }
 
     /// How many cents `frequency` is off every string, the nearest first.
@@ -266,6 +283,21 @@ impl TuningCheck {
             StringTuning { string, note, target, frequency, measured, verdict }
         };
         wanted.tuning.strings().map(of).collect()
+    }
+
+    /// The notes that the strings sound, lowest string first, where some are so far off that another tuning
+    /// may be meant; a string that was not heard keeps its own.
+    pub fn other_tuning(&self) -> Option<Vec<MidiNote>> {
+        let strings = self.strings();
+        let sounds = |string: &StringTuning| {
+            if !string.is_far_off() {
+                return Some(string.note);
+            }
+            let (note, cents) = self.wanted.reference.nearest(string.frequency?)?;
+            (cents.0.abs() < ON_PURPOSE.0).then_some(note)
+        };
+        let is_other = strings.iter().any(StringTuning::is_far_off);
+        is_other.then(|| strings.iter().map(sounds).collect()).flatten()
     }
 
     /// Neighbouring strings, the lowest pair first; those that make no interval with a usual just

@@ -56,7 +56,18 @@ pub fn fault(fault: Fault, reference: Reference) -> String {
 /// A line for a pluck that was not taken.
 pub fn refused(refused: &Refused, reference: Reference) -> String {
     let string = refused.string.map_or(String::new(), |StringNumber(n)| format!("string {n}: "));
-    format!("{:>7.2} s  {string}{}", refused.at_s, fault(refused.fault, reference))
+    format!("{:>7.2} s  {string}{}", refused.at_s, advice(refused, reference))
+}
+
+/// What is wrong with a pluck that was not taken, and what to do about it.
+fn advice(refused: &Refused, reference: Reference) -> String {
+    let octave = match (refused.string, refused.fault) {
+        (Some(_), Fault::Wrong { .. }) => {
+            " but an octave above the open string: a harmonic, or the twelfth fret? Play it open"
+        }
+        _ => "",
+    };
+    format!("{}{octave}", fault(refused.fault, reference))
 }
 
 /// So many short sounds of no string are told one by one: more of them are talk, or hands.
@@ -120,7 +131,7 @@ pub(super) fn refused_json(all: &[Refused], reference: Reference) -> Vec<Refused
             Fault::Pressed { .. } => "pressed",
             Fault::Unlike { .. } => "unlike the others",
         },
-        advice: fault(refused.fault, reference),
+        advice: advice(refused, reference),
     };
     all.iter().map(one).collect()
 }

@@ -50,6 +50,9 @@ pub fn text(out: &mut impl Write, check: &TuningCheck, key: Option<Key>) -> io::
     if strings.iter().any(StringTuning::is_far_off) {
         writeln!(out, "\n{FAR_OFF}")?;
     }
+    if let Some(meant) = other_tuning(check, key) {
+        writeln!(out, "{meant}")?;
+    }
     let pairs = check.pairs();
     if pairs.iter().any(|pair| pair.beats_hz.is_some()) {
         writeln!(out, "\nstrings  interval           beats a second   ought to be")?;
@@ -123,6 +126,13 @@ fn line(string: &StringTuning, reference: Reference, key: Option<Key>) -> String
         ),
         _ => format!("{head}  {:>9}   {:>6} {:<5}  {:>6}   {}", "–", "–", "", "–", "not heard"),
     }
+}
+
+/// Where strings sound other notes than their own: they may be tuned to them on purpose.
+fn other_tuning(check: &TuningCheck, key: Option<Key>) -> Option<String> {
+    let notes = check.other_tuning()?;
+    let names: Vec<String> = notes.iter().map(|&note| spell_open(note, key).to_string()).collect();
+    Some(format!("If that tuning is meant, say so: --tuning \"{}\"", names.join(" ")))
 }
 
 fn beats(beats_hz: f64) -> String {
@@ -233,6 +243,7 @@ pub fn page(check: &TuningCheck, key: Option<Key>) -> String {
             }
         }
         @if strings.iter().any(StringTuning::is_far_off) { p.care { (FAR_OFF) } }
+        @if let Some(meant) = other_tuning(check, key) { p { (meant) } }
         p.care { (plucks::CARE_TUNING) }
     };
     offsets_page::page("Open strings", &body)

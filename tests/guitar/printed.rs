@@ -47,6 +47,28 @@ fn a_string_a_semitone_off_is_told_with_the_way_to_turn_its_peg() {
 }
 
 #[test]
+fn a_harmonic_and_another_tuning_are_told_with_the_way_out() {
+    let notes = [note(6, 0, -200.0, 0.2, 2.0), note(5, 12, 0.0, 2.4, 2.0)];
+    let (folder, path) = written("low.wav", &notes);
+    let path = path.to_str().expect("UTF-8");
+    let page = folder.path().join("page.html");
+    let text = run(&["tuning", path, "--report", page.to_str().expect("UTF-8")]);
+    let meant = "--tuning \"D2 A2 D3 G3 B3 E4\"";
+    assert!(text.contains(&format!("If that tuning is meant, say so: {meant}\n")), "{text}");
+    let row = text.lines().find(|line| line.contains("A3 +0 cents")).expect("a row");
+    assert!(row.contains("string 5: ") && row.ends_with("twelfth fret? Play it open"), "{text}");
+    let drawn = std::fs::read_to_string(page).expect("a page");
+    assert!(drawn.contains(&meant.replace('"', "&quot;")), "{drawn}");
+    let found: Value = serde_json::from_str(&run(&["tuning", path, "--json"])).expect("JSON");
+    assert_eq!(
+        (&found["refused"][0]["string"], &found["refused"][0]["fault"]),
+        (&5.into(), &"wrong note".into())
+    );
+    let meant = run(&["tuning", path, "--tuning", "D2 A2 D3 G3 B3 E4"]);
+    assert!(!meant.contains("that tuning is meant"), "{meant}");
+}
+
+#[test]
 fn intonation_prints_what_the_contract_promises() {
     let notes: Vec<PluckedNote> = (0..4)
         .map(|i| {

@@ -187,6 +187,53 @@ fn strings_semitones_off_are_told_as_the_nearest_one() {
     }
 }
 
+/// Guitars are tuned by the harmonics over the twelfth fret, which lie an octave above the open strings
+/// (common practice): E3 and G4 are no strings of a guitar that is two or three semitones sharp.
+#[test]
+fn octaves_of_strings_not_heard_are_no_strings_far_off() {
+    let plucks = |notes: &[(u8, u8, f64)]| {
+        let at = |i: usize| 0.2 + 2.2 * i as f64;
+        let notes: Vec<PluckedNote> = notes
+            .iter()
+            .enumerate()
+            .map(|(i, &(string, fret, off))| note(string, fret, off, at(i), 2.0))
+            .collect();
+        tuned(&take(&notes, 15), wanted(None))
+    };
+    let strings: Vec<(u8, u8, f64)> = (1..=6).rev().map(|string| (string, 12, 3.0)).collect();
+    let check = plucks(&strings);
+    assert!(check.strings().iter().all(|s| s.verdict == Verdict::NotHeard), "{check:?}");
+    let told: Vec<Option<u8>> =
+        check.refused().iter().map(|refused| refused.string.map(|string| string.0)).collect();
+    assert_eq!(told, [6, 5, 4, 3, 2, 1].map(Some));
+    // Open E has the fourth string tuned up to E3: once the sixth was heard it is believed.
+    let check = plucks(&[(6, 0, 0.0), (4, 0, 200.0)]);
+    assert!(check.refused().is_empty(), "{:?}", check.refused());
+    assert_eq!(check.strings()[2].verdict, Verdict::Sharp);
+}
+
+/// Open G, and half a step down (common practice), on a guitar that is expected in standard tuning.
+#[test]
+fn another_tuning_is_named_where_the_strings_lie_on_its_notes() {
+    let other = |offs: &[(u8, f64)]| {
+        let notes: Vec<PluckedNote> = offs
+            .iter()
+            .enumerate()
+            .map(|(i, &(string, off))| note(string, 0, off, 0.2 + 2.2 * i as f64, 2.0))
+            .collect();
+        let notes = tuned(&take(&notes, 17), wanted(None)).other_tuning()?;
+        Some(notes.iter().map(|note| note.0).collect::<Vec<u8>>())
+    };
+    let open_g = [(6, -200.0), (5, -195.0), (4, 0.0), (3, 4.0), (2, 0.0), (1, -200.0)];
+    assert_eq!(other(&open_g), Some(vec![38, 43, 50, 55, 59, 62]), "D2 G2 D3 G3 B3 D4");
+    let half_down = [6, 5, 4, 3, 2, 1].map(|string| (string, -100.0));
+    assert_eq!(other(&half_down), Some(vec![39, 44, 49, 54, 58, 63]));
+    // One string, the others as they ought to be; and one that lies on no note.
+    assert_eq!(other(&[(6, -200.0)]), Some(vec![38, 45, 50, 55, 59, 64]), "D2 A2 D3 G3 B3 E4");
+    assert_eq!(other(&[(6, -150.0)]), None);
+    assert_eq!(other(&[(6, -20.0), (5, 30.0)]), None);
+}
+
 #[test]
 fn two_short_sounds_of_one_strike_are_refused_once() {
     let sounding = |hz: f64| Sounding {
