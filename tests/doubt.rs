@@ -71,6 +71,29 @@ fn verdicts(judgement: &TakeJudgement) -> Vec<Verdict> {
     judgement.steps.iter().map(|step| step.verdict).collect()
 }
 
+/// Notes of a bass lie below what the ear looks for (B1): whoever plays them is not told to be wrong, and
+/// whoever plays other notes is.
+#[test]
+fn notes_too_low_to_be_heard_are_unsure() {
+    let bass = |frets: [&str; 3]| {
+        let [one, two, three] = frets;
+        let text = format!(
+            "title = \"Keel\"\nkey = \"C major\"\ntempo = 60\nmeter = \"4/4\"\ntuning = \"E1 A1 D2 G2\"\n\
+             steps = [ {{ beats = 1, frets = \"{one}\" }}, {{ beats = 1, frets = \"{two}\" }},\n\
+             {{ beats = 1, frets = \"{three}\" }} ]\n"
+        );
+        Lick::parse(&text, "test").unwrap().expected()
+    };
+    let asked = bass(["x x 5 5", "0 x x 9", "x 3 x 5"]);
+    let found = judged(&asked, &performed(&asked, &[]), &[]);
+    assert_eq!(verdicts(&found), [Verdict::Right, Verdict::Unsure, Verdict::Right]);
+    assert_eq!(found.steps[1].remarks, ["too low to be heard: E1 (B1 is the lowest note)"]);
+    // The upper string a fret off.
+    let played = bass(["x x 5 5", "0 x x 10", "x 3 x 5"]);
+    let found = judged(&asked, &performed(&played, &[]), &[]);
+    assert_eq!(verdicts(&found)[1], Verdict::Wrong);
+}
+
 const SIX: [&str; 6] = [
     "beats = 1, frets = 'x x x 5 5 x'",
     "beats = 1, frets = 'x x x 7 6 x'",

@@ -16,6 +16,8 @@ use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
 use crate::lick::expected::Stage;
 use crate::lick::expected::Technique;
+use crate::theory::note::MidiNote;
+use crate::theory::spelling::Spelling;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
@@ -24,6 +26,11 @@ use crate::units::SampleRate;
 const SHORTEST_S: f64 = 0.06;
 /// The ear follows a pitch from note to note if each sounds for this long, in seconds.
 const FOLLOWED_S: f64 = 0.16;
+
+/// B1 of a seventh string: nothing below it is looked for.
+const LOWEST: MidiNote = MidiNote(35);
+/// Semitones from a note up to its partials, the nearest ones in equal temperament.
+const PARTIALS: [u8; 7] = [12, 19, 24, 28, 31, 34, 36];
 
 /// What sounded too shortly to be heard.
 pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
@@ -68,6 +75,27 @@ pub(super) fn doubt_if_unfollowed(
                 1000.0 * shortest_s
             ),
         );
+    }
+}
+
+/// Notes missing that lie too low, as those of a bass do; partials of theirs may be heard in their place.
+pub(super) fn doubt_if_too_low(judgement: &mut StepJudgement) {
+    let low = &judgement.missing;
+    let is_partial = |heard: &HeardNote| match heard.status {
+        Status::Wrong { .. } | Status::Extra => low.iter().any(|note| {
+            heard.pitch.note.0.checked_sub(note.note.0).is_some_and(|up| PARTIALS.contains(&up))
+        }),
+        Status::Right | Status::Ringing => true,
+    };
+    if judgement.verdict != Verdict::Right
+        && !low.is_empty()
+        && low.iter().all(|note| note.note < LOWEST)
+        && judgement.heard.iter().all(is_partial)
+    {
+        let names: Vec<String> =
+            low.iter().map(|note| Spelling::sharp(note.note).to_string()).collect();
+        let reason = format!("too low to be heard: {} (B1 is the lowest note)", names.join(", "));
+        doubt(judgement, reason);
     }
 }
 

@@ -4,6 +4,7 @@ use super::alignment::Place;
 use super::doubt::doubt_all;
 use super::doubt::doubt_if_cut_off;
 use super::doubt::doubt_if_short;
+use super::doubt::doubt_if_too_low;
 use super::doubt::doubt_if_unfollowed;
 use super::doubt::doubt_if_unheard;
 use super::doubt::holes_s;
@@ -113,6 +114,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         doubt_if_cut_off(step, judgement, beat_s, &holes_s, duration_s);
         doubt_if_unfollowed(step, judgement, strikes, take.rate);
         doubt_if_unheard(step, judgement, &times, beat_s, &holes_s);
+        doubt_if_too_low(judgement);
     }
     // From the first strike to the last, or the one step there is.
     let lick_beats = steps.last().map_or(0.0, |last| last.start_beats.max(last.length_beats));
@@ -141,6 +143,7 @@ pub fn judge_strike(
 ) -> StepJudgement {
     let mut judgement = not_played(step);
     fill(&mut judgement, match_strike(step, strike, settings.reference, offset));
+    doubt_if_too_low(&mut judgement);
     judgement
 }
 
