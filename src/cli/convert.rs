@@ -20,6 +20,8 @@ use crate::lick;
 use crate::lick::Lick;
 use crate::lick::error::is_recording;
 use crate::lick::error::told_by_system;
+use crate::lick::file::has_remarks;
+use crate::lick::file::read_text;
 use crate::notation::Reading;
 use crate::notation::error::NotationError;
 use crate::notation::midi;
@@ -50,6 +52,9 @@ pub struct Args {
     /// Round the times of a MIDI file to so many parts of a quarter note, such as 4 or 12
     #[arg(long, value_name = "PARTS", value_parser = clap::value_parser!(u64).range(1..=96))]
     grid: Option<u64>,
+    /// Open strings to lay the notes of a MIDI file on, lowest first [default: "E2 A2 D3 G3 B3 E4"]
+    #[arg(long, value_name = "NOTES", value_parser = super::plucks::tuning)]
+    tuning: Option<Tuning>,
     /// Write over a file that is there
     #[arg(long)]
     force: bool,
@@ -120,11 +125,16 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let embedded = lick::library::names().any(|name| Path::new(name) == args.input);
     let from = args.from.or_else(|| Format::of(&args.input)).or(embedded.then_some(Format::Lick));
     let from = from.ok_or_else(|| unknown(&args.input, "--from"))?;
-    if args.grid.is_some() && from != Format::Midi {
-        return Err(Failure::new(
-            format!("--grid is for MIDI, and {} is {}", args.input.display(), from.told()),
-            "leave out --grid: times written down are exact",
-        ));
+    for (option, is_given, why) in [
+        ("--grid", args.grid.is_some(), "times written down are exact"),
+        ("--tuning", args.tuning.is_some(), "the file says how the strings are tuned"),
+    ] {
+        if is_given && from != Format::Midi {
+            return Err(Failure::new(
+                format!("{option} is for MIDI, and {} is {}", args.input.display(), from.told()),
+                format!("leave out {option}: {why}"),
+            ));
+        }
     }
     let to_stdout = args.output == Path::new("-");
     let to = args.to.or_else(|| Format::of(&args.output));
@@ -133,7 +143,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         output::alone(common)?;
     }
 
-    let Reading { lick, remarks } = read(&args.input, from, args.grid)?;
+    let Reading { lick, remarks } = read(&args.input, from, args.grid, args.tuning)?;
     let (bytes, losses) = write(&lick, to).map_err(|error| failure(&args.input, to, "", &error))?;
     let told: Vec<&String> = remarks.iter().chain(&losses).collect();
     for what in &told {
@@ -161,10 +171,19 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     Ok(Outcome::Done)
 }
 
-fn read(path: &Path, from: Format, grid: Option<u64>) -> Result<Reading, Failure> {
+fn read(
+    path: &Path,
+    from: Format,
+    grid: Option<u64>,
+    tuning: Option<Tuning>,
+) -> Result<Reading, Failure> {
     if from == Format::Lick {
         let lick = lick::find(path)?;
-        return Ok(Reading { lick, remarks: Vec::new() });
+        // An embedded lick is no file, and its remarks are the program's.
+        let text = read_text(path).unwrap_or_default();
+        let lost = has_remarks(&text)
+            .then(|| "remarks after # are no part of a lick: left out".to_owned());
+        return Ok(Reading { lick, remarks: lost.into_iter().collect() });
     }
     let mut bytes = Vec::new();
     File::open(path).and_then(|file| file.take(MAX_BYTES).read_to_end(&mut bytes)).map_err(
@@ -177,7 +196,7 @@ fn read(path: &Path, from: Format, grid: Option<u64>) -> Result<Reading, Failure
     )?;
     let text = || String::from_utf8_lossy(&bytes);
     match from {
-        Format::Midi => midi::read(&bytes, grid),
+        Format::Midi => midi::read_tuned(&bytes, grid, tuning),
         Format::Tab => tab::read(&text()),
         _ => musicxml::read(&bytes),
     }

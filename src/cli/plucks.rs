@@ -266,7 +266,7 @@ mod with_sound_card {
     }
 }
 
-fn tuning(text: &str) -> Result<Tuning, String> {
+pub(super) fn tuning(text: &str) -> Result<Tuning, String> {
     let notes = text.split_whitespace().map(|name| {
         let spelling: Spelling = name.parse().map_err(|error| {
             format!("{error}; expected notes with octaves: {}", Tuning::written_out(text))

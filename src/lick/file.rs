@@ -141,6 +141,22 @@ pub fn read_text(path: &Path) -> Result<String, LickError> {
     })
 }
 
+/// Whether a lick file has remarks (after `#`), which are no part of the lick.
+pub fn has_remarks(text: &str) -> bool {
+    let mut quote = None;
+    let mut escaped = false;
+    text.chars().any(|c| {
+        match quote {
+            Some('"') if escaped => escaped = false,
+            Some('"') if c == '\\' => escaped = true,
+            Some(open) if c == open => quote = None,
+            None if c == '"' || c == '\'' => quote = Some(c),
+            _ => {}
+        }
+        c == '#' && quote.is_none()
+    })
+}
+
 /// A fault and the bytes it lies in.
 type Found<T> = Result<T, (Range<usize>, Fault)>;
 

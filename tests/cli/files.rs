@@ -343,6 +343,52 @@ fn a_note_has_one_name_wherever_it_is_told() {
     assert_eq!(pitches.collect::<Vec<_>>(), expected, "{score}");
 }
 
+/// What a teacher wrote behind `#` is in no other file, nor in the lick written anew.
+#[test]
+fn remarks_that_are_left_out_are_told() {
+    let desk = Desk::new();
+    let note = "note: remarks after # are no part of a lick: left out\n";
+    for (name, lick, told) in [
+        ("plain.toml", LICK.to_owned(), false),
+        ("sharp.toml", LICK.replace("C major", "F# major"), false),
+        ("quoted.toml", LICK.replacen("title", "'title'", 1), false),
+        ("above.toml", format!("# keep the third finger down\n{LICK}"), true),
+        ("behind.toml", LICK.replacen('\n', " # it's \"mine\"\n", 1), true),
+    ] {
+        desk.put(name, lick);
+        for out in ["out.toml", "out.musicxml", "out.mid", "out.txt"] {
+            let run = desk.run(&["convert", name, "-o", out, "--force"]);
+            assert_eq!(run.done().err.contains(note), told, "{name} to {out}: {}", run.err);
+        }
+    }
+    let run = desk.run(&["convert", "two-brooks", "-o", "out.toml", "--force"]);
+    assert!(!run.done().err.contains(note), "{}", run.err);
+}
+
+/// MIDI has no strings: a bass or another tuning has to be named.
+#[test]
+fn notes_from_midi_are_laid_on_the_strings_that_are_named() {
+    let desk = Desk::new();
+    let bass = LICK
+        .replace("steps = [", "tuning = \"E1 A1 D2 G2\"\nsteps = [")
+        .replace("x x x 9 x 8", "0 x x 6")
+        .replace("x x x 7 x 7", "x 3 x 5");
+    desk.put("bass.toml", &bass);
+    desk.run(&["convert", "bass.toml", "-o", "bass.mid"]).done();
+    let tuning = ["--tuning", "E1 A1 D2 G2"];
+    desk.run(&[&["convert", "bass.mid", "-o", "back.toml"], &tuning[..]].concat()).done();
+    let back = fs::read_to_string(desk.path("back.toml")).expect("a lick");
+    assert!(back.contains("tuning = \"E1 A1 D2 G2\"") && back.contains("\"0 x x 6\""), "{back}");
+    // Without it they find no string, and it is told what would help.
+    let run = desk.run(&["convert", "bass.mid", "-o", "lost.toml"]);
+    assert!(run.err.contains("E1: a note that finds no string was left out"), "{}", run.err);
+    assert!(run.err.contains("--tuning"), "{}", run.err);
+    desk.run(&[&["convert", "lick.toml", "-o", "new.mid"], &tuning[..]].concat())
+        .refused(&["--tuning is for MIDI", "leave out --tuning"]);
+    desk.run(&["convert", "bass.mid", "-o", "new.toml", "--tuning", "EADG"])
+        .refused(&["`EADG` is not a note", "notes with octaves"]);
+}
+
 /// Gb major has Cb in its signature, but nobody tunes a string to it.
 #[test]
 fn a_string_has_the_name_it_is_tuned_by_in_every_key() {

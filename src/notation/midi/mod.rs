@@ -8,7 +8,7 @@
 //! `notation/hand.rs`. Pitch that moves
 //! by whole semitones is a slide, pitch that rises between them a bend; where it stays for a
 //! sixteenth of a beat or longer, one move ends and the next begins.
-//! The tuning is the usual one, the sixth string down to D2 where notes lie so low.
+//! The tuning is the one that is named, else the usual one, the sixth string down to D2 where notes lie so low.
 //! **Limits.** A file is read from one track, with the first tempo, metre and key in it.
 //! **Reference.** Standard MIDI Files 1.0 (RP-001), MIDI 1.0 Detailed Specification (RPN 0),
 //! General MIDI 1 (programs, percussion), MIDI Manufacturers Association.
@@ -17,6 +17,7 @@ mod read;
 mod write;
 
 pub use read::read;
+pub use read::read_tuned;
 pub use write::Options;
 pub use write::losses;
 pub use write::write;

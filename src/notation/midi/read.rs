@@ -77,6 +77,18 @@ struct Head {
 /// A file that is malformed, larger or longer than any lick, counts in film frames, or holds no
 /// notes that a guitar could play.
 pub fn read(bytes: &[u8], grid: Option<u64>) -> Result<Reading, NotationError> {
+    read_tuned(bytes, grid, None)
+}
+
+/// The same for strings of `tuning`; without one for a guitar, whose sixth string may be tuned down.
+///
+/// # Errors
+/// As [`read`] has them.
+pub fn read_tuned(
+    bytes: &[u8],
+    grid: Option<u64>,
+    tuning: Option<Tuning>,
+) -> Result<Reading, NotationError> {
     if bytes.len() as u64 > MAX_BYTES {
         return Err(NotationError::TooBig { place: Place::File, what: "bytes", limit: MAX_BYTES });
     }
@@ -125,7 +137,9 @@ pub fn read(bytes: &[u8], grid: Option<u64>) -> Result<Reading, NotationError> {
     }
     let title = track.name.take().or(first_name).filter(|name| !name.trim().is_empty());
     let mut lick = head.lick(title, &mut remarks);
-    fill(&mut lick, track, division, grid, &mut remarks);
+    let is_named = tuning.is_some();
+    lick.tuning = tuning.unwrap_or_default();
+    fill(&mut lick, is_named, track, division, grid, &mut remarks);
     crate::notation::checked(lick, remarks)
 }
 
@@ -284,9 +298,11 @@ impl Head {
     }
 }
 
-/// Lays the notes of `track` on the strings of `lick` and cuts them into steps.
+/// Lays the notes of `track` on the strings of `lick`, tuned as named or as the notes need it, and cuts them into
+/// steps.
 fn fill(
     lick: &mut Lick,
+    is_named: bool,
     mut track: Track,
     division: u64,
     grid: Option<u64>,
@@ -326,11 +342,16 @@ fn fill(
         })
         .collect();
     let lowest = wanted.iter().map(|wanted| wanted.note.0.saturating_sub(wanted.down)).min();
-    if lowest.is_some_and(|lowest| (DROPPED_D.0..lowest_open(&lick.tuning).0).contains(&lowest)) {
+    let is_below = |tuning: &Tuning| lowest.is_some_and(|lowest| lowest < lowest_open(tuning).0);
+    if !is_named && is_below(&lick.tuning) && lowest >= Some(DROPPED_D.0) {
         remarks.add("", "notes lie below E2: the sixth string is taken to be tuned down to D2");
         let rest = lick.tuning.strings().skip(1).map(|(_, open)| open);
         lick.tuning = Tuning::new(std::iter::once(DROPPED_D).chain(rest).collect())
             .expect("as many strings as before");
+    }
+    if is_below(&lick.tuning) {
+        let what = "notes lie below the lowest string: --tuning names the strings, such as those of a bass";
+        remarks.add("", what);
     }
     let finest = wanted.iter().flat_map(|w| [w.start, w.end]).map(|t| to / gcd(t, to)).max();
     if finest.is_some_and(|finest| finest > FINEST_WRITTEN) && grid.is_none() {
