@@ -37,6 +37,8 @@ use crate::practice::verdict::Verdict;
 const TABLE_LINES: usize = 4;
 /// Lines kept for messages, so that the table stays where it is.
 const MESSAGE_LINES: usize = 2;
+/// Cells of a long title at least.
+const SHORTEST_TITLE: usize = 8;
 /// The quietest level on the meter.
 const METER_FROM_DB: f64 = -60.0;
 /// Louder peaks are near clipping.
@@ -163,8 +165,12 @@ impl View<'_> {
 
     fn heading(&self, width: usize) -> Line<'static> {
         let right = format!("{}   {}", self.place, self.pace);
-        let title = escaped(&self.page.title);
-        let title = columns::cut(&title, width / 2).to_owned();
+        let mut title = escaped(&self.page.title);
+        // The pass and its tempo are news, the title is not: it gives way, but for its beginning.
+        let room = width.saturating_sub(columns::width(&right) + 2).max(SHORTEST_TITLE);
+        if columns::width(&title) > room {
+            title = format!("{}…", columns::cut(&title, room - 1));
+        }
         let gap = width.saturating_sub(columns::width(&title) + columns::width(&right)).max(2);
         let bold = Style::new().add_modifier(Modifier::BOLD);
         Line::from(vec![Span::styled(title, bold), Span::raw(" ".repeat(gap)), Span::raw(right)])
@@ -352,10 +358,13 @@ mod tests {
     fn a_title_of_any_length_leaves_room_for_the_pass() {
         for (title, shown) in [("", ""), ("Ferry", "Ferry"), (&"道".repeat(99), "道 道 道")] {
             let page = Page { title: title.to_owned(), ..sample::page() };
-            let screen = drawn_as(&page, 80, 24, Colour::Plain);
-            let heading = screen.lines().next().unwrap_or_default();
-            assert!(heading.starts_with(shown), "{heading}");
-            assert!(heading.ends_with("pass 2 of 5   60 % = 60 beats a minute"), "{heading}");
+            for width in [80, 60, 52] {
+                let screen = drawn_as(&page, width, 24, Colour::Plain);
+                let heading = screen.lines().next().unwrap_or_default();
+                assert!(heading.starts_with(shown), "{heading}");
+                assert!(heading.ends_with("pass 2 of 5   60 % = 60 beats a minute"), "{heading}");
+                assert_eq!(heading.contains('…'), title.len() > 5, "{heading}");
+            }
         }
     }
 
