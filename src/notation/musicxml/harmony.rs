@@ -87,7 +87,10 @@ fn kind_and_degrees(chord: &Chord) -> (&'static str, Vec<Degree>) {
         let base = Chord::new(chord.root(), suffix, None).ok()?;
         Some((*kind, degrees(chord.tones(), base.tones())))
     });
-    described.min_by_key(|(_, degrees)| degrees.len()).expect("a major triad is described by any")
+    // Programs differ in which seventh an added one is (music21 10.5 takes the major one).
+    let is_unclear = |degree: &&Degree| degree.value == 7 && degree.what == "add";
+    let cost = |degrees: &[Degree]| (degrees.iter().filter(is_unclear).count(), degrees.len());
+    described.min_by_key(|(_, degrees)| cost(degrees)).expect("there are kinds")
 }
 
 /// What has to be done to the tones `base` of a kind to have `tones`.
@@ -187,7 +190,7 @@ mod tests {
             ("Dadd9", "major", vec![(9, 0, "add")]),
             ("D7b9", "dominant", vec![(9, -1, "add")]),
             ("D7#9", "dominant", vec![(9, 1, "add")]),
-            ("D7sus4", "suspended-fourth", vec![(7, 0, "add")]),
+            ("D7sus4", "dominant", vec![(4, 0, "add"), (3, 0, "subtract")]),
             ("D7b5", "dominant", vec![(5, -1, "alter")]),
             ("Dmaj7#11", "major-seventh", vec![(11, 1, "add")]),
             ("D13#11", "dominant-ninth", vec![(11, 1, "add"), (13, 0, "add")]),
