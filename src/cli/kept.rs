@@ -58,9 +58,8 @@ pub fn keep<'a>(page: &Page, takes: impl IntoIterator<Item = &'a TakeReport>) {
 
 fn keep_one(folder: &Path, page: &Page, take: &TakeReport) -> Result<(), Failure> {
     let failed = |cause: &dyn std::fmt::Display| Failure::new(cause.to_string(), "");
-    let mut text = Vec::new();
-    json::check(&mut text, page, std::slice::from_ref(take)).map_err(|error| failed(&error))?;
-    let mut document: Value = serde_json::from_slice(&text).map_err(|error| failed(&error))?;
+    let mut document =
+        json::value(page, std::slice::from_ref(take)).map_err(|error| failed(&error))?;
     // What comes from standard input, or was not recorded, has no file.
     let is_file = take.recording != "-";
     let file = is_file.then(|| Path::new(&take.recording).canonicalize().ok()).flatten();

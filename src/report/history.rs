@@ -260,18 +260,44 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
 fn to_work_on(out: &mut impl Write, takes: &[&Entry]) -> io::Result<()> {
     let played: Vec<&Entry> = takes.iter().copied().filter(|take| take.played).collect();
     let lately = &played[played.len().saturating_sub(LATELY)..];
+    match most_missed(lately) {
+        Some(steps) => {
+            writeln!(out, "To work on, not right in the last {} takes: {steps}.", lately.len())
+        }
+        None => Ok(()),
+    }
+}
+
+/// The steps most often not right in `takes` and how often each was not; `None` where that tells nothing.
+fn most_missed(takes: &[&Entry]) -> Option<String> {
     let mut missed: BTreeMap<u64, usize> = BTreeMap::new();
-    for step in lately.iter().flat_map(|take| take.not_right()) {
+    for step in takes.iter().flat_map(|take| take.not_right()) {
         *missed.entry(step).or_default() += 1;
     }
     let mut missed: Vec<(u64, usize)> = missed.into_iter().collect();
     missed.sort_by_key(|&(step, times)| (std::cmp::Reverse(times), step));
-    if lately.len() < 2 || missed.is_empty() {
-        return Ok(());
-    }
     let steps = missed.iter().take(MOST_STEPS);
     let told: Vec<String> = steps.map(|(step, times)| format!("step {step} ({times})")).collect();
-    writeln!(out, "To work on, not right in the last {} takes: {}.", lately.len(), told.join(", "))
+    (takes.len() > 1 && !told.is_empty()).then(|| told.join(", "))
+}
+
+/// Takes judged together beside each other, a line each, and the steps that most of them miss.
+///
+/// # Errors
+/// Whatever `out` says.
+pub fn beside_each_other(
+    out: &mut impl Write,
+    entries: &[Entry],
+    width: Option<usize>,
+) -> io::Result<()> {
+    let takes: Vec<&Entry> = entries.iter().collect();
+    writeln!(out, "All {} takes\n", takes.len())?;
+    table(out, &takes, width)?;
+    let played: Vec<&Entry> = takes.into_iter().filter(|take| take.played).collect();
+    match most_missed(&played) {
+        Some(steps) => writeln!(out, "Most often not right: {steps}."),
+        None => Ok(()),
+    }
 }
 
 /// The same as one JSON document, all takes in it.
@@ -338,6 +364,22 @@ mod tests {
         assert!(text.lines().any(|told| told == line), "{text}");
         let heads = "recorded    take                              right    off by  timing  tempo";
         assert!(text.lines().any(|told| told == heads), "{text}");
+    }
+
+    #[test]
+    fn takes_judged_together_stand_beside_each_other() {
+        let mut found = vec![entries(&sample()).expect("a document of check").remove(0); 7];
+        found[6].recording = "late.wav".to_owned();
+        found.iter_mut().for_each(|take| take.recorded_at = None);
+        let mut out = Vec::new();
+        beside_each_other(&mut out, &found, None).expect("a vector takes everything");
+        let text = String::from_utf8(out).expect("UTF-8");
+        assert!(text.starts_with("All 7 takes\n\ntake "), "{text}");
+        assert!(
+            text.contains("\nlate.wav    ━━━━━━━━━━··········    1/2   4 cents   12 ms     80\n"),
+            "{text}"
+        );
+        assert!(text.ends_with("Most often not right: step 2 (7).\n"), "{text}");
     }
 
     #[test]

@@ -35,6 +35,14 @@ pub fn check(out: &mut impl Write, page: &Page, takes: &[TakeReport]) -> io::Res
     document(out, &checked(page, takes, &[]))
 }
 
+/// The document of `check` as a value.
+///
+/// # Errors
+/// A number that JSON does not have.
+pub fn value(page: &Page, takes: &[TakeReport]) -> io::Result<serde_json::Value> {
+    Ok(serde_json::to_value(checked(page, takes, &[]))?)
+}
+
 /// Writes the document of `demo`: that of `check`, with the mistakes that were `planted`, each
 /// with the number of its step.
 ///

@@ -12,6 +12,8 @@ use super::Page;
 use super::TakeReport;
 use super::called;
 use super::columns;
+use super::history;
+use super::json;
 use super::summary;
 use super::tally::OutOfTune;
 use super::tally::Tally;
@@ -49,7 +51,8 @@ const TIMING: usize = 4;
 
 const HEADS: [&str; 6] = ["step", "tab", "asked for", "heard (cents)", "timing", "verdict"];
 
-/// Writes the reports of all takes; those that could not be judged are left out.
+/// Writes the reports of all takes, and several once more beside each other; those that could not be judged are
+/// left out.
 ///
 /// # Errors
 /// Whatever `out` fails with.
@@ -68,6 +71,11 @@ pub fn check(
             first = false;
             write_take(out, page, &take.recording, judgement, look)?;
         }
+    }
+    let entries = history::entries(&json::value(page, takes)?).unwrap_or_default();
+    if entries.len() > 1 {
+        writeln!(out)?;
+        history::beside_each_other(out, &entries, look.width)?;
     }
     Ok(())
 }
