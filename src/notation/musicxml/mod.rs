@@ -20,6 +20,7 @@ mod archive;
 mod harmony;
 mod read;
 mod strings;
+mod tuplets;
 mod value;
 mod write;
 mod xml;

@@ -6,6 +6,7 @@ use super::SAME_STEP;
 use super::TOUCHED;
 use super::archive;
 use super::harmony;
+use super::tuplets;
 use super::value::Value;
 use super::value::values;
 use super::xml;
@@ -146,7 +147,8 @@ impl<'a> Staff<'a> {
 
     fn end_bar(&mut self) {
         let number = self.bars.len() + 1;
-        let content = std::mem::take(&mut self.bar);
+        let mut content = std::mem::take(&mut self.bar);
+        tuplets::mark(&mut content, self.division.get());
         self.bars.push(Element::new("measure").with("number", number).add_all(content));
         self.filled = 0;
     }
