@@ -3,7 +3,7 @@
 //! **Conventions.** One file a take, in the form of `check --json` with the time of the recording and
 //! the path of its file added; its name begins with that time, so that names sort as the takes were played,
 //! and ends in the path. Names are short, and so may be alike: a number then tells takes apart. Judging the
-//! same recording again replaces its file. Whoever asks for JSON keeps takes as they like: nothing is
+//! same recording again replaces its file, under another name or in another folder too. Whoever asks for JSON keeps takes as they like: nothing is
 //! written behind a script's back.
 
 use std::fs;
@@ -67,12 +67,13 @@ fn keep_one(folder: &Path, page: &Page, take: &TakeReport) -> Result<(), Failure
     document["takes"][0]["recorded_at"] = recorded_at.as_str().into();
     document["takes"][0]["file"] = file.as_ref().map(|file| file.to_string_lossy()).into();
     let place = file.unwrap_or_else(|| PathBuf::from(&take.recording)).with_extension("");
-    let name = format!(
-        "{}Z-{}-{}",
+    let begins = format!(
+        "{}Z-{}-",
         recorded_at[..WHOLE_SECONDS].replace(':', ""),
-        plain(document["lick"].as_str().unwrap_or_default()),
-        plain_end(&place.to_string_lossy())
+        plain(document["lick"].as_str().unwrap_or_default())
     );
+    let name = format!("{begins}{}", plain_end(&place.to_string_lossy()));
+    let earlier = under_an_earlier_name(folder, &begins, &document);
     let text = format!("{document:#}\n");
     let mut number = 1;
     loop {
@@ -83,10 +84,34 @@ fn keep_one(folder: &Path, page: &Page, take: &TakeReport) -> Result<(), Failure
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists && !same => number += 1,
             written => {
                 let told = |error: io::Error| format!("{}: {}", path.display(), error.kind());
-                return written.map_err(|error| failed(&told(error)));
+                written.map_err(|error| failed(&told(error)))?;
+                break;
             }
         }
     }
+    // That it stays is no harm: the take is then listed twice.
+    earlier.into_iter().for_each(|path| drop(fs::remove_file(path)));
+    Ok(())
+}
+
+/// What is kept of the same recording from before it was renamed or moved: made at the same thousandth of a
+/// second, judged alike to the last figure, and no longer where it was.
+fn under_an_earlier_name(folder: &Path, begins: &str, document: &Value) -> Vec<PathBuf> {
+    let take = &document["takes"][0];
+    let is_earlier = |path: &PathBuf| {
+        let text = fs::read(path).unwrap_or_default();
+        let kept: Value = serde_json::from_slice(&text).unwrap_or_default();
+        let before = &kept["takes"][0];
+        let same = |name: &str| before[name] == take[name];
+        let is_gone = before["file"].as_str().is_some_and(|file| !Path::new(file).exists());
+        kept["lick"] == document["lick"] && same("recorded_at") && same("steps") && is_gone
+    };
+    let named = |path: &PathBuf| {
+        path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(begins))
+    };
+    let is_file = take["file"].is_string();
+    let all = fs::read_dir(folder).into_iter().flatten().filter(|_| is_file);
+    all.filter_map(|entry| Some(entry.ok()?.path())).filter(named).filter(is_earlier).collect()
 }
 
 /// Whether what is kept at `path` is the same recording, judged before against the same lick.

@@ -55,6 +55,41 @@ fn takes_are_kept_for_the_history_unless_told_otherwise() {
     assert!(page.done().out.contains("tuesday.wav") && page.err.contains("0.json"), "{}", page.err);
 }
 
+/// Whoever puts recordings in order and judges them again has played no more for it.
+#[test]
+fn a_take_that_was_renamed_or_moved_is_kept_once() {
+    let desk = Desk::new();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio");
+    let lick = folder.join("semitone-off.toml").display().to_string();
+    let judged = |name: &str| {
+        desk.run(&["check", &lick, name]).done();
+    };
+    let listed = || -> Vec<String> {
+        let document = desk.run(&["history", "--json"]).done().json();
+        let takes = document["licks"][0]["takes"].as_array().expect("takes").clone();
+        takes.iter().map(|take| take["recording"].as_str().expect("a name").to_owned()).collect()
+    };
+    fs::copy(folder.join("semitone-off.wav"), desk.path("new.wav")).expect("a take");
+    at_noon(&desk.path("new.wav"));
+    judged("new.wav");
+    fs::create_dir(desk.path("monday")).expect("a folder");
+    fs::rename(desk.path("new.wav"), desk.path("monday/first.wav")).expect("a new name");
+    judged("monday/first.wav");
+    assert_eq!(listed(), ["monday/first.wav"]);
+    // Another recording of that time is another take, and so is one that is still where it was.
+    fs::copy(folder.join("noisy.wav"), desk.path("new.wav")).expect("a take");
+    at_noon(&desk.path("new.wav"));
+    judged("new.wav");
+    fs::copy(desk.path("monday/first.wav"), desk.path("copy.wav")).expect("a copy");
+    at_noon(&desk.path("copy.wav"));
+    judged("copy.wav");
+    assert_eq!(listed().len(), 3, "{:?}", listed());
+    // A recording that was thrown away stays in the history.
+    fs::remove_file(desk.path("new.wav")).expect("thrown away");
+    judged("copy.wav");
+    assert_eq!(listed().len(), 3, "{:?}", listed());
+}
+
 /// Figures of another schema may mean something else: read as this one's they would lie.
 #[test]
 fn documents_of_another_schema_are_no_takes() {
