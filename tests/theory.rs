@@ -419,6 +419,10 @@ fn sets_of_notes_are_named_as_chords() {
         assert_eq!(name.inversion(), inversion, "{sounding}");
     }
     assert_eq!(name_chord(&notes("C3 C#3 D3"), None), None);
+    // Third, seventh and ninth alone tell a chord by their tritone, which these have not.
+    for shell in ["D4 G4 F#5", "F3 C4 E4", "Eb2 F#4 Ab4"] {
+        assert_eq!(name_chord(&notes(shell), None), None, "{shell}");
+    }
     assert_eq!(name_chord(&notes("C3 E3"), None), None);
 }
 

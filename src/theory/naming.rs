@@ -2,7 +2,8 @@
 //!
 //! **Conventions.** Octaves and doublings do not matter to a chord's name, the lowest note does:
 //! another than the root is written after a slash. A perfect fifth may be left out of a chord of
-//! four or more tones, the root of a ninth, thirteenth or altered seventh chord.
+//! four or more tones, the root of a ninth, thirteenth or altered seventh chord; both only where the tritone of a
+//! dominant seventh tells the chord.
 //! **Limits.** Some sets have several names (C6 and Am7): the one whose root is in the bass wins,
 //! then the simpler one.
 
@@ -206,6 +207,9 @@ const KINDS: [(&str, &[u8], Omission); 39] = [
     ("7b13", &[0, 4, 7, 8, 10], Omission::None),
 ];
 
+/// The third and the seventh of a dominant chord, as a set of semitones above its root.
+const TRITONE: u16 = 1 << 4 | 1 << 10;
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Omission {
     None,
@@ -270,5 +274,6 @@ fn match_kind(sounding: u16, root: u8, kind: usize) -> Option<u16> {
         Omission::RootOrFifth => 1 << 7 | 1,
     };
     let omitted = wanted & !above;
-    (above & !wanted == 0 && omitted & !omissible == 0).then_some(omitted)
+    let is_told = omitted != (1 << 7 | 1) || wanted & TRITONE == TRITONE;
+    (above & !wanted == 0 && omitted & !omissible == 0 && is_told).then_some(omitted)
 }
