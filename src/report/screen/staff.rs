@@ -65,9 +65,15 @@ impl Staff {
             true => Style::new().add_modifier(Modifier::REVERSED),
             false => Style::new(),
         };
+        let first = columns.first().map(|column| column.number);
+        let has_bar = |column: &Column| column.begins_bar && Some(column.number) != first;
+        let after =
+            columns.last().and_then(|last| self.columns.iter().find(|c| c.number > last.number));
+        // A line that ends within a bar ends without a bar line.
+        let end = if after.is_none_or(|column| column.begins_bar) { "|" } else { "" };
         let mut numbers = vec![Span::raw(" ".repeat(margin + 1))];
         for column in columns {
-            if column.begins_bar {
+            if has_bar(column) {
                 numbers.push(Span::raw(" "));
             }
             let text = format!("{:^1$}", number(column.number, due), column.width());
@@ -77,14 +83,14 @@ impl Staff {
         for (string, name) in self.names.iter().enumerate().rev() {
             let mut spans = vec![Span::raw(format!("{name:<margin$}|"))];
             for column in columns {
-                if column.begins_bar {
+                if has_bar(column) {
                     spans.push(Span::raw("|"));
                 }
                 let mark = column.marks.get(string).map_or("", String::as_str);
                 let width = column.width();
                 spans.push(Span::styled(format!("{mark:-^width$}"), style(column)));
             }
-            spans.push(Span::raw("|"));
+            spans.push(Span::raw(end));
             lines.push(Line::from(spans));
         }
         lines
@@ -120,5 +126,26 @@ pub(super) fn number(number: usize, due: Option<usize>) -> String {
     match Some(number) == due {
         true => format!(">{number}"),
         false => number.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two bars of four steps of four cells each, in windows that hold four, three and eight of them.
+    #[test]
+    fn bar_lines_stand_where_bars_end_only() {
+        let steps = "{ beats = 1, frets = \"x x x 12 12 x\" },\n".repeat(8);
+        let text = format!(
+            "title = \"t\"\nkey = \"C major\"\ntempo = 90\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
+        );
+        let lick = Lick::parse(&text, "t.toml").expect("a lick");
+        let line = |due, width| Staff::of(&lick, 1, 8).lines(Some(due), width)[3].to_string();
+        assert_eq!(line(1, 19), "G|-12--12--12--12-|");
+        assert_eq!(line(5, 20), "G|-12--12--12--12-|");
+        assert_eq!(line(1, 15), "G|-12--12--12-");
+        assert_eq!(line(4, 16), "G|-12-|-12--12-");
+        assert_eq!(line(1, 40), "G|-12--12--12--12-|-12--12--12--12-|");
     }
 }
