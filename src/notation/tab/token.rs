@@ -63,6 +63,13 @@ pub(super) fn parse(text: &str) -> Result<Token, (usize, String)> {
             scan.expect('>')?;
             What::Mark(Mark::NaturalHarmonic(fret))
         }
+        Some('[') => {
+            scan.at += 1;
+            let fret = scan.fret()?;
+            scan.expect(']')?;
+            scan.remarks.push("a fret in square brackets is read as a harmonic");
+            What::Mark(Mark::NaturalHarmonic(fret))
+        }
         _ => scan.fretted()?,
     };
     let leaves = scan.ornaments_and_leave(&what)?;
@@ -126,7 +133,9 @@ impl Scan<'_> {
         while let Some(kind) = self.peek().and_then(move_of) {
             let from = moves.last().map_or(fret, |last| last.to);
             let at = self.at;
-            if !self.chars.get(self.at + 1).is_some_and(char::is_ascii_digit) {
+            // What a bend sounds like stands in brackets often: nobody frets it.
+            let bracketed = kind == MoveKind::Bend && self.chars.get(self.at + 1) == Some(&'(');
+            if !bracketed && !self.chars.get(self.at + 1).is_some_and(char::is_ascii_digit) {
                 if kind != MoveKind::Bend {
                     break;
                 }
@@ -135,8 +144,11 @@ impl Scan<'_> {
                 moves.push(Move { kind, to: Fret(from.0.saturating_add(2)) });
                 continue;
             }
-            self.at += 1;
+            self.at += 1 + usize::from(bracketed);
             let to = self.fret()?;
+            if bracketed {
+                self.expect(')')?;
+            }
             if !kind.leads(from, to) {
                 let sign = kind.sign();
                 return Err((at, format!("{sign:?} cannot lead from {} to {}", from.0, to.0)));
@@ -212,7 +224,9 @@ mod tests {
         assert_eq!(mark("7b9r7"), "7b9".parse().unwrap());
         assert_eq!(mark("7b"), "7b9".parse().unwrap());
         assert_eq!(mark("t12"), Mark::fret(12));
-        for text in ["7~", "7b9r7", "7b", "t12", "x"] {
+        assert_eq!(mark("7b(9)"), "7b9".parse().unwrap());
+        assert_eq!(mark("[12]"), "<12>".parse().unwrap());
+        for text in ["7~", "7b9r7", "7b", "t12", "x", "[12]"] {
             assert_eq!(parse(text).unwrap().remarks.len(), 1, "{text}");
         }
         assert_eq!(parse("(7)").unwrap().what, What::Tied(Fret(7)));
@@ -222,8 +236,17 @@ mod tests {
 
     #[test]
     fn nonsense_is_refused_with_its_column() {
-        for (text, column) in [("57", 0), ("7h5", 1), ("7q", 1), ("<12", 3), ("7h7", 1), ("(x)", 1)]
-        {
+        for (text, column) in [
+            ("57", 0),
+            ("7h5", 1),
+            ("7q", 1),
+            ("<12", 3),
+            ("7h7", 1),
+            ("(x)", 1),
+            ("[12", 3),
+            ("7b(9", 4),
+            ("7h(9)", 1),
+        ] {
             let (found, problem) = parse(text).unwrap_err();
             assert_eq!(found, column, "{text}: {problem}");
         }
