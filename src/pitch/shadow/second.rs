@@ -1,5 +1,7 @@
 //! Second lines beside the partials of a string, and the one string that they fit.
 
+use std::ops::Range;
+
 use rustfft::num_complex::Complex64;
 
 use super::lower::Lower;
@@ -78,6 +80,47 @@ impl Desk {
     }
 }
 
+/// A partial in the bins of its main lobe: its amplitude and first-order change, as orthonormal columns.
+struct Own {
+    bins: Range<usize>,
+    columns: [[f64; MAX_NEAR]; 2],
+    /// Length of the first column, what of it is in the second, and length of the rest of that.
+    length: f64,
+    skew: f64,
+    breadth: f64,
+}
+
+impl Own {
+    fn new(bins: Range<usize>, kernel: impl Fn(usize) -> (f64, f64)) -> Self {
+        let bins = bins.start..bins.end.min(bins.start + MAX_NEAR);
+        let mut columns = [[0.0; MAX_NEAR]; 2];
+        for (i, bin) in bins.clone().enumerate() {
+            (columns[0][i], columns[1][i]) = kernel(bin);
+        }
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+        let length = dot(&columns[0], &columns[0]).sqrt().max(1e-9);
+        columns[0].iter_mut().for_each(|c| *c /= length);
+        let skew = dot(&columns[0], &columns[1]);
+        let first = columns[0];
+        columns[1].iter_mut().zip(first).for_each(|(c, f)| *c -= skew * f);
+        let breadth = dot(&columns[1], &columns[1]).sqrt().max(1e-9);
+        columns[1].iter_mut().for_each(|c| *c /= breadth);
+        Self { bins, columns, length, skew, breadth }
+    }
+
+    /// Amplitude and change of the partial in a spectrum.
+    fn measure(&self, spectrum: impl Fn(usize) -> Complex64) -> (Complex64, Complex64) {
+        let [mut along, mut across] = [Complex64::default(); 2];
+        for (i, bin) in self.bins.clone().enumerate() {
+            let value = spectrum(bin);
+            along += value * self.columns[0][i];
+            across += value * self.columns[1][i];
+        }
+        let change = across / self.breadth;
+        ((along - change * self.skew) / self.length, change)
+    }
+}
+
 /// A partial of the lower tone with what lies beside it.
 #[derive(Debug)]
 pub(super) struct Line {
@@ -111,56 +154,44 @@ impl Line {
         desk: &mut Desk,
     ) -> bool {
         let Some((index, partial)) = lower.get(n) else { return false };
-        let (width, bin_hz) = (spectrum.width_hz, spectrum.bin_hz);
         let free = (partial.gap_widths - 2.5) / STEP_WIDTHS;
         if free < 3.0 {
             return false;
         }
-        let centre = lower.place(n);
+        let (width, centre) = (spectrum.width_hz, lower.place(n));
         let wanted = centre * REACH / (STEP_WIDTHS * width) + 3.0;
         self.reach = (wanted.min(free) as usize).min(MAX_STEPS);
         (self.k, self.centre_hz, self.width_hz) = (k, centre, width);
-        let span = (self.reach as f64 * STEP_WIDTHS + 2.0) * width;
-        let all = spectrum.range_around(centre, span);
-        let near = spectrum.range_around(centre, 3.0 * width);
-        let n_near = near.len().min(MAX_NEAR);
-        let Desk { rest, lobes } = desk;
-        let rest = &mut rest[..all.len().min(MAX_BINS)];
-        // The partial itself: its amplitude and first-order change, orthonormal columns.
-        let mut columns = [[0.0; MAX_NEAR]; 2];
-        for (i, bin) in near.clone().take(MAX_NEAR).enumerate() {
-            let (value, slope) = fitter.kernel_at((bin as f64 * bin_hz - centre) / width);
-            (columns[0][i], columns[1][i]) = (value, slope);
-        }
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
-        let length = dot(&columns[0], &columns[0]).sqrt().max(1e-9);
-        columns[0].iter_mut().for_each(|c| *c /= length);
-        let skew = dot(&columns[0], &columns[1]);
-        let first = columns[0];
-        columns[1].iter_mut().zip(first).for_each(|(c, f)| *c -= skew * f);
-        let breadth = dot(&columns[1], &columns[1]).sqrt().max(1e-9);
-        columns[1].iter_mut().for_each(|c| *c /= breadth);
-        let [mut along, mut across] = [Complex64::default(); 2];
-        for (i, bin) in near.clone().take(MAX_NEAR).enumerate() {
-            let value = fitter.alone_at(spectrum, index, bin);
-            along += value * columns[0][i];
-            across += value * columns[1][i];
-        }
-        let change = across / breadth;
-        let amplitude = (along - change * skew) / length;
+        let widths_off = |bin: usize| (bin as f64 * spectrum.bin_hz - centre) / width;
+        let kernel = |bin: usize| fitter.kernel_at(widths_off(bin));
+        let alone = |bin: usize| fitter.alone_at(spectrum, index, bin);
+        let own = Own::new(spectrum.range_around(centre, 3.0 * width), kernel);
+        let (amplitude, change) = own.measure(alone);
         self.main = magnitude(amplitude);
-        for (i, r) in rest.iter_mut().enumerate() {
-            let bin = all.start + i;
-            let (value, slope) = fitter.kernel_at((bin as f64 * bin_hz - centre) / width);
-            *r = fitter.alone_at(spectrum, index, bin) - amplitude * value - change * slope;
+        let span = (self.reach as f64 * STEP_WIDTHS + 2.0) * width;
+        let bins = spectrum.range_around(centre, span).take(MAX_BINS);
+        let Desk { rest, lobes } = desk;
+        for (r, bin) in rest.iter_mut().zip(bins.clone()) {
+            let (value, slope) = kernel(bin);
+            *r = alone(bin) - amplitude * value - change * slope;
         }
-        // A line at each step: its power, what of it was found, what the partial's columns share.
-        let n_steps = 2 * self.reach + 1;
+        let rest = bins.zip(rest.iter().copied());
+        self.look_beside(&own, lobes, rest.map(|(bin, r)| (bin, widths_off(bin), r)));
+        true
+    }
+
+    /// A line at each step, in what the partial itself leaves over: every bin, how many widths above the partial
+    /// it lies, and what is in it.
+    fn look_beside(
+        &mut self,
+        own: &Own,
+        lobes: &Lobes,
+        rest: impl Iterator<Item = (usize, f64, Complex64)>,
+    ) {
+        // Its power, what of it was found, what the partial's columns share.
         let mut sums = [[0.0_f32; ROOM]; 5];
-        for (i, r) in rest.iter().enumerate() {
-            let bin = all.start + i;
-            let x = (bin as f64 * bin_hz - centre) / width / STEP_WIDTHS + self.reach as f64;
-            let (first, values) = lobes.around(x);
+        for (bin, widths_off, r) in rest {
+            let (first, values) = lobes.around(widths_off / STEP_WIDTHS + self.reach as f64);
             let [power, re, im, in_first, in_second] =
                 sums.each_mut().map(|sum| &mut sum[first..first + STEPS_IN_LOBE]);
             let (r_re, r_im) = (r.re as f32, r.im as f32);
@@ -169,23 +200,22 @@ impl Line {
                 re[s] += r_re * value;
                 im[s] += r_im * value;
             }
-            let at = bin.wrapping_sub(near.start);
-            if at < n_near {
-                let (c_first, c_second) = (columns[0][at] as f32, columns[1][at] as f32);
+            let at = bin.wrapping_sub(own.bins.start);
+            if at < own.bins.len() {
+                let (c_first, c_second) = (own.columns[0][at] as f32, own.columns[1][at] as f32);
                 for (s, value) in values.iter().enumerate() {
                     in_first[s] += c_first * value;
                     in_second[s] += c_second * value;
                 }
             }
         }
-        for (i, beside) in self.beside[..n_steps].iter_mut().enumerate() {
+        for (i, beside) in self.beside[..2 * self.reach + 1].iter_mut().enumerate() {
             let [power, re, im, in_first, in_second] = sums.each_ref().map(|sum| sum[i + MARGIN]);
             // What of a line there the partial itself could not imitate.
             let own = power - in_first * in_first - in_second * in_second;
             let told_apart = own > 0.08 * power && power > 0.0;
             *beside = if told_apart { ((re * re + im * im) / (own * power)).sqrt() } else { 0.0 };
         }
-        true
     }
 
     /// Turns amplitudes into votes: the log of how far a second line stands above the noise and
