@@ -58,67 +58,37 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     let strikes = strum.join(&take.strikes);
     let (unclear, holes) = (take.unclear.clone(), take.holes.clone());
     let mut take = Take { strikes, unclear, holes, ..*take };
-    let Placement { offset, places, transposed, is_foreign } =
-        place_strikes(&steps, &mut take, settings.reference, written_s);
-    let take = &take;
-    let second = |strike: &Strike| strike.onset.seconds(take.rate);
-    let mut judged: Vec<StepJudgement> = steps.iter().map(|s| not_played(s)).collect();
-    let mut unmatched = Vec::new();
-    for (strike, place) in take.strikes.iter().zip(&places) {
-        match *place {
-            Place::Step(j) => {
-                let found = match_strike(steps[j], strike, settings.reference, offset);
-                fill(&mut judged[j], found);
-                judged[j].start_s = Some(second(strike));
-                doubt_if_short(&mut judged[j], strike, take.rate);
-            }
-            Place::StageOf(j) => {
-                stage(&mut judged[j], steps[j], strike, second(strike), settings, offset);
-            }
-            Place::Nothing => unmatched.push(UnmatchedStrike {
-                start_s: second(strike),
-                heard: strike
-                    .notes
-                    .iter()
-                    .filter(|n| n.is_struck())
-                    .filter_map(|n| self::place(n, settings.reference, offset))
-                    .collect(),
-            }),
-        }
-    }
-    let struck: Vec<(usize, Struck)> = judged
+    let placement = place_strikes(&steps, &mut take, settings.reference, written_s);
+    let (take, is_foreign) = (&take, placement.is_foreign);
+    let (mut judged, unmatched) = judge_strikes(&steps, take, &placement, settings);
+    let struck: Vec<Struck> = steps
         .iter()
-        .enumerate()
-        .filter_map(|(j, s)| {
-            s.start_s.map(|at_s| (j, Struck { beats: steps[j].start_beats, at_s }))
-        })
+        .zip(&judged)
+        .filter_map(|(step, s)| Some(Struck { beats: step.start_beats, at_s: s.start_s? }))
         .collect();
-    let times: Vec<Struck> = struck.iter().map(|&(_, s)| s).collect();
-    let tempo_s = beat_s(&times, written_s).filter(|_| !is_foreign);
     // Of another lick neither tempo nor timing means anything.
+    let tempo_s = beat_s(&struck, written_s).filter(|_| !is_foreign);
     if !is_foreign {
-        for (&(j, _), late) in struck.iter().zip(lateness_ms(&times, written_s)) {
-            judged[j].timing_ms = late;
-        }
-    }
-    let mut strikes_of = vec![Vec::new(); steps.len()];
-    for (strike, place) in take.strikes.iter().zip(&places) {
-        if let Place::Step(j) | Place::StageOf(j) = *place {
-            strikes_of[j].push(strike);
-        }
+        let played = judged.iter_mut().filter(|s| s.start_s.is_some());
+        let late_ms = lateness_ms(&struck, written_s);
+        played.zip(late_ms).for_each(|(s, late_ms)| s.timing_ms = late_ms);
     }
     let beat_s = tempo_s.unwrap_or(written_s);
     let (duration_s, holes_s) = (take.length.seconds(take.rate), holes_s(take));
-    for ((step, judgement), strikes) in steps.iter().zip(&mut judged).zip(&strikes_of) {
-        judge_moves(step, strikes, take.rate, settings, offset, judgement);
+    for (j, (step, judgement)) in steps.iter().zip(&mut judged).enumerate() {
+        let belongs = |place: &Place| *place == Place::Step(j) || *place == Place::StageOf(j);
+        let placed = take.strikes.iter().zip(&placement.places);
+        let strikes: Vec<&Strike> =
+            placed.filter(|(_, place)| belongs(place)).map(|(strike, _)| strike).collect();
+        judge_moves(step, &strikes, take.rate, settings, placement.offset, judgement);
         doubt_if_cut_off(step, judgement, beat_s, &holes_s, duration_s);
-        doubt_if_unfollowed(step, judgement, strikes, take.rate);
-        doubt_if_unheard(step, judgement, &times, beat_s, &holes_s);
+        doubt_if_unfollowed(step, judgement, &strikes, take.rate);
+        doubt_if_unheard(step, judgement, &struck, beat_s, &holes_s);
         doubt_if_too_low(judgement);
     }
     // From the first strike to the last, or the one step there is.
     let lick_beats = steps.last().map_or(0.0, |last| last.start_beats.max(last.length_beats));
-    let is_lost = times.is_empty() && may_hide(&holes_s, lick_beats * beat_s, duration_s);
+    let is_lost = struck.is_empty() && may_hide(&holes_s, lick_beats * beat_s, duration_s);
     if is_lost {
         doubt_all(&mut judged, "most of the recording is lost");
     }
@@ -128,8 +98,39 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         steps: judged,
         unmatched,
         tempo_bpm: tempo_s.map(|beat| 60.0 / beat),
-        findings: findings(take, offset, transposed, is_foreign, is_lost),
+        findings: findings(take, &placement, is_lost),
     }
+}
+
+/// What each strike is to the step it was given to, and those that belong to none.
+fn judge_strikes(
+    steps: &[&ExpectedStep],
+    take: &Take,
+    placement: &Placement,
+    settings: &Settings,
+) -> (Vec<StepJudgement>, Vec<UnmatchedStrike>) {
+    let offset = placement.offset;
+    let mut judged: Vec<StepJudgement> = steps.iter().map(|step| not_played(step)).collect();
+    let mut unmatched = Vec::new();
+    for (strike, place) in take.strikes.iter().zip(&placement.places) {
+        let start_s = strike.onset.seconds(take.rate);
+        match *place {
+            Place::Step(j) => {
+                fill(&mut judged[j], match_strike(steps[j], strike, settings.reference, offset));
+                judged[j].start_s = Some(start_s);
+                doubt_if_short(&mut judged[j], strike, take.rate);
+            }
+            Place::StageOf(j) => {
+                stage(&mut judged[j], steps[j], strike, start_s, settings, offset);
+            }
+            Place::Nothing => {
+                let struck = strike.notes.iter().filter(|sound| sound.is_struck());
+                let heard = struck.filter_map(|s| self::place(s, settings.reference, offset));
+                unmatched.push(UnmatchedStrike { start_s, heard: heard.collect() });
+            }
+        }
+    }
+    (judged, unmatched)
 }
 
 /// Judges one strike as an attempt at `step`, as live practice does while the step sounds.
@@ -265,13 +266,8 @@ fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
     }
 }
 
-fn findings(
-    take: &Take,
-    offset: Cents,
-    transposed: Option<i32>,
-    is_foreign: bool,
-    is_lost: bool,
-) -> Vec<Finding> {
+fn findings(take: &Take, placement: &Placement, is_lost: bool) -> Vec<Finding> {
+    let Placement { offset, transposed, is_foreign, .. } = *placement;
     let mut findings = Vec::new();
     findings.extend(transposed.map(|semitones| Finding::Transposed { semitones }));
     findings.extend(is_foreign.then_some(Finding::AnotherLick));
