@@ -34,7 +34,19 @@ pub(super) enum Happening {
     Claim(Interval),
 }
 
-/// Collects happenings and cuts them into steps.
+impl Happening {
+    /// Whether a step begins here, all strings being `silent` or not.
+    fn begins(&self, silent: bool) -> bool {
+        match self {
+            Self::Silence(_) | Self::Strike(..) | Self::Step => true,
+            Self::Chord(_) | Self::Claim(_) => true,
+            Self::Rest => silent,
+            Self::Move(..) => false,
+        }
+    }
+}
+
+/// Cuts happenings into steps.
 #[derive(Debug)]
 pub(super) struct Cutter {
     /// Ticks to the quarter note.
@@ -91,92 +103,121 @@ impl Cutter {
         remarks: &mut Remarks,
     ) -> Vec<Step> {
         happenings.sort_by_key(|(time, _)| *time);
-        let mut steps = Vec::new();
-        let mut open = Open::new(0, self.n_strings);
-        let mut sounding = vec![false; self.n_strings];
+        let open = Open::new(0, self.n_strings);
+        let sounding = vec![false; self.n_strings];
+        let mut cut = Cut { cutter: self, open, sounding, steps: Vec::new(), remarks };
         for now in happenings.chunk_by(|a, b| a.0 == b.0) {
-            let time = now[0].0.min(end);
-            let place = || format!("bar {}", time / self.bar.max(1) + 1);
-            let struck: Vec<usize> = now
-                .iter()
-                .filter_map(|(_, what)| match what {
-                    Happening::Strike(string, _) => Some(*string),
-                    _ => None,
-                })
-                .collect();
-            for (_, what) in now {
-                if let Happening::Silence(string) = what {
-                    sounding[*string] = false;
-                }
-            }
-            let silent = sounding.iter().all(|sounds| !sounds) && struck.is_empty();
-            let mut begins = now.iter().any(|(_, what)| match what {
-                Happening::Silence(_) | Happening::Strike(..) | Happening::Step => true,
-                Happening::Chord(_) | Happening::Claim(_) => true,
-                Happening::Rest => silent,
-                Happening::Move(..) => false,
-            });
-            let moves = now.iter().filter_map(|(_, what)| match what {
-                Happening::Move(string, next) if !struck.contains(string) => Some((*string, *next)),
-                _ => None,
-            });
-            // A move that meets the start of a step cannot be part of the step before.
-            begins |= moves
-                .clone()
-                .any(|(string, next)| next.kind != MoveKind::Bend && !open.takes(string, next));
-            let mut restruck = Vec::new();
-            for (string, next) in moves {
-                if !begins && open.extend(string, next, time) {
-                    continue;
-                }
-                if next.kind == MoveKind::Bend {
-                    remarks.add(place(), "a bend of a note that rings on cannot be kept");
-                } else {
-                    remarks.add(place(), "a move that no step can hold is written as a strike");
-                    restruck.push((string, Mark::fret(next.to.0)));
-                }
-            }
-            if begins && time > open.start {
-                let next = Open::new(time, self.n_strings);
-                self.close(std::mem::replace(&mut open, next), time, &mut steps, remarks);
-            }
-            if begins {
-                for (string, &sounds) in sounding.iter().enumerate() {
-                    open.marks[string] = if sounds { Mark::Held } else { Mark::NotPlayed };
-                }
-            }
-            for (string, mark) in restruck {
-                sounding[string] = true;
-                open.marks[string] = mark;
-            }
-            for (_, what) in now {
-                match what {
-                    Happening::Strike(string, mark) => {
-                        sounding[*string] = true;
-                        open.marks[*string] = mark.clone();
-                    }
-                    Happening::Chord(chord) => open.chord = Some(chord.clone()),
-                    Happening::Claim(claim) => open.claim = Some(*claim),
-                    _ => {}
-                }
-            }
-            for (_, what) in now {
-                if let Happening::Move(string, next) = what
-                    && struck.contains(string)
-                    && !open.extend(*string, *next, time)
-                {
-                    remarks.add(place(), "a move that leads nowhere was left out");
-                }
-            }
+            cut.take(now[0].0.min(end), now);
         }
-        if end > open.start {
-            self.close(open, end, &mut steps, remarks);
-        }
-        steps
+        cut.close(end);
+        cut.steps
     }
 
-    fn close(&self, open: Open, end: u64, steps: &mut Vec<Step>, remarks: &mut Remarks) {
-        let length = end - open.start;
+    fn beats(&self, ticks: u64) -> Option<Beats> {
+        let divisor = gcd(ticks, self.division);
+        let (n, d) = (ticks / divisor, self.division / divisor);
+        Beats::new(u32::try_from(n).ok()?, u32::try_from(d).ok()?)
+    }
+
+    fn place(&self, time: u64) -> String {
+        format!("bar {}", time / self.bar.max(1) + 1)
+    }
+}
+
+/// Steps in the making.
+struct Cut<'a> {
+    cutter: &'a Cutter,
+    open: Open,
+    /// Which strings sound.
+    sounding: Vec<bool>,
+    steps: Vec<Step>,
+    remarks: &'a mut Remarks,
+}
+
+impl Cut<'_> {
+    /// Takes all that happens at `time`.
+    fn take(&mut self, time: u64, now: &[(u64, Happening)]) {
+        let now = || now.iter().map(|(_, what)| what);
+        let mut struck = Vec::new();
+        for what in now() {
+            match what {
+                Happening::Silence(string) => self.sounding[*string] = false,
+                Happening::Strike(string, _) => struck.push(*string),
+                _ => {}
+            }
+        }
+        let moves = now().filter_map(|what| match what {
+            Happening::Move(string, next) => Some((*string, *next)),
+            _ => None,
+        });
+        let (fresh, onward): (Vec<_>, Vec<_>) =
+            moves.partition(|(string, _)| struck.contains(string));
+        let silent = struck.is_empty() && !self.sounding.contains(&true);
+        // A move that meets the start of a step cannot be part of the step before.
+        let begins = now().any(|what| what.begins(silent))
+            || onward.iter().any(|&(string, next)| {
+                next.kind != MoveKind::Bend && !self.open.takes(string, next)
+            });
+        let restruck = self.go_on(time, onward, begins);
+        if begins {
+            self.begin(time);
+        }
+        let strikes = now().filter_map(|what| match what {
+            Happening::Strike(string, mark) => Some((*string, mark.clone())),
+            _ => None,
+        });
+        for (string, mark) in restruck.into_iter().chain(strikes) {
+            self.sounding[string] = true;
+            self.open.marks[string] = mark;
+        }
+        for what in now() {
+            match what {
+                Happening::Chord(chord) => self.open.chord = Some(chord.clone()),
+                Happening::Claim(claim) => self.open.claim = Some(*claim),
+                _ => {}
+            }
+        }
+        for (string, next) in fresh {
+            if !self.open.extend(string, next, time) {
+                self.remarks.add(self.cutter.place(time), "a move that leads nowhere was left out");
+            }
+        }
+    }
+
+    /// Lets strings that sound move on in the open step, unless another begins; what it cannot hold is
+    /// struck anew.
+    fn go_on(&mut self, time: u64, moves: Vec<(usize, Move)>, begins: bool) -> Vec<(usize, Mark)> {
+        let mut restruck = Vec::new();
+        for (string, next) in moves {
+            let place = self.cutter.place(time);
+            if !begins && self.open.extend(string, next, time) {
+                continue;
+            }
+            if next.kind == MoveKind::Bend {
+                self.remarks.add(place, "a bend of a note that rings on cannot be kept");
+            } else {
+                self.remarks.add(place, "a move that no step can hold is written as a strike");
+                restruck.push((string, Mark::fret(next.to.0)));
+            }
+        }
+        restruck
+    }
+
+    /// Begins a step in which what sounds is held.
+    fn begin(&mut self, time: u64) {
+        self.close(time);
+        for (mark, &sounds) in self.open.marks.iter_mut().zip(&self.sounding) {
+            *mark = if sounds { Mark::Held } else { Mark::NotPlayed };
+        }
+    }
+
+    /// Ends the open step at `end`, if it began before, and opens the next.
+    fn close(&mut self, end: u64) {
+        let length = end.saturating_sub(self.open.start);
+        if length == 0 {
+            return;
+        }
+        let open = std::mem::replace(&mut self.open, Open::new(end, self.cutter.n_strings));
         let mut step = Step {
             beats: Beats::new(1, 1).expect("one beat is a length"),
             marks: open.marks,
@@ -187,18 +228,18 @@ impl Cutter {
             u128::from(time - open.start) * u128::from(parts(&step.marks[string]))
                 == u128::from(order) * u128::from(length)
         };
-        let place = || format!("bar {}", open.start / self.bar.max(1) + 1);
+        let place = self.cutter.place(open.start);
         if !open.moved.iter().all(even) {
-            remarks.add(place(), "moves inside a step are spread evenly over it");
+            self.remarks.add(place.as_str(), "moves inside a step are spread evenly over it");
         }
         // What is longer than a step may be goes on in held ones.
-        let longest = u64::from(Beats::LONGEST) * self.division;
+        let longest = u64::from(Beats::LONGEST) * self.cutter.division;
         let mut left = length;
         while left > 0 {
             let part = left.min(longest);
-            step.beats = self.beats(part).unwrap_or_else(|| {
-                remarks.add(place(), "a length too fine for a lick was rounded");
-                Beats::from_number((part as f64 / self.division as f64).max(1e-6))
+            step.beats = self.cutter.beats(part).unwrap_or_else(|| {
+                self.remarks.add(place.as_str(), "a length too fine for a lick was rounded");
+                Beats::from_number((part as f64 / self.cutter.division as f64).max(1e-6))
                     .expect("within a millionth and a thousand")
             });
             let held = Step {
@@ -207,15 +248,9 @@ impl Cutter {
                 interval: None,
                 ..step
             };
-            steps.push(std::mem::replace(&mut step, held));
+            self.steps.push(std::mem::replace(&mut step, held));
             left -= part;
         }
-    }
-
-    fn beats(&self, ticks: u64) -> Option<Beats> {
-        let divisor = gcd(ticks, self.division);
-        let (n, d) = (ticks / divisor, self.division / divisor);
-        Beats::new(u32::try_from(n).ok()?, u32::try_from(d).ok()?)
     }
 }
 
