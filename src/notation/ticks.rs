@@ -1,6 +1,7 @@
 //! A lick's time as whole ticks, and its strings as sounds between two ticks.
 
 use crate::lick::Lick;
+use crate::lick::Meter;
 use crate::lick::Step;
 use crate::lick::check::harmonic_semitones;
 use crate::lick::mark::Mark;
@@ -46,8 +47,13 @@ impl Division {
 
     /// The length of a bar.
     pub fn bar(self, lick: &Lick) -> u64 {
-        self.0 * 4 * u64::from(lick.meter.count) / u64::from(lick.meter.unit)
+        bar(self.0, lick.meter)
     }
+}
+
+/// The length of a bar where a quarter note has `division` ticks.
+pub(super) fn bar(division: u64, meter: Meter) -> u64 {
+    division * 4 * u64::from(meter.count) / u64::from(meter.unit)
 }
 
 /// Equal parts that the moves of a mark cut its step into.

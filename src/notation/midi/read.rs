@@ -24,6 +24,7 @@ use crate::notation::hand;
 use crate::notation::remarks::Remarks;
 use crate::notation::steps::Cutter;
 use crate::notation::steps::Happening;
+use crate::notation::ticks;
 use crate::notation::ticks::gcd;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::Tuning;
@@ -143,6 +144,35 @@ pub fn read_tuned(
     crate::notation::checked(lick, remarks)
 }
 
+/// The pitch wheel of a channel.
+#[derive(Clone, Copy)]
+struct Wheel {
+    /// How far it bends.
+    semitones: f64,
+    /// The registered parameter that is being set; (0, 0) is how far the wheel bends.
+    parameter: (u8, u8),
+}
+
+impl Default for Wheel {
+    fn default() -> Self {
+        Self { semitones: DEFAULT_RANGE, parameter: (127, 127) }
+    }
+}
+
+impl Wheel {
+    fn control(&mut self, controller: u8, value: u8) {
+        match controller {
+            101 => self.parameter.0 = value,
+            100 => self.parameter.1 = value,
+            6 if self.parameter == (0, 0) => self.semitones = f64::from(value),
+            38 if self.parameter == (0, 0) => {
+                self.semitones = self.semitones.trunc() + f64::from(value) / 100.0;
+            }
+            _ => {}
+        }
+    }
+}
+
 struct TrackReader<'r> {
     number: usize,
     /// Where the track ends in the file, in bytes.
@@ -159,8 +189,7 @@ impl TrackReader<'_> {
     ) -> Result<Track, NotationError> {
         let mut track = Track::default();
         let mut open: BTreeMap<(u8, u8), Note> = BTreeMap::new();
-        let mut parameter = [(127u8, 127u8); 16];
-        let mut range = [DEFAULT_RANGE; 16];
+        let mut wheels = [Wheel::default(); 16];
         let mut now = 0u64;
         loop {
             let left = events.unread().len();
@@ -184,26 +213,17 @@ impl TrackReader<'_> {
                 TrackEventKind::Meta(meta) => self.meta(meta, now, &mut track, head),
                 TrackEventKind::Midi { channel, message } => {
                     let channel = channel.as_int();
-                    let bends = &mut track.bends[usize::from(channel)];
                     let index = usize::from(channel);
+                    let bends = &mut track.bends[index];
                     let (begins, key) = match message {
                         MidiMessage::NoteOn { key, vel } => (vel.as_int() > 0, key.as_int()),
                         MidiMessage::NoteOff { key, .. } => (false, key.as_int()),
                         MidiMessage::PitchBend { bend } => {
-                            bends.push((now, bend.as_f64() * range[index]));
+                            bends.push((now, bend.as_f64() * wheels[index].semitones));
                             continue;
                         }
                         MidiMessage::Controller { controller, value } => {
-                            let (parameter, value) = (&mut parameter[index], value.as_int());
-                            match controller.as_int() {
-                                101 => parameter.0 = value,
-                                100 => parameter.1 = value,
-                                6 if *parameter == (0, 0) => range[index] = f64::from(value),
-                                38 if *parameter == (0, 0) => {
-                                    range[index] = range[index].trunc() + f64::from(value) / 100.0;
-                                }
-                                _ => {}
-                            }
+                            wheels[index].control(controller.as_int(), value.as_int());
                             continue;
                         }
                         _ => continue,
@@ -362,7 +382,7 @@ fn fill(
         );
     }
     let mut happenings = Vec::new();
-    let bar = to * 4 * u64::from(lick.meter.count) / u64::from(lick.meter.unit);
+    let bar = ticks::bar(to, lick.meter);
     let sounds = hand::placed_sounds(&wanted, lick, bar, remarks);
     for hand::Laid { note, string, fret, end } in sounds {
         let start = wanted[note].start;

@@ -21,6 +21,7 @@ use crate::notation::error::Place;
 use crate::notation::remarks::Remarks;
 use crate::notation::steps::Cutter;
 use crate::notation::steps::Happening;
+use crate::notation::ticks;
 use crate::notation::ticks::lcm;
 use crate::theory::fretboard::LAST_FRET;
 use crate::theory::fretboard::Tuning;
@@ -106,6 +107,26 @@ pub(super) struct Note<'a> {
     pub pitch: Option<MidiNote>,
 }
 
+/// What a walk through the part gathers.
+#[derive(Default)]
+struct Found<'a> {
+    head: Head,
+    notes: Vec<Note<'a>>,
+    happenings: Vec<(u64, Happening)>,
+}
+
+/// How far a walk through the part has come, in ticks, `division` to the quarter note.
+struct Clock {
+    division: u64,
+    /// Ticks to the quarter note as the document counts here.
+    counted_in: u64,
+    bar_start: u64,
+    bar_end: u64,
+    now: u64,
+    /// When the last note began; those of its chord begin there too.
+    last_start: u64,
+}
+
 impl<'a> Reader<'a> {
     fn at(&self, element: &Element) -> Place {
         Place::in_text(self.text, element.offset)
@@ -144,10 +165,9 @@ impl<'a> Reader<'a> {
         });
         let staff = self.staff(&measures);
         let division = self.division(&measures)?;
-        let mut head = Head::default();
-        let mut happenings = Vec::new();
-        let mut notes = Vec::new();
-        let end = self.walk(&measures, staff, division, &mut head, &mut notes, &mut happenings)?;
+        let mut found = Found::default();
+        let end = self.walk(&measures, staff.as_deref(), division, &mut found)?;
+        let Found { head, notes, mut happenings } = found;
         let open: Vec<MidiNote> = head.tuning.values().copied().collect();
         let tuning = Tuning::new(open).unwrap_or_default();
         let capo = head.capo.unwrap_or(0);
@@ -166,7 +186,7 @@ impl<'a> Reader<'a> {
         });
         let mut lick = Lick { title, key, tempo_bpm, meter, tuning, capo, steps: Vec::new() };
 
-        let bar = division * 4 * u64::from(meter.count) / u64::from(meter.unit);
+        let bar = ticks::bar(division, meter);
         let sounds = self.sounds(notes, &lick, bar)?;
         for (string, sound) in sounds {
             happenings.push((sound.start, Happening::Strike(string, sound.mark)));
@@ -267,99 +287,99 @@ impl<'a> Reader<'a> {
     fn walk(
         &mut self,
         measures: &[&'a Element],
-        staff: Option<String>,
+        staff: Option<&str>,
         division: u64,
-        head: &mut Head,
-        notes: &mut Vec<Note<'a>>,
-        happenings: &mut Vec<(u64, Happening)>,
+        found: &mut Found<'a>,
     ) -> Result<u64, NotationError> {
-        let mut counted_in = division;
-        let mut bar_start = 0u64;
-        for measure in measures {
+        let counted_in = division;
+        let mut clock =
+            Clock { division, counted_in, bar_start: 0, bar_end: 0, now: 0, last_start: 0 };
+        for (i, measure) in measures.iter().enumerate() {
             let place = format!("measure {}", measure.attribute("number").unwrap_or("?"));
-            let (mut now, mut last_start, mut bar_end) = (bar_start, bar_start, bar_start);
             for element in &measure.children {
-                let ours = || {
-                    staff.is_none()
-                        || element.child_text("staff").unwrap_or("1")
-                            == staff.as_deref().unwrap_or("1")
-                };
-                match element.name.as_str() {
-                    "attributes" => {
-                        if let Some(divisions) = element.child("divisions") {
-                            counted_in = self.ticks(divisions, 1, 1)?;
-                        }
-                        self.attributes(element, head, &place, staff.as_deref())?;
-                    }
-                    "note" => {
-                        let length = match element.child("duration") {
-                            Some(duration) => self.ticks(duration, counted_in, division)?,
-                            None => {
-                                self.remarks.add(&place, "a grace note was left out");
-                                continue;
-                            }
-                        };
-                        if element.child("chord").is_none() {
-                            last_start = now;
-                            now = now.saturating_add(length);
-                        }
-                        if ours() {
-                            let span = (last_start, last_start.saturating_add(length));
-                            self.note(element, span, head, notes, happenings)?;
-                        }
-                        if notes.len() as u64 > MAX_NOTES {
-                            let (what, limit) = ("notes", MAX_NOTES);
-                            return Err(NotationError::TooBig {
-                                place: self.at(element),
-                                what,
-                                limit,
-                            });
-                        }
-                    }
-                    "backup" => {
-                        let back = self.move_by(element, counted_in, division)?;
-                        now = now.checked_sub(back).filter(|&now| now >= bar_start).ok_or_else(
-                            || self.malformed(element, "<backup> goes beyond its measure"),
-                        )?;
-                    }
-                    "forward" => {
-                        now = now.saturating_add(self.move_by(element, counted_in, division)?);
-                    }
-                    "harmony" => match harmony::chord(element) {
-                        Some(chord) => happenings.push((now, Happening::Chord(chord))),
-                        None => self
-                            .remarks
-                            .add(&place, "a chord symbol that no lick knows was left out"),
-                    },
-                    "direction" | "sound" => self.tempo(element, head, &place)?,
-                    "barline" if element.child("repeat").is_some() => {
-                        self.remarks.add(&place, "repeats are not unfolded");
-                    }
-                    _ => {}
-                }
-                bar_end = bar_end.max(now);
-                if bar_end / division > MAX_QUARTERS {
+                self.element(element, &place, staff, &mut clock, found)?;
+                clock.bar_end = clock.bar_end.max(clock.now);
+                if clock.bar_end / division > MAX_QUARTERS {
                     let (what, limit) = ("quarter notes", MAX_QUARTERS);
                     return Err(NotationError::TooBig { place: self.at(element), what, limit });
                 }
             }
-            let whole = head.meter.map(|m| division * 4 * u64::from(m.count) / u64::from(m.unit));
-            let is_last = std::ptr::eq(*measure, measures[measures.len() - 1]);
-            if !is_last && whole.is_some_and(|whole| bar_end - bar_start != whole) {
+            let whole = found.head.meter.map(|meter| ticks::bar(division, meter));
+            let is_last = i + 1 == measures.len();
+            if !is_last && whole.is_some_and(|whole| clock.bar_end - clock.bar_start != whole) {
                 // A pickup, mostly.
                 self.remarks
                     .add(&place, "it is no whole bar, so the bars of the lick begin elsewhere");
             }
-            bar_start = bar_end;
+            let end = clock.bar_end;
+            clock = Clock { bar_start: end, now: end, last_start: end, ..clock };
         }
-        Ok(bar_start)
+        Ok(clock.bar_end)
     }
 
-    fn move_by(&self, element: &Element, from: u64, to: u64) -> Result<u64, NotationError> {
+    /// Takes one element of a measure.
+    fn element(
+        &mut self,
+        element: &'a Element,
+        place: &str,
+        staff: Option<&str>,
+        clock: &mut Clock,
+        found: &mut Found<'a>,
+    ) -> Result<(), NotationError> {
+        match element.name.as_str() {
+            "attributes" => {
+                if let Some(divisions) = element.child("divisions") {
+                    clock.counted_in = self.ticks(divisions, 1, 1)?;
+                }
+                self.attributes(element, &mut found.head, place, staff)?;
+            }
+            "note" => {
+                let Some(duration) = element.child("duration") else {
+                    self.remarks.add(place, "a grace note was left out");
+                    return Ok(());
+                };
+                let length = self.ticks(duration, clock.counted_in, clock.division)?;
+                if element.child("chord").is_none() {
+                    clock.last_start = clock.now;
+                    clock.now = clock.now.saturating_add(length);
+                }
+                let its_staff = element.child_text("staff").unwrap_or("1");
+                if staff.is_none_or(|staff| staff == its_staff) {
+                    let span = (clock.last_start, clock.last_start.saturating_add(length));
+                    self.note(element, span, found)?;
+                }
+                if found.notes.len() as u64 > MAX_NOTES {
+                    let (what, limit) = ("notes", MAX_NOTES);
+                    return Err(NotationError::TooBig { place: self.at(element), what, limit });
+                }
+            }
+            "backup" => {
+                let back = clock.now.checked_sub(self.move_by(element, clock)?);
+                clock.now = back
+                    .filter(|&now| now >= clock.bar_start)
+                    .ok_or_else(|| self.malformed(element, "<backup> goes beyond its measure"))?;
+            }
+            "forward" => clock.now = clock.now.saturating_add(self.move_by(element, clock)?),
+            "harmony" => match harmony::chord(element) {
+                Some(chord) => found.happenings.push((clock.now, Happening::Chord(chord))),
+                None => {
+                    self.remarks.add(place, "a chord symbol that no lick knows was left out");
+                }
+            },
+            "direction" | "sound" => self.tempo(element, &mut found.head, place)?,
+            "barline" if element.child("repeat").is_some() => {
+                self.remarks.add(place, "repeats are not unfolded");
+            }
+            _ => {}
+        }
+        Ok(())
+    }
+
+    fn move_by(&self, element: &Element, clock: &Clock) -> Result<u64, NotationError> {
         let duration = element.child("duration").ok_or_else(|| {
             self.malformed(element, format!("<{}> has no <duration>", element.name))
         })?;
-        self.ticks(duration, from, to)
+        self.ticks(duration, clock.counted_in, clock.division)
     }
 
     fn tempo(
@@ -462,9 +482,7 @@ impl<'a> Reader<'a> {
         &mut self,
         element: &'a Element,
         (start, end): (u64, u64),
-        head: &Head,
-        notes: &mut Vec<Note<'a>>,
-        happenings: &mut Vec<(u64, Happening)>,
+        Found { head, notes, happenings }: &mut Found<'a>,
     ) -> Result<(), NotationError> {
         let marks = |text: &str| {
             let notations = element.named("notations");
