@@ -178,28 +178,24 @@ pub(super) fn parse(text: &str) -> Result<Element, NotationError> {
                 closed = Some(element(&start, offset).map_err(malformed)?);
             }
             Event::End(_) => closed = open.pop(),
-            Event::Text(piece) => match open.last_mut() {
-                Some(element) => element.text.push_str(&piece.xml10_content()),
-                None if piece.trim().is_empty() => {}
-                None => return Err(malformed("text outside the root element".to_owned())),
-            },
-            Event::CData(piece) => match open.last_mut() {
-                Some(element) => element.text.push_str(&piece.xml10_content()),
-                None => return Err(malformed("text outside the root element".to_owned())),
-            },
+            Event::Text(piece) if open.is_empty() && piece.trim().is_empty() => {}
+            Event::Text(piece) => add_text(&mut open, &piece.xml10_content()).map_err(malformed)?,
+            Event::CData(piece) => {
+                add_text(&mut open, &piece.xml10_content()).map_err(malformed)?
+            }
             Event::GeneralRef(reference) => {
-                let resolved = match reference.resolve_char_ref() {
-                    Ok(Some(character)) => Some(character.to_string()),
-                    Ok(None) => resolve_predefined_entity(&reference).map(str::to_owned),
-                    Err(error) => return Err(malformed(error.to_string())),
+                let character = reference.resolve_char_ref();
+                let text = match character.map_err(|error| malformed(error.to_string()))? {
+                    Some(character) => character.to_string(),
+                    None => resolve_predefined_entity(&reference).map(str::to_owned).ok_or_else(
+                        || {
+                            let problem =
+                                format!("the entity &{}; is not one of XML's own", &*reference);
+                            NotationError::Hostile { place: place(), problem }
+                        },
+                    )?,
                 };
-                let problem = || format!("the entity &{}; is not one of XML's own", &*reference);
-                let resolved = resolved
-                    .ok_or_else(|| NotationError::Hostile { place: place(), problem: problem() })?;
-                match open.last_mut() {
-                    Some(element) => element.text.push_str(&resolved),
-                    None => return Err(malformed("text outside the root element".to_owned())),
-                }
+                add_text(&mut open, &text).map_err(malformed)?;
             }
             Event::DocType(declaration) if declaration.contains('[') => {
                 let problem = "the document type declares entities or elements of its own";
@@ -229,6 +225,13 @@ pub(super) fn parse(text: &str) -> Result<Element, NotationError> {
         place: Place::File,
         problem: "there is no XML element in it".to_owned(),
     })
+}
+
+/// Adds to the text of the innermost element; the error is the problem alone.
+fn add_text(open: &mut [Element], text: &str) -> Result<(), String> {
+    let element = open.last_mut().ok_or("text outside the root element")?;
+    element.text.push_str(text);
+    Ok(())
 }
 
 /// An element from its opening tag; the error is the problem alone.
