@@ -184,22 +184,10 @@ fn extend(
     fresh: &[usize],
     choices: &[Layout],
 ) -> Vec<Way> {
-    // Only where the held notes lie and where the hand is matters of what came before.
-    let mut pasts: BTreeMap<Layout, Hands> = BTreeMap::new();
-    match before {
-        None => {
-            pasts.entry(Vec::new()).or_default().insert(Hand::default(), (0, 0));
-        }
-        Some(onset) => {
-            for (index, way) in onset.ways.iter().enumerate() {
-                let lying = held.iter().map(|&i| way.places[i]).collect();
-                let pair = way.hand.pair.filter(|_| !rested);
-                let best = pasts.entry(lying).or_default().entry(Hand { pair, ..way.hand });
-                let best = best.or_insert((way.cost, index));
-                *best = (*best).min((way.cost, index));
-            }
-        }
-    }
+    let pasts = match before {
+        Some(onset) => pasts(onset, rested, held),
+        None => BTreeMap::from([(Vec::new(), Hands::from([(Hand::default(), (0, 0))]))]),
+    };
     let mut ways = Vec::new();
     for (lying, hands) in &pasts {
         let mut layouts = Vec::new();
@@ -239,6 +227,20 @@ fn extend(
         }
     }
     ways
+}
+
+/// The cheapest of each kind of way to the `held` notes of `onset`: only where these lie and where the hand is
+/// matters to what comes.
+fn pasts(onset: &Onset, rested: bool, held: &[usize]) -> BTreeMap<Layout, Hands> {
+    let mut pasts: BTreeMap<Layout, Hands> = BTreeMap::new();
+    for (index, way) in onset.ways.iter().enumerate() {
+        let lying = held.iter().map(|&i| way.places[i]).collect();
+        let pair = way.hand.pair.filter(|_| !rested);
+        let best = pasts.entry(lying).or_default().entry(Hand { pair, ..way.hand });
+        let best = best.or_insert((way.cost, index));
+        *best = (*best).min((way.cost, index));
+    }
+    pasts
 }
 
 /// Whether the lowest of `struck` notes, lowest first, is an open string of the thumb's, below all others.

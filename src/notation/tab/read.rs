@@ -281,22 +281,7 @@ fn set_times(
     let place = format!("line {}", system.line);
     if bars.is_empty() {
         remarks.add(place, "without bars the closest marks are read as eighths");
-        let starts: Vec<usize> = found.keys().copied().collect();
-        let closest = starts.windows(2).map(|pair| pair[1] - pair[0]).min().unwrap_or(1) as u64;
-        // A beat of the metre is 4/unit quarter notes, so an eighth is unit/8 of it.
-        let parts = closest * 8;
-        let first = starts.first().copied().unwrap_or(0);
-        let at = |column: usize| {
-            let eighths = (column - first) as u64 * u64::from(meter.unit);
-            Time { beats: now.beats + eighths / parts, part: eighths % parts, parts }
-        };
-        let last = starts.last().map_or(first, |last| last + closest as usize);
-        let end = at(last);
-        for (column, mut what) in found {
-            what.start = at(column);
-            all.push(what);
-        }
-        return Time { beats: end.beats + u64::from(end.part > 0), ..Time::default() };
+        return set_eighths(found, meter, now, all);
     }
     if bars[0] != system.body {
         bars.insert(0, system.body.wrapping_sub(1));
@@ -336,6 +321,28 @@ fn set_times(
         now = Time { beats: now.beats + length, ..Time::default() };
     }
     now
+}
+
+/// As [`set_times`], where nothing but the spacing tells the time.
+fn set_eighths(
+    found: BTreeMap<usize, Column>,
+    meter: Meter,
+    now: Time,
+    all: &mut Vec<Column>,
+) -> Time {
+    let starts: Vec<usize> = found.keys().copied().collect();
+    let closest = starts.windows(2).map(|pair| pair[1] - pair[0]).min().unwrap_or(1) as u64;
+    // A beat of the metre is 4/unit quarter notes, so an eighth is unit/8 of it.
+    let parts = closest * 8;
+    let first = starts.first().copied().unwrap_or(0);
+    let at = |column: usize| {
+        let eighths = (column - first) as u64 * u64::from(meter.unit);
+        Time { beats: now.beats + eighths / parts, part: eighths % parts, parts }
+    };
+    let last = starts.last().map_or(first, |last| last + closest as usize);
+    let end = at(last);
+    all.extend(found.into_iter().map(|(column, what)| Column { start: at(column), ..what }));
+    Time { beats: end.beats + u64::from(end.part > 0), ..Time::default() }
 }
 
 /// Times of marks between the numbers of a beat line.
