@@ -12,13 +12,16 @@ use std::fmt;
 use std::num::NonZeroU16;
 use std::path::Path;
 
+use symphonia::core::codecs::audio::AudioCodecParameters;
 use symphonia::core::codecs::audio::AudioDecoder;
 use symphonia::core::codecs::audio::AudioDecoderOptions;
 use symphonia::core::codecs::audio::well_known::CODEC_ID_OPUS;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::FormatOptions;
+use symphonia::core::formats::FormatReader;
 use symphonia::core::formats::TrackType;
 use symphonia::core::formats::probe::Hint;
+use symphonia::core::io::MediaSource;
 use symphonia::core::io::MediaSourceStream;
 use symphonia::core::meta::MetadataOptions;
 
@@ -105,42 +108,12 @@ impl Recording {
     pub fn open(path: &Path, choice: ChannelChoice) -> Result<Self, AudioError> {
         let name = source::name(path);
         let source = source::open(path)?;
-        let stream = MediaSourceStream::new(source.media, Default::default());
-        let mut hint = Hint::new();
-        if let Some(extension) = path.extension().and_then(|extension| extension.to_str()) {
-            hint.with_extension(extension);
-        }
-        let probe = symphonia::default::get_probe();
-        let format = guarded(|| {
-            probe.probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
-        })
-        .unwrap_or(Err(TRIPPED))
-        .map_err(|error| match error {
-            Error::Unsupported(what) if what.contains("missing moov") => {
-                AudioError::Unfinished { recording: name.clone() }
-            }
-            error => AudioError::NotAudio { recording: name.clone(), cause: plain_cause(&error) },
-        })?;
+        let format = probed(source.media, path, &name)?;
         let no_track = || AudioError::NoAudioTrack { recording: name.clone() };
         let track = format.default_track(TrackType::Audio).ok_or_else(no_track)?;
-        let parameters = track
-            .codec_params
-            .as_ref()
-            .and_then(|parameters| parameters.audio())
-            .ok_or_else(no_track)?;
-        let codecs = symphonia::default::get_codecs();
-        let options = AudioDecoderOptions::default();
-        let decoder = guarded(|| match parameters.codec {
-            CODEC_ID_OPUS => {
-                Ok(Box::new(Opus::new(parameters, track.delay)?) as Box<dyn AudioDecoder>)
-            }
-            _ => codecs.make_audio_decoder(parameters, &options),
-        })
-        .unwrap_or(Err(TRIPPED))
-        .map_err(|error| AudioError::UnknownCodec {
-            recording: name.clone(),
-            cause: plain_cause(&error),
-        })?;
+        let parameters = track.codec_params.as_ref().and_then(|parameters| parameters.audio());
+        let parameters = parameters.ok_or_else(no_track)?;
+        let decoder = decoder(parameters, track.delay, &name)?;
         let claimed_rate = SampleRate::new(parameters.sample_rate.unwrap_or(1).max(1))
             .expect("a rate of at least 1");
         let expected = track.num_frames.filter(|&frames| frames > 0).map(SampleCount);
@@ -418,6 +391,46 @@ impl fmt::Debug for Recording {
 
 /// Stands for a panic of a decoder.
 const TRIPPED: Error = Error::DecodeError("contradicts itself");
+
+/// What container `media` is, by its name and first bytes.
+fn probed(
+    media: Box<dyn MediaSource>,
+    path: &Path,
+    name: &str,
+) -> Result<Box<dyn FormatReader>, AudioError> {
+    let stream = MediaSourceStream::new(media, Default::default());
+    let mut hint = Hint::new();
+    if let Some(extension) = path.extension().and_then(|extension| extension.to_str()) {
+        hint.with_extension(extension);
+    }
+    let probe = symphonia::default::get_probe();
+    let format = guarded(|| {
+        probe.probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
+    });
+    format.unwrap_or(Err(TRIPPED)).map_err(|error| match error {
+        Error::Unsupported(what) if what.contains("missing moov") => {
+            AudioError::Unfinished { recording: name.to_owned() }
+        }
+        error => AudioError::NotAudio { recording: name.to_owned(), cause: plain_cause(&error) },
+    })
+}
+
+/// The decoder of a track; the encoder began it `delay` samples early.
+fn decoder(
+    parameters: &AudioCodecParameters,
+    delay: Option<u32>,
+    name: &str,
+) -> Result<Box<dyn AudioDecoder>, AudioError> {
+    let decoder = guarded(|| match parameters.codec {
+        CODEC_ID_OPUS => Ok(Box::new(Opus::new(parameters, delay)?) as Box<dyn AudioDecoder>),
+        _ => symphonia::default::get_codecs()
+            .make_audio_decoder(parameters, &AudioDecoderOptions::default()),
+    });
+    decoder.unwrap_or(Err(TRIPPED)).map_err(|error| AudioError::UnknownCodec {
+        recording: name.to_owned(),
+        cause: plain_cause(&error),
+    })
+}
 
 /// The decoder's words without its own labels.
 fn plain_cause(error: &Error) -> String {
