@@ -23,9 +23,9 @@ mod weights;
 
 use self::lower::Lower;
 use self::second::Desk;
-use self::second::Line;
-use self::second::MAX_LINES;
 use self::second::MAX_STEPS;
+use self::second::MAX_VOTERS;
+use self::second::Voter;
 use self::second::count_votes;
 use self::second::debris_of;
 use self::weights::MODELS;
@@ -68,8 +68,8 @@ impl Model {
 /// Memory for [`Workspace::log_odds`], all of it taken in `new`.
 #[derive(Debug)]
 pub struct Workspace {
-    multiples: Vec<Line>,
-    controls: Vec<Line>,
+    multiples: Vec<Voter>,
+    controls: Vec<Voter>,
     desk: Desk,
     votes: Vec<f32>,
 }
@@ -83,10 +83,10 @@ impl Default for Workspace {
 impl Workspace {
     /// A workspace for spectra of any length.
     pub fn new() -> Self {
-        let lines = || (0..MAX_LINES).map(|_| Line::new()).collect();
+        let voters = || (0..MAX_VOTERS).map(|_| Voter::new()).collect();
         Self {
-            multiples: lines(),
-            controls: lines(),
+            multiples: voters(),
+            controls: voters(),
             desk: Desk::new(),
             votes: vec![0.0; 2 * MAX_STEPS + 1],
         }
@@ -166,10 +166,10 @@ impl Workspace {
             return None;
         }
         let [mut n_multiples, mut n_controls] = [0; 2];
-        for k in 1..=MAX_LINES {
+        for k in 1..=MAX_VOTERS {
             let n = k * ratio;
-            let mut examine = |line: &mut Line, n: usize, k: usize| {
-                usize::from(line.examine(spectrum, fitter, &lower, n, k, &mut self.desk))
+            let mut examine = |voter: &mut Voter, n: usize, k: usize| {
+                usize::from(voter.examine(spectrum, fitter, &lower, n, k, &mut self.desk))
             };
             n_multiples += examine(&mut self.multiples[n_multiples], n, k);
             n_controls += examine(&mut self.controls[n_controls], n - 1, n - 1);
@@ -177,8 +177,8 @@ impl Workspace {
         let (multiples, controls) =
             (&mut self.multiples[..n_multiples], &mut self.controls[..n_controls]);
         let debris = debris_of(controls);
-        for line in multiples.iter_mut().chain(controls.iter_mut()) {
-            line.vote(spectrum, debris, &mut self.votes);
+        for voter in multiples.iter_mut().chain(controls.iter_mut()) {
+            voter.vote(spectrum, debris, &mut self.votes);
         }
         let upper = lower.place(ratio);
         let (votes, f1) = count_votes(multiples, upper, typical_stiffness(upper));

@@ -25,7 +25,7 @@ const REACH: f64 = 0.0204;
 /// How far a real partial strays from its string's line: 0.7 cents.
 const STRAY: f64 = 4e-4;
 /// Multiples or controls that vote, at most.
-pub(super) const MAX_LINES: usize = 8;
+pub(super) const MAX_VOTERS: usize = 8;
 /// A single partial's vote is worth no more than this.
 const MAX_VOTE: f32 = 4.0;
 /// Stiffnesses tried for the upper string, relative to what is usual at its pitch.
@@ -67,7 +67,7 @@ impl Lobes {
     }
 }
 
-/// What [`Line::examine`] works with.
+/// What [`Voter::examine`] works with.
 #[derive(Debug)]
 pub(super) struct Desk {
     rest: Vec<Complex64>,
@@ -121,9 +121,9 @@ impl Own {
     }
 }
 
-/// A partial of the lower tone with what lies beside it.
+/// A partial of the lower tone with what lies beside it, which votes for the string that fits.
 #[derive(Debug)]
-pub(super) struct Line {
+pub(super) struct Voter {
     /// Number of the partial in the string that is searched for.
     k: usize,
     centre_hz: f64,
@@ -136,7 +136,7 @@ pub(super) struct Line {
     beside: Vec<f32>,
 }
 
-impl Line {
+impl Voter {
     pub(super) fn new() -> Self {
         let beside = vec![0.0; 2 * MAX_STEPS + 1];
         Self { k: 1, centre_hz: 1.0, width_hz: 1.0, reach: 0, main: 0.0, beside }
@@ -240,13 +240,13 @@ impl Line {
 }
 
 /// What lies within three widths of a lone partial, relative to it: the controls' geometric mean.
-pub(super) fn debris_of(controls: &[Line]) -> f64 {
+pub(super) fn debris_of(controls: &[Voter]) -> f64 {
     let [mut sum, mut all] = [0.0; 2];
-    for line in controls {
-        let near = line.reach.saturating_sub(6)..=(line.reach + 6).min(2 * line.reach);
-        let power: f64 = line.beside[near].iter().map(|&a| f64::from(a).powi(2)).sum();
-        let weight = (line.k as f64).sqrt().recip();
-        sum += weight * ((power / 13.0).sqrt() / line.main.max(1e-9)).max(1e-4).ln();
+    for voter in controls {
+        let near = voter.reach.saturating_sub(6)..=(voter.reach + 6).min(2 * voter.reach);
+        let power: f64 = voter.beside[near].iter().map(|&a| f64::from(a).powi(2)).sum();
+        let weight = (voter.k as f64).sqrt().recip();
+        sum += weight * ((power / 13.0).sqrt() / voter.main.max(1e-9)).max(1e-4).ln();
         all += weight;
     }
     if all > 0.0 { (sum / all).exp().clamp(0.01, 0.2) } else { 0.03 }
@@ -258,8 +258,8 @@ const MAX_PLACES: usize = 4 * MAX_TUNINGS;
 
 /// The string near `nominal_hz` that most votes are for: votes over the root of the number of
 /// voters, and its first partial in hertz.
-pub(super) fn count_votes(lines: &[Line], nominal_hz: f64, stiffness: f64) -> (f64, f64) {
-    let Some(top) = lines.last() else { return (0.0, nominal_hz) };
+pub(super) fn count_votes(voters: &[Voter], nominal_hz: f64, stiffness: f64) -> (f64, f64) {
+    let Some(top) = voters.last() else { return (0.0, nominal_hz) };
     let octaves = (1.0 + REACH).log2();
     // Half a step at the highest partial, but no finer than real partials keep to.
     let fine = (0.5 * STEP_WIDTHS * top.width_hz / top.centre_hz).max(STRAY / 1.6);
@@ -270,18 +270,18 @@ pub(super) fn count_votes(lines: &[Line], nominal_hz: f64, stiffness: f64) -> (f
     let mut heard = [0.0_f32; MAX_PLACES];
     let tunings_a_fold = factor.ln().recip() as f32;
     let stiffer = STIFFNESSES.map(|s| Tone { f1: nominal_hz, stiffness: s * stiffness });
-    for line in lines {
+    for voter in voters {
         // Stiffness raises a partial as tuning does: an ideal string's votes serve, so many tunings
         // further up.
-        let ideal_hz = line.k as f64 * nominal_hz;
+        let ideal_hz = voter.k as f64 * nominal_hz;
         let raised = stiffer.map(|tone| {
-            let ratio = (tone.partial(line.k) / ideal_hz) as f32;
+            let ratio = (tone.partial(voter.k) / ideal_hz) as f32;
             (ratio.ln() * tunings_a_fold).round() as usize
         });
         let wanted = (n_tunings + raised[STIFFNESSES.len() - 1]).min(MAX_PLACES);
-        let step_hz = line.width_hz * STEP_WIDTHS;
-        let from = line.reach as f64 + 0.5 - line.centre_hz / step_hz;
-        let beside = &line.beside[..2 * line.reach + 1];
+        let step_hz = voter.width_hz * STEP_WIDTHS;
+        let from = voter.reach as f64 + 0.5 - voter.centre_hz / step_hz;
+        let beside = &voter.beside[..2 * voter.reach + 1];
         let mut place = ideal_hz * lowest / step_hz;
         for slot in &mut heard[..wanted] {
             let at = place + from;
@@ -303,5 +303,5 @@ pub(super) fn count_votes(lines: &[Line], nominal_hz: f64, stiffness: f64) -> (f
         }
     }
     let tuning = if best.0 > 0.0 { lowest * factor.powi(best.1 as i32) } else { 1.0 };
-    (f64::from(best.0) / (lines.len() as f64).sqrt(), nominal_hz * tuning)
+    (f64::from(best.0) / (voters.len() as f64).sqrt(), nominal_hz * tuning)
 }
