@@ -50,7 +50,7 @@ mod with_sound_card {
     use crate::audio::live::Output;
     use crate::audio::live::Status;
     use crate::audio::live::calibration;
-    use crate::audio::live::calibration::Delay;
+    use crate::audio::live::calibration::MeasuredDelay;
     use crate::audio::live::delay;
     use crate::cli::live_input::pause;
     use crate::cli::output;
@@ -66,7 +66,7 @@ mod with_sound_card {
     struct Document<'a> {
         schema: u32,
         #[serde(flatten)]
-        delay: &'a Delay,
+        delay: &'a MeasuredDelay,
         chirps_played: usize,
         delays_ms: Vec<f64>,
         kept_in: Option<PathBuf>,
@@ -95,7 +95,7 @@ mod with_sound_card {
                 heard: delays_ms.len(),
                 played,
             })?;
-        let delay = Delay {
+        let delay = MeasuredDelay {
             input: input.line().id.clone(),
             output: player.line().id.clone(),
             rate_hz: input.line().rate.get(),

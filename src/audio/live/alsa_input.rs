@@ -40,12 +40,12 @@ const BLOCK: usize = 2048;
 const FAILURES: u32 = 20;
 
 /// An input that is read by a thread of its own until it is dropped.
-pub struct Reading {
+pub struct AlsaInput {
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Reading {
+impl AlsaInput {
     /// Whether samples of this format are read here.
     pub fn takes(format: SampleFormat) -> bool {
         matches!(format, SampleFormat::F32 | SampleFormat::I32 | SampleFormat::I16)
@@ -118,7 +118,7 @@ impl Reading {
     }
 }
 
-impl Drop for Reading {
+impl Drop for AlsaInput {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::Release);
         // A thread that panicked has nothing to close any more.

@@ -21,7 +21,7 @@ const SCHEMA: u32 = 1;
 
 /// The measured delay of a pair of devices.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Delay {
+pub struct MeasuredDelay {
     /// Id of the input.
     pub input: String,
     /// Id of the output.
@@ -76,7 +76,7 @@ pub enum CalibrationError {
 #[derive(Debug, Serialize, Deserialize)]
 struct Kept {
     schema: u32,
-    delays: Vec<Delay>,
+    delays: Vec<MeasuredDelay>,
 }
 
 /// Where delays are kept.
@@ -89,7 +89,7 @@ pub fn path() -> Result<PathBuf, CalibrationError> {
 }
 
 /// The delay of this pair, if it was ever measured. A file that cannot be read is no delay.
-pub fn lookup(input: &str, output: &str) -> Option<Delay> {
+pub fn lookup(input: &str, output: &str) -> Option<MeasuredDelay> {
     let kept = read(&path().ok()?).ok()?;
     kept.into_iter().find(|delay| delay.input == input && delay.output == output)
 }
@@ -98,13 +98,13 @@ pub fn lookup(input: &str, output: &str) -> Option<Delay> {
 ///
 /// # Errors
 /// The file or its folder cannot be written, or holds something else: nothing is overwritten then.
-pub fn keep(delay: Delay) -> Result<PathBuf, CalibrationError> {
+pub fn keep(delay: MeasuredDelay) -> Result<PathBuf, CalibrationError> {
     let path = path()?;
     keep_in(&path, delay)?;
     Ok(path)
 }
 
-fn keep_in(path: &Path, delay: Delay) -> Result<(), CalibrationError> {
+fn keep_in(path: &Path, delay: MeasuredDelay) -> Result<(), CalibrationError> {
     let mut delays = read(path)?;
     delays.retain(|old| (&old.input, &old.output) != (&delay.input, &delay.output));
     delays.push(delay);
@@ -118,7 +118,7 @@ fn keep_in(path: &Path, delay: Delay) -> Result<(), CalibrationError> {
     write().map_err(|source| CalibrationError::Io { path: path.to_owned(), source })
 }
 
-fn read(path: &Path) -> Result<Vec<Delay>, CalibrationError> {
+fn read(path: &Path) -> Result<Vec<MeasuredDelay>, CalibrationError> {
     let text = match fs::read_to_string(path) {
         Ok(text) => text,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
@@ -136,8 +136,8 @@ fn read(path: &Path) -> Result<Vec<Delay>, CalibrationError> {
 mod tests {
     use super::*;
 
-    fn delay(input: &str, delay_ms: f64) -> Delay {
-        Delay {
+    fn delay(input: &str, delay_ms: f64) -> MeasuredDelay {
+        MeasuredDelay {
             input: input.to_owned(),
             output: "alsa:out".to_owned(),
             rate_hz: 48_000,

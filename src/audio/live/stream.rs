@@ -10,7 +10,7 @@ use cpal::traits::DeviceTrait;
 use cpal::traits::StreamTrait;
 
 #[cfg(target_os = "linux")]
-use super::alsa_input::Reading;
+use super::alsa_input::AlsaInput;
 use super::capture::Counters;
 use super::capture::Fault;
 use super::capture::Sender;
@@ -74,9 +74,9 @@ pub fn open_input(
 ) -> Result<Running, AudioError> {
     #[cfg(target_os = "linux")]
     if let Some(name) = found.listed.id.strip_prefix("alsa:")
-        && Reading::takes(plan.format)
+        && AlsaInput::takes(plan.format)
     {
-        return match Reading::open(name, plan, sender, counters) {
+        return match AlsaInput::open(name, plan, sender, counters) {
             Ok(reading) => Ok(Running(Some(Box::new(reading)))),
             Err(error) => Err(refusal(&error, &found.listed.id)),
         };

@@ -21,7 +21,7 @@ pub struct Ear {
     /// Who records.
     pub tape: Tape,
     /// The level.
-    pub meter: Meter,
+    pub meter: LevelMeter,
     /// What was told and not yet shown.
     pub news: Vec<News>,
     /// The recording of every pass that is over, in order; `None` where recording failed.
@@ -36,7 +36,7 @@ impl Ear {
         Self {
             session: Session::new(expected, settings),
             tape: Tape::new(folder, stem, settings.rate),
-            meter: Meter::default(),
+            meter: LevelMeter::default(),
             news: Vec::new(),
             kept: Vec::new(),
             trouble: None,
@@ -77,14 +77,14 @@ impl Ear {
 
 /// The level of the input over the last moments.
 #[derive(Debug, Default)]
-pub struct Meter {
+pub struct LevelMeter {
     power: f64,
     peak: f64,
     clipping: Clipping,
     clipped: f64,
 }
 
-impl Meter {
+impl LevelMeter {
     /// Both readings fall by half in this many samples.
     const HALF: f64 = 6_000.0;
     /// Samples that were cut off are told of this many times longer.
@@ -128,7 +128,7 @@ mod tests {
     fn a_peak_above_full_scale_that_is_whole_does_not_read_as_clipping() {
         let sine = |level: f32, most: f32| {
             let samples = (0..4800).map(|k| level * (0.05 * k as f32).sin().clamp(-most, most));
-            let mut meter = Meter::default();
+            let mut meter = LevelMeter::default();
             meter.take(&samples.collect::<Vec<f32>>());
             meter.level().clipped
         };

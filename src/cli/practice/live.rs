@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::Args;
 use super::ear::Ear;
-use super::ear::Meter;
+use super::ear::LevelMeter;
 use super::setup::folder;
 use super::setup::part;
 use super::setup::passes;
@@ -242,7 +242,7 @@ impl<'a> Rehearsal<'a> {
         };
         match &notice {
             Notice::Lost(_) => {
-                self.ear.meter = Meter::default();
+                self.ear.meter = LevelMeter::default();
                 self.warn(&notice.text(&kept))
             }
             Notice::Waits | Notice::Back => self.say(&notice.text(&kept)),

@@ -24,8 +24,8 @@ use crate::report::Colour;
 use crate::report::Page;
 use crate::report::live;
 use crate::report::screen;
+use crate::report::screen::HeardStep;
 use crate::report::screen::Level;
-use crate::report::screen::Reading;
 use crate::report::screen::Staff;
 use crate::report::screen::View;
 
@@ -161,7 +161,7 @@ pub struct Screen {
     page: Page,
     colour: Colour,
     repeat: usize,
-    heard: BTreeMap<usize, Option<Reading>>,
+    heard: BTreeMap<usize, Option<HeardStep>>,
     /// The pass, or the one before, goes by a click.
     timed: bool,
     /// `heard` is of the pass before: it stays to be read until something is struck.
@@ -212,8 +212,8 @@ impl Screen {
                 if found.stage == Stage::Early {
                     self.messages.clear();
                 }
-                let reading = Reading { stage: found.stage, judgement: found.judgement.clone() };
-                self.heard.insert(found.judgement.step, Some(reading));
+                let heard = HeardStep { stage: found.stage, judgement: found.judgement.clone() };
+                self.heard.insert(found.judgement.step, Some(heard));
             }
             News::Pass(Told::Missed(number)) => {
                 self.heard.entry(*number).or_insert(None);
@@ -241,8 +241,8 @@ impl Screen {
                 // Judged as a whole a step may look otherwise: a slide that stayed behind, say.
                 for judgement in over.judgement.steps.iter().cloned() {
                     let struck = judgement.start_s.is_some();
-                    let reading = Reading { stage: Stage::Whole, judgement };
-                    self.heard.insert(reading.judgement.step, struck.then_some(reading));
+                    let heard = HeardStep { stage: Stage::Whole, judgement };
+                    self.heard.insert(heard.judgement.step, struck.then_some(heard));
                 }
                 self.passes.push(live::pass_line(over));
             }

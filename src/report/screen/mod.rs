@@ -57,7 +57,7 @@ pub struct Level {
 
 /// What is known of a step that was struck.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
+pub struct HeardStep {
     /// How much of it had been heard for this judgement.
     pub stage: Stage,
     /// The judgement.
@@ -81,7 +81,7 @@ pub struct View<'a> {
     pub timed: bool,
     /// What was heard for each step of this pass, by its number; `None` for one the click left
     /// behind.
-    pub heard: &'a BTreeMap<usize, Option<Reading>>,
+    pub heard: &'a BTreeMap<usize, Option<HeardStep>>,
     /// Passes so far, the latest last.
     pub passes: &'a [String],
     /// The input.
@@ -281,7 +281,7 @@ mod tests {
         let take = sample::take();
         let stage = Stage::Settled;
         let heard = take.steps.iter().filter(|step| step.start_s.is_some()).map(|step| {
-            let found = Reading { stage, judgement: step.clone() };
+            let found = HeardStep { stage, judgement: step.clone() };
             (step.step, Some(found))
         });
         let view = View {

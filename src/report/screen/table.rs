@@ -5,7 +5,7 @@ use ratatui::style::Style;
 use ratatui::text::Line;
 use ratatui::text::Span;
 
-use super::Reading;
+use super::HeardStep;
 use super::View;
 use super::staff;
 use crate::engine::Stage;
@@ -105,7 +105,7 @@ impl View<'_> {
     }
 
     /// One line a note.
-    fn rows(&self, found: &Reading, columns: &Columns) -> Vec<Line<'static>> {
+    fn rows(&self, found: &HeardStep, columns: &Columns) -> Vec<Line<'static>> {
         let (judgement, scale) = (&found.judgement, columns.scale());
         let names = self.page.names_in(judgement.step);
         let heard = judgement.heard.iter();
