@@ -170,11 +170,6 @@ impl Pass {
         }
     }
 
-    /// The steps that have something to strike.
-    pub fn steps(&self) -> &[ExpectedStep] {
-        &self.steps
-    }
-
     /// Number of the step that is due, as the lick counts.
     pub fn due(&self) -> Option<usize> {
         self.steps.get(self.due).map(|step| step.number)
@@ -301,11 +296,7 @@ impl Pass {
             return None;
         }
         let step = self.steps.iter().find(|step| step.number == number)?;
-        let delay = match self.manner.delay {
-            Delay::Measured(ms) => self.samples(ms / 1000.0),
-            Delay::Estimated => self.estimated_delay()?,
-        };
-        let late = start_s * f64::from(self.manner.rate.get()) - self.bare_click(step)? - delay;
+        let late = self.samples(start_s) - self.bare_click(step)? - self.known_delay()?;
         Some(1000.0 * late / f64::from(self.manner.rate.get()))
     }
 
@@ -400,11 +391,14 @@ impl Pass {
 
     /// Of a click, in samples.
     fn delay(&self) -> f64 {
+        self.known_delay().unwrap_or_else(|| self.samples(GUESSED_DELAY_S))
+    }
+
+    /// The delay, where it was measured or there is playing to estimate it from.
+    fn known_delay(&self) -> Option<f64> {
         match self.manner.delay {
-            Delay::Measured(ms) => self.samples(ms / 1000.0),
-            Delay::Estimated => {
-                self.estimated_delay().unwrap_or_else(|| self.samples(GUESSED_DELAY_S))
-            }
+            Delay::Measured(ms) => Some(self.samples(ms / 1000.0)),
+            Delay::Estimated => self.estimated_delay(),
         }
     }
 
