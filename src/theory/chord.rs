@@ -64,11 +64,8 @@ impl Chord {
 
     /// How the chord writes `note`; `None` if it does not contain it.
     pub fn name_of(&self, note: MidiNote) -> Option<NoteName> {
-        let letters = |tone: &Interval| (tone.number() - 1) % 7;
-        let tones = self.tones.iter();
-        let mut names = tones
-            .filter_map(|tone| self.root.above(letters(tone), tone.semitones() % 12))
-            .chain(self.bass);
+        let tones = self.tones.iter().filter_map(|tone| tone.above(self.root));
+        let mut names = tones.chain(self.bass);
         names.find(|name| name.pitch_class() == note.0 % 12)
     }
 

@@ -33,14 +33,9 @@ impl Reference {
         self.0.raised(Cents(100.0 * (f64::from(note.0) - 69.0)))
     }
 
-    /// `frequency` as a fractional MIDI number: `69 + 12 · log2(frequency / a4)`.
-    pub fn fractional_midi(self, frequency: Hertz) -> f64 {
-        69.0 + frequency.cents_above(self.0).0 / 100.0
-    }
-
     /// The nearest note and how far `frequency` lies above it; `None` beyond MIDI 0–127.
     pub fn nearest(self, frequency: Hertz) -> Option<(MidiNote, Cents)> {
-        let midi = self.fractional_midi(frequency);
+        let midi = 69.0 + frequency.cents_above(self.0).0 / 100.0;
         let nearest = midi.round();
         (0.0..=127.0)
             .contains(&nearest)
