@@ -6,7 +6,7 @@
 //! **Limits.** Rates from [`LOWEST_RATE`] to [`HIGHEST_RATE`]; no resampling.
 
 mod chunks;
-pub mod error;
+mod error;
 pub mod file;
 mod guard;
 #[cfg(feature = "live")]
@@ -15,7 +15,7 @@ mod matroska;
 mod ogg;
 mod opus;
 mod source;
-pub mod whole;
+mod whole;
 pub mod write;
 
 use std::num::NonZeroU16;

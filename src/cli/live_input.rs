@@ -15,7 +15,7 @@ use crate::audio::live::Status;
 use crate::audio::live::devices;
 
 /// How often the streams are looked after.
-pub const PUMP: Duration = Duration::from_millis(5);
+const PUMP: Duration = Duration::from_millis(5);
 /// How often a lost device is looked for …
 const LOOK_AGAIN: Duration = Duration::from_secs(1);
 /// … and for how long.

@@ -7,14 +7,14 @@
 //! Live, [`session`] hands each strike to the step that is due as it comes, and each pass to the
 //! judge when it is over.
 
-pub mod alignment;
+mod alignment;
 pub mod click;
 pub mod doubt;
 pub mod intonation;
 pub mod judge;
 pub mod matching;
 pub mod neck;
-pub mod offset;
+mod offset;
 pub mod pass;
 mod placement;
 pub mod pluck;
@@ -22,6 +22,6 @@ pub mod session;
 pub mod strings;
 mod strum;
 mod talk;
-pub mod timing;
+mod timing;
 pub mod tuning;
 pub mod verdict;

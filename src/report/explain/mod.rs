@@ -7,5 +7,4 @@ mod text;
 mod words;
 
 pub use json::json;
-pub use tab::tab;
 pub use text::text;

@@ -8,7 +8,7 @@ use crate::lick::mark::Mark;
 ///
 /// A string that is not played is a dash; a held one keeps its `=`. A line that ends within a bar ends without
 /// a bar line.
-pub fn tab(lick: &Lick, steps: &[StepFacts], width: usize) -> String {
+pub(super) fn tab(lick: &Lick, steps: &[StepFacts], width: usize) -> String {
     let names: Vec<String> = lick.open_names().iter().map(|open| open.name.to_string()).collect();
     let margin = names.iter().map(String::len).max().unwrap_or(0);
 
