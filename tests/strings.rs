@@ -3,7 +3,8 @@
 //! The truth is where the synthesiser was told to play; its strings are as stiff as those of the
 //! design notes (`hearing.md`, section 2).
 
-use doublecheck::engine::Listener;
+mod support;
+
 use doublecheck::lick::Lick;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
@@ -15,7 +16,8 @@ use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
 use doublecheck::theory::fretboard::Fret;
 use doublecheck::theory::fretboard::StringNumber;
-use doublecheck::units::SampleRate;
+use support::cd_rate;
+use support::listened;
 
 fn lick(frets: &[&str], head: &str) -> Lick {
     let step = |marks: &&str| format!("  {{ beats = 1, frets = \"{marks}\" }},\n");
@@ -28,12 +30,10 @@ fn lick(frets: &[&str], head: &str) -> Lick {
 
 /// What is told of `played` where `asked` was written.
 fn judged(asked: &[&str], played: &[&str], head: &str) -> TakeJudgement {
-    let rate = SampleRate::new(44_100).expect("not zero");
+    let rate = cd_rate();
     let performance = Performance::new(&lick(played, head).expected(), &Manner::default());
     let samples = performance.render(rate, &Room::default(), 5);
-    let mut listener = Listener::of_recording(rate);
-    samples.chunks(1024).for_each(|block| listener.push(block, |_| {}));
-    let take = listener.finish(|_| {});
+    let take = listened(&samples, rate);
     judge_take(&lick(asked, head).expected(), &take, &judge::Settings::default())
 }
 

@@ -6,7 +6,6 @@ use std::num::NonZeroU8;
 use std::num::NonZeroU32;
 
 use doublecheck::engine::HeardPitch;
-use doublecheck::engine::Listener;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
@@ -27,6 +26,7 @@ use super::played;
 use super::rate;
 use super::soft_over_ringing;
 use super::struck;
+use super::support::listened;
 
 #[test]
 fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
@@ -41,9 +41,7 @@ fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
         let hiss = random.uniform() as f32 - 0.5;
         *sample = *sample * damping.clamp(0.0, 1.0) + 0.03 * rumble + 0.1 * hiss;
     }
-    let mut listener = Listener::of_recording(rate);
-    listener.push(&samples, |_| {});
-    assert_eq!(struck(&listener.finish(|_| {})), [60, 64]);
+    assert_eq!(struck(&listened(&samples, rate)), [60, 64]);
 }
 
 #[test]
@@ -52,9 +50,7 @@ fn a_constant_offset_cuts_no_strike_short() {
     let samples = played(PLAIN, rate);
     let errors = |offset: f32| {
         let moved: Vec<f32> = samples.iter().map(|s| 0.1 * s + offset).collect();
-        let mut listener = Listener::of_recording(rate);
-        listener.push(&moved, |_| {});
-        let take = listener.finish(|_| {});
+        let take = listened(&moved, rate);
         let notes = take.strikes.iter().flat_map(|strike| strike.notes.clone());
         notes.map(|note| note.error_cents.expect("measured")).collect::<Vec<f64>>()
     };
@@ -204,9 +200,7 @@ fn a_strike_too_soft_for_the_noise_is_unclear() {
         let mut random = Random::new(3, 0);
         let soft = soft_over_ringing(level, 0.001).into_iter();
         let samples: Vec<f32> = soft.map(|s| s + (0.02 * random.normal()) as f32).collect();
-        let mut listener = Listener::of_recording(rate(44_100));
-        listener.push(&samples, |_| {});
-        let take = listener.finish(|_| {});
+        let take = listened(&samples, rate(44_100));
         let ([_], [unclear]) = (&take.strikes[..], &take.unclear[..]) else {
             panic!("{} strikes and {} unclear", take.strikes.len(), take.unclear.len())
         };
@@ -229,9 +223,7 @@ fn noise_that_a_codec_begins_with_is_no_strike() {
         wav.samples::<i16>().map(|s| f32::from(s.expect("whole")) / 32_768.0).collect();
     for target_quality in [0.0, 0.1, 0.3, 0.6] {
         let sent = coded(&samples, hz, target_quality).expect("the codec takes any samples");
-        let mut listener = Listener::of_recording(rate(hz));
-        listener.push(&sent, |_| {});
-        let take = listener.finish(|_| {});
+        let take = listened(&sent, rate(hz));
         let first = take.strikes[0].onset.seconds(take.rate);
         assert!((first - 0.6).abs() < 0.02, "{target_quality}: {first:.3} s");
     }
@@ -262,8 +254,6 @@ fn a_recording_may_begin_with_the_noise_of_the_pick() {
         for sample in &mut samples[..before] {
             *sample += 0.05 * (random.uniform() as f32 - 0.5);
         }
-        let mut listener = Listener::of_recording(rate);
-        listener.push(&samples, |_| {});
-        assert_eq!(struck(&listener.finish(|_| {})), [60, 64], "{before} samples before");
+        assert_eq!(struck(&listened(&samples, rate)), [60, 64], "{before} samples before");
     }
 }

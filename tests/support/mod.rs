@@ -14,8 +14,6 @@ use doublecheck::audio::Chunk;
 use doublecheck::audio::Recording;
 use doublecheck::engine::Listener;
 use doublecheck::engine::Take;
-use doublecheck::theory::note::MidiNote;
-use doublecheck::theory::note::Reference;
 use doublecheck::units::SampleRate;
 use pitch_detection::detector::PitchDetector;
 use pitch_detection::detector::mcleod::McLeodDetector;
@@ -48,7 +46,7 @@ pub fn listened(samples: &[f32], rate: SampleRate) -> Take {
 
 /// MIDI 1.0 and ISO 16:1975.
 pub fn midi_hz(note: u8) -> f64 {
-    Reference::default().frequency(MidiNote(note)).get()
+    440.0 * ((f64::from(note) - 69.0) / 12.0).exp2()
 }
 
 /// MIDI number of the note nearest to `hz` (69 is A4, 440 Hz: MIDI 1.0 and ISO 16:1975).
