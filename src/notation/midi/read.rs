@@ -64,6 +64,13 @@ struct Track {
     end: u64,
 }
 
+impl Track {
+    fn end_note(&mut self, note: Note, now: u64) {
+        let bends = note.bends.start..self.bends[usize::from(note.channel)].len();
+        self.notes.push(Note { end: now, bends, ..note });
+    }
+}
+
 /// What the file says once for all tracks; the first of each counts.
 #[derive(Default)]
 struct Head {
@@ -173,6 +180,43 @@ impl Wheel {
     }
 }
 
+/// A track that is being read.
+#[derive(Default)]
+struct Playing {
+    track: Track,
+    /// Notes that sound, by channel and key.
+    open: BTreeMap<(u8, u8), Note>,
+    /// Of every channel.
+    wheels: [Wheel; 16],
+}
+
+impl Playing {
+    /// Takes what comes on a channel at tick `now`.
+    fn take(&mut self, channel: u8, message: MidiMessage, now: u64) {
+        let index = usize::from(channel);
+        let (bends, wheel) = (&mut self.track.bends[index], &mut self.wheels[index]);
+        let (begins, key) = match message {
+            MidiMessage::NoteOn { key, vel } => (vel.as_int() > 0, key.as_int()),
+            MidiMessage::NoteOff { key, .. } => (false, key.as_int()),
+            MidiMessage::PitchBend { bend } => {
+                return bends.push((now, bend.as_f64() * wheel.semitones));
+            }
+            MidiMessage::Controller { controller, value } => {
+                return wheel.control(controller.as_int(), value.as_int());
+            }
+            _ => return,
+        };
+        let bends = bends.len();
+        if let Some(note) = self.open.remove(&(channel, key)) {
+            self.track.end_note(note, now);
+        }
+        if begins {
+            let note = Note { start: now, end: now, channel, key, bends: bends..bends };
+            self.open.insert((channel, key), note);
+        }
+    }
+}
+
 struct TrackReader<'r> {
     number: usize,
     /// Where the track ends in the file, in bytes.
@@ -187,9 +231,7 @@ impl TrackReader<'_> {
         mut events: EventIter<'_>,
         head: &mut Head,
     ) -> Result<Track, NotationError> {
-        let mut track = Track::default();
-        let mut open: BTreeMap<(u8, u8), Note> = BTreeMap::new();
-        let mut wheels = [Wheel::default(); 16];
+        let mut playing = Playing::default();
         let mut now = 0u64;
         loop {
             let left = events.unread().len();
@@ -210,34 +252,10 @@ impl TrackReader<'_> {
             }
             match event.kind {
                 TrackEventKind::Meta(MetaMessage::EndOfTrack) => break,
-                TrackEventKind::Meta(meta) => self.meta(meta, now, &mut track, head),
+                TrackEventKind::Meta(meta) => self.meta(meta, now, &mut playing.track, head),
                 TrackEventKind::Midi { channel, message } => {
-                    let channel = channel.as_int();
-                    let index = usize::from(channel);
-                    let bends = &mut track.bends[index];
-                    let (begins, key) = match message {
-                        MidiMessage::NoteOn { key, vel } => (vel.as_int() > 0, key.as_int()),
-                        MidiMessage::NoteOff { key, .. } => (false, key.as_int()),
-                        MidiMessage::PitchBend { bend } => {
-                            bends.push((now, bend.as_f64() * wheels[index].semitones));
-                            continue;
-                        }
-                        MidiMessage::Controller { controller, value } => {
-                            wheels[index].control(controller.as_int(), value.as_int());
-                            continue;
-                        }
-                        _ => continue,
-                    };
-                    let bends = bends.len();
-                    if let Some(ended) = open.remove(&(channel, key)) {
-                        let bends = ended.bends.start..bends;
-                        track.notes.push(Note { end: now, bends, ..ended });
-                    }
-                    if begins {
-                        let note = Note { start: now, end: now, channel, key, bends: bends..bends };
-                        open.insert((channel, key), note);
-                    }
-                    if track.notes.len() as u64 > MAX_NOTES {
+                    playing.take(channel.as_int(), message, now);
+                    if playing.track.notes.len() as u64 > MAX_NOTES {
                         let (what, limit) = ("notes", MAX_NOTES);
                         return Err(NotationError::TooBig { place, what, limit });
                     }
@@ -245,13 +263,13 @@ impl TrackReader<'_> {
                 TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => {}
             }
         }
+        let Playing { mut track, open, .. } = playing;
         for note in open.into_values() {
             self.remarks.add(
                 format!("track {}", self.number),
                 "a note that never ends was ended with its track",
             );
-            let bends = note.bends.start..track.bends[usize::from(note.channel)].len();
-            track.notes.push(Note { end: now, bends, ..note });
+            track.end_note(note, now);
         }
         track.end = now;
         Ok(track)
