@@ -64,6 +64,7 @@ fn a_finger_heard_before_a_strike_moves_no_strike_and_no_verdict() {
         }
         let take = support::listened(&samples, rate);
         let judgement = judge_take(&expected, &take, &judge::Settings::default());
+        assert_eq!(judgement.steps.len(), begins_s.len(), "{name}");
         for (step, begin_s) in judgement.steps.iter().zip(&begins_s) {
             assert_eq!(step.verdict, Verdict::Right, "{name}, step {}", step.step);
             let off_s = step.start_s.unwrap() - begin_s;

@@ -110,6 +110,7 @@ fn strums_are_measured(strums: &[(u64, f64, [f64; 6])]) {
             .map(|(i, (string, off))| note(string, 0, off, 0.2 + gap_s * i as f64, 3.4))
             .collect();
         let strings = tuned(&take(&notes, seed), wanted(None)).strings();
+        assert_eq!(strings.len(), 6);
         for (heard, off) in strings.iter().zip(offs) {
             let Some(mean) = heard.measured else { panic!("take {seed}: {heard:?} not heard") };
             let error = mean.cents - off;
@@ -125,6 +126,7 @@ fn a_muted_string_of_a_strum_is_named() {
         let notes: Vec<PluckedNote> =
             (1..=6).rev().filter(|s| *s != muted).map(|s| note(s, 0, 0.0, 0.2, 3.2)).collect();
         let strings = tuned(&take(&notes, 5), wanted(None)).strings();
+        assert_eq!(strings.len(), 6);
         for heard in strings {
             let silent = heard.verdict == Verdict::NotHeard;
             assert_eq!(silent, heard.string.0 == muted, "{muted} muted: {heard:?}");

@@ -107,6 +107,7 @@ proptest! {
     #[test]
     fn every_struck_mark_is_played_once(lick in any_lick()) {
         let expected = lick.expected();
+        prop_assert_eq!(expected.steps.len(), lick.steps.len());
         for (step, asked) in lick.steps.iter().zip(&expected.steps) {
             let struck = step.marks.iter().filter(|mark| mark.is_struck()).count();
             prop_assert_eq!(asked.struck.len(), struck);
