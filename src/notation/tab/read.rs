@@ -453,8 +453,17 @@ fn steps(columns: Vec<Column>, end: Time, lick: &Lick, remarks: &mut Remarks) ->
     for string in leaving.iter().flatten() {
         remarks.add("", format!("a {:?} that leads nowhere was left out", string.sign()));
     }
+    lasting(steps, end, lick.meter.unit, remarks)
+}
+
+/// The steps with their lengths, from when each begins and where; times are in beats of `unit`.
+fn lasting(
+    steps: Vec<(Time, String, Step)>,
+    end: Time,
+    unit: u8,
+    remarks: &mut Remarks,
+) -> Vec<Step> {
     let ends: Vec<Time> = steps.iter().skip(1).map(|(start, ..)| *start).chain([end]).collect();
-    let unit = lick.meter.unit;
     steps
         .into_iter()
         .zip(ends)
