@@ -23,6 +23,7 @@ use super::verdict::HeardNote;
 use super::verdict::Pitch;
 use super::verdict::Status;
 use super::verdict::StepJudgement;
+use super::verdict::Verdict;
 use crate::engine::HeardPitch;
 use crate::engine::Stage;
 use crate::engine::Strike;
@@ -58,6 +59,8 @@ const GUESSED_DELAY_S: f64 = 0.04;
 const FIRST_GUESS_S: f64 = 0.15;
 /// How long the last strike of a pass is listened to, in seconds: the engine's whole strike.
 const LAST_STRIKE_S: f64 = 1.6;
+/// … and how long it is waited for another try if it was wrong.
+const LAST_TRY_S: f64 = 3.0;
 /// What a click is followed by before the pass is over, in seconds.
 const TAIL_S: f64 = 0.5;
 
@@ -280,7 +283,11 @@ impl Pass {
                     true => 0.0,
                     false => last_step.length_beats * self.manner.beat_s,
                 };
-                let wait = self.samples(LAST_STRIKE_S.max(staged_s));
+                let heard_s = match last.judgement.verdict {
+                    Verdict::Right => LAST_STRIKE_S,
+                    _ => LAST_TRY_S,
+                };
+                let wait = self.samples(heard_s.max(staged_s));
                 if now.0 as f64 >= last.onset.0 as f64 + wait {
                     self.end(now, told);
                 }

@@ -70,6 +70,13 @@ impl Follower {
         path
     }
 
+    /// Whether what was struck at `onset` is all that some step of several notes asks for.
+    fn is_double_stop(&self, onset: SampleIndex, steps: &[ExpectedStep]) -> bool {
+        let last = self.strikes.last().filter(|followed| followed.strike.onset == onset);
+        let distances = last.map_or(&[][..], |followed| &followed.distances);
+        distances.iter().zip(steps).any(|(&d, step)| d == 0.0 && step.struck.len() > 1)
+    }
+
     fn forget(&mut self, onset: SampleIndex) -> Option<Followed> {
         self.strikes.pop_if(|followed| followed.strike.onset == onset)
     }
@@ -200,8 +207,11 @@ impl Pass {
         self.take_back(index, onset, told);
     }
 
-    /// Whether `strike`, taken for step `index`, was talk.
+    /// Whether `strike`, taken for step `index`, was talk, which is no two notes that a step asks for.
     pub(super) fn is_talk(&self, index: usize, strike: &Strike) -> bool {
+        if self.follower.is_double_stop(strike.onset, &self.steps) {
+            return false;
+        }
         let since = |at: SampleIndex| strike.onset.0.saturating_sub(at.0) as f64;
         let is_amid = self.talked.is_some_and(|at| since(at) <= self.samples(TALK_S));
         let found = self.tries[index].as_ref();
