@@ -9,12 +9,15 @@ use crate::licks;
 use crate::licks::N_STEPS;
 use crate::licks::Planted;
 use crate::licks::Played;
+use crate::licks::STRUM_S;
 use crate::licks::Way;
+use crate::support::cases::Placed;
 use crate::support::cases::Random;
 use crate::support::cases::add;
 use crate::support::cases::mix;
 use crate::support::corpus::RATE;
 use crate::support::corpus::Set;
+use crate::support::neck::strum;
 use crate::support::spoil::decibels;
 use crate::support::talk::Speaker;
 use crate::support::talk::speakers;
@@ -24,6 +27,8 @@ const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
 /// How long is talked at a time, and between talk and play, in seconds.
 const TALK_S: [f64; 2] = [3.0, 8.0];
 const GAP_S: [f64; 2] = [0.4, 1.2];
+/// In a lesson, before a step and while it sounds.
+const SHOWN_S: [f64; 2] = [1.0, 3.0];
 /// Talk against the lick, peak to peak, in decibels, and where both sound at once.
 const LEVEL_DB: [f64; 2] = [-12.0, 0.0];
 const ALONG_DB: [f64; 2] = [-30.0, -12.0];
@@ -36,6 +41,8 @@ enum When {
     Never,
     BeforeAndAfter,
     InAPause,
+    /// Before every step, which is then shown by itself; the lick comes at the end.
+    Lesson,
     AllAlong,
 }
 
@@ -52,7 +59,7 @@ pub fn measure(plan: &Plan) {
         println!("skipped: asterisk-core-sounds-en-wav and its like are not installed");
         return;
     }
-    let all = [When::Never, When::BeforeAndAfter, When::InAPause, When::AllAlong];
+    let all = [When::Never, When::BeforeAndAfter, When::InAPause, When::Lesson, When::AllAlong];
     let mut outcomes = Vec::new();
     for set in plan.instruments() {
         for when in all {
@@ -113,6 +120,29 @@ fn outcome(
             let lick = mix(&played.notes, length_s + moved_s, noise_db, random);
             let gain = decibels(random.between(LEVEL_DB[0], LEVEL_DB[1]));
             add(lick, &speaker.talk(pause, random), stops_s, gain)
+        }
+        When::Lesson => {
+            let (mut shown, mut talks, mut at_s) = (Vec::new(), Vec::new(), 0.3);
+            for step in &played.asked {
+                let talk_s = random.between(SHOWN_S[0], SHOWN_S[1]);
+                talks.push((at_s, talk_s));
+                at_s += talk_s + 0.3;
+                let notes = strum(set, step, at_s, STRUM_S, random)?;
+                at_s += random.between(SHOWN_S[0], SHOWN_S[1]);
+                shown.extend(notes.into_iter().map(|note| Placed { end_s: at_s - 0.1, ..note }));
+            }
+            let moved_s = at_s + gap_s;
+            let moved = played.notes.iter().map(|note| Placed {
+                start_s: note.start_s + moved_s,
+                end_s: note.end_s + moved_s,
+                ..*note
+            });
+            shown.extend(moved);
+            let gain = decibels(random.between(LEVEL_DB[0], LEVEL_DB[1]));
+            let lesson = mix(&shown, length_s + moved_s, noise_db, random);
+            talks.into_iter().fold(lesson, |lesson, (at_s, talk_s)| {
+                add(lesson, &speaker.talk(talk_s, random), at_s, gain)
+            })
         }
         When::AllAlong => {
             let lick = mix(&played.notes, length_s, noise_db, random);
