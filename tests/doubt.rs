@@ -71,6 +71,26 @@ fn verdicts(judgement: &TakeJudgement) -> Vec<Verdict> {
     judgement.steps.iter().map(|step| step.verdict).collect()
 }
 
+/// Of two notes one is struck and damped so soon: of right double stops that short one in five lacks a note, too.
+#[test]
+fn what_is_damped_at_once_may_lack_a_note() {
+    let (asked, played) =
+        (lick(&["beats = 1, frets = 'x x x 9 8 x'"]), lick(&["beats = 1, frets = 'x x x x 8 x'"]));
+    let after = |damped_s: f64| {
+        let mut samples = performed(&played, &[]);
+        let fade = at(0.01);
+        samples.iter_mut().skip(at(START_S + damped_s)).enumerate().for_each(|(i, sample)| {
+            *sample *= (fade as f32 - i as f32).max(0.0) / fade as f32;
+        });
+        let judgement = judged(&asked, &samples, &[]);
+        (judgement.steps[0].verdict, judgement.steps[0].remarks.join(""))
+    };
+    let (verdict, reason) = after(0.09);
+    assert_eq!(verdict, Verdict::Unsure);
+    assert!(reason.ends_with("ms only, too shortly to tell"), "{reason}");
+    assert_eq!(after(0.3).0, Verdict::Incomplete);
+}
+
 /// Notes of a bass lie below what the ear looks for (B1): whoever plays them is not told to be wrong, and
 /// whoever plays other notes is.
 #[test]

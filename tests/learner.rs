@@ -50,10 +50,11 @@ fn played(letters: &str) -> Vec<f32> {
     played_every(1, letters)
 }
 
+/// Followed by as much silence as the last step is waited for.
 fn played_every(beats: u32, letters: &str) -> Vec<f32> {
     let sound = Performance::new(&lick(letters, beats), &Manner::default());
     let sound = sound.render(rate(), &Room::noisy(45.0), 11);
-    [vec![0.0; 24_000], sound, vec![0.0; 48_000]].concat()
+    [vec![0.0; 24_000], sound, vec![0.0; 168_000]].concat()
 }
 
 /// A letter for every step: as it is asked for where it is right, small where it is wrong, `-` where it was not

@@ -22,8 +22,10 @@ use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
 
-/// What sounds for less than this cannot be judged, in seconds.
+/// What sounds for less than this cannot be judged, in seconds, …
 const SHORTEST_S: f64 = 0.06;
+/// … and of what sounds for less than this notes are missed: in one of five right double stops of 0.11 s.
+const MISSED_S: f64 = 0.12;
 /// The ear follows a pitch from note to note if each sounds for this long, in seconds.
 const FOLLOWED_S: f64 = 0.16;
 
@@ -32,10 +34,15 @@ const LOWEST: MidiNote = MidiNote(35);
 /// Semitones from a note up to its partials, the nearest ones in equal temperament.
 const PARTIALS: [u8; 7] = [12, 19, 24, 28, 31, 34, 36];
 
-/// What sounded too shortly to be heard.
+/// What sounded too shortly to be heard, or to say that a note of it was missing.
 pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
     let heard_s = strike.end.seconds(rate) - strike.onset.seconds(rate);
-    if heard_s < SHORTEST_S && judgement.verdict != Verdict::Right {
+    let least_s = match judgement.verdict {
+        Verdict::Right => return,
+        Verdict::Incomplete => MISSED_S,
+        Verdict::Wrong | Verdict::NotPlayed | Verdict::Unsure => SHORTEST_S,
+    };
+    if heard_s < least_s {
         doubt(
             judgement,
             format!("it sounded for {:.0} ms only, too shortly to tell", 1000.0 * heard_s.max(0.0)),

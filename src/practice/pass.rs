@@ -10,6 +10,7 @@ mod unclear;
 use follow::Follower;
 
 use super::alignment::Place;
+use super::doubt::doubt_if_short;
 use super::doubt::doubt_if_unfollowed;
 use super::judge;
 use super::judge::judge_moves;
@@ -437,6 +438,9 @@ impl Pass {
         let step = &self.steps[index];
         let start_s = strike.onset.seconds(self.manner.rate);
         let mut judgement = judge_strike(step, strike, &self.manner.judge, offset);
+        if strike.stage == Stage::Whole {
+            doubt_if_short(&mut judgement, strike, self.manner.rate);
+        }
         judgement.start_s = Some(start_s);
         judgement.timing_ms = self.late_ms(step.number, start_s);
         let judged = Try { onset: strike.onset, stage: strike.stage, judgement };
