@@ -8,7 +8,8 @@
 //! which cannot damp it and whose notes sound otherwise, it counts as the way down there, unless it is
 //! the bass below them. Double stops that follow each other slide along their strings; to leave both
 //! for others counts as moving on by the width of the hand, unless a pause as long as the notes gives
-//! time for it. A note keeps its string as long as it sounds, and slides on a stopped one.
+//! time for it. A note keeps its string as long as it sounds, and slides on a stopped one
+//! where it can.
 //! **Limits.** Where no way exists, notes that still sound are cut short, and after that notes are
 //! left out from the middle of the chord; both are told.
 
@@ -106,7 +107,9 @@ pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
     capo: Fret,
 ) -> Vec<Option<Placed<T>>> {
     let last = LAST_FRET.0.saturating_sub(capo.0);
-    let choices: Vec<Layout> = notes.iter().map(|note| choices(note, open, last)).collect();
+    let everywhere: Vec<Layout> = notes.iter().map(|note| choices(note, open, last)).collect();
+    let choices: Vec<Layout> =
+        notes.iter().zip(&everywhere).map(|(note, all)| stopped(note, all)).collect();
     let mut ends: Vec<T> = notes.iter().map(|note| note.end).collect();
     let mut onsets: Vec<Onset> = Vec::new();
     let mut next = 0;
@@ -131,16 +134,24 @@ pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
         while held.len() + fresh.len() > MAX_NOTES && !fresh.is_empty() {
             fresh.remove(fresh.len() / 2);
         }
-        let mut ways = extend(before, rested, &held, &fresh, &choices);
+        // A slide to an open string is better than none.
+        let extended = |held: &[usize], fresh: &[usize]| {
+            let ways = extend(before, rested, held, fresh, &choices);
+            match ways.is_empty() {
+                true => extend(before, rested, held, fresh, &everywhere),
+                false => ways,
+            }
+        };
+        let mut ways = extended(&held, &fresh);
         if ways.is_empty() && !held.is_empty() {
             for note in kept.drain(..) {
                 ends[note] = now;
             }
-            ways = extend(before, rested, &[], &fresh, &choices);
+            ways = extended(&[], &fresh);
         }
         while ways.is_empty() && !fresh.is_empty() {
             fresh.remove(fresh.len() / 2);
-            ways = extend(before, rested, &[], &fresh, &choices);
+            ways = extended(&[], &fresh);
         }
         if !ways.is_empty() {
             kept.extend(&fresh);
@@ -160,18 +171,22 @@ pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
     placed
 }
 
-/// The strings and frets a note can begin at: where it slides, stopped ones if there are any.
+/// The strings and frets a note can begin at.
 fn choices<T>(note: &Wanted<T>, open: &[(StringNumber, MidiNote)], last: u8) -> Layout {
-    let choices = open.iter().filter_map(|&(string, open)| {
+    let choice = |&(string, open): &(StringNumber, MidiNote)| {
         let fret = note.note.0.checked_sub(open.0)?;
         (fret >= note.down && fret.saturating_add(note.up) <= last).then_some((string, fret))
-    });
-    let choices: Layout = choices.collect();
+    };
+    open.iter().filter_map(choice).collect()
+}
+
+/// Of `all` strings and frets of a note those on which it is stopped all along, if it slides and there are any.
+fn stopped<T>(note: &Wanted<T>, all: &Layout) -> Layout {
     let is_stopped = |&(_, fret): &(StringNumber, u8)| fret > note.down;
     let slides = note.down > 0 || note.up > 0;
-    match slides && choices.iter().any(is_stopped) {
-        true => choices.into_iter().filter(is_stopped).collect(),
-        false => choices,
+    match slides && all.iter().any(is_stopped) {
+        true => all.iter().copied().filter(is_stopped).collect(),
+        false => all.clone(),
     }
 }
 

@@ -148,6 +148,13 @@ fn no_slide_begins_on_an_open_string() {
     }
 }
 
+/// Low E sounds on one string only; what slides to A beside it ends on the open fifth.
+#[test]
+fn a_slide_to_an_open_string_is_kept_where_there_is_no_other() {
+    let slide = ["0 3s0 x x x x"];
+    assert_eq!(columns(&through_midi(&lick(&slide))), slide);
+}
+
 #[test]
 fn a_scale_in_the_open_position_has_its_open_strings() {
     let scale = [
