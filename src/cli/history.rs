@@ -75,7 +75,12 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let shown = if args.all { usize::MAX } else { SHOWN };
     match common.json {
         true => output::print(|out| json::document(out, &history::document(&entries))),
-        false => output::print_text(|out, look| history::text(out, &entries, shown, look.width)),
+        false => {
+            for at in entries.iter_mut().filter_map(|entry| entry.recorded_at.as_mut()) {
+                *at = kept::on_this_clock(at);
+            }
+            output::print_text(|out, look| history::text(out, &entries, shown, look.width))
+        }
     }?;
     Ok(Outcome::Done)
 }

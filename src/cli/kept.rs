@@ -15,6 +15,8 @@ use std::time::SystemTime;
 use etcetera::BaseStrategy;
 use serde_json::Value;
 use time::OffsetDateTime;
+use time::UtcOffset;
+use time::format_description::well_known::Rfc3339;
 
 use super::exit::Failure;
 use super::output;
@@ -32,6 +34,17 @@ const NAME_BYTES: usize = 110;
 /// The part of a time that names begin with.
 const WHOLE_SECONDS: usize = "2026-03-07T18:05:59".len();
 
+/// A time of [RFC 3339](https://www.rfc-editor.org/rfc/rfc3339) as clocks in this place showed it then; as it is
+/// where it is no such time or the place is not known.
+pub fn on_this_clock(time: &str) -> String {
+    let here = || {
+        let time = OffsetDateTime::parse(time, &Rfc3339).ok()?;
+        let offset = UtcOffset::local_offset_at(time).ok()?;
+        time.to_offset(offset).format(&Rfc3339).ok()
+    };
+    here().unwrap_or_else(|| time.to_owned())
+}
+
 /// Keeps every take that was judged, and tells where. What cannot be kept is told and no error: the
 /// judgement stands.
 pub fn keep<'a>(page: &Page, takes: impl IntoIterator<Item = &'a TakeReport>) {
@@ -43,16 +56,30 @@ pub fn keep<'a>(page: &Page, takes: impl IntoIterator<Item = &'a TakeReport>) {
         fs::create_dir_all(&folder).map_err(|error| {
             Failure::new(format!("{}: cannot be made: {}", folder.display(), error.kind()), "")
         })?;
-        judged.iter().try_for_each(|take| keep_one(&folder, page, take))?;
-        Ok(folder)
+        // What cannot be kept of one take keeps none of the others.
+        let kept = judged.iter().map(|take| keep_one(&folder, page, take));
+        let lost: Vec<Failure> = kept.filter_map(Result::err).collect();
+        Ok((folder, lost))
     });
-    let takes = if judged.len() == 1 { "take" } else { "takes" };
+    let of_all = |lost: usize| match judged.len() {
+        1 => "take".to_owned(),
+        all if lost == all => "takes".to_owned(),
+        all => format!("{lost} of {all} takes"),
+    };
     output::tell(&match written {
-        Ok(folder) => format!(
-            "{takes} kept for `doublecheck history` in {} (--no-history keeps nothing)",
+        Ok((folder, lost)) if lost.is_empty() => format!(
+            "{} kept for `doublecheck history` in {} (--no-history keeps nothing)",
+            of_all(judged.len()),
             folder.display()
         ),
-        Err(failure) => format!("{takes} not kept for `doublecheck history`: {}", failure.error),
+        Ok((_, lost)) => {
+            let takes = of_all(lost.len());
+            format!("{takes} not kept for `doublecheck history`: {}", lost[0].error)
+        }
+        Err(failure) => {
+            let takes = of_all(judged.len());
+            format!("{takes} not kept for `doublecheck history`: {}", failure.error)
+        }
     });
 }
 

@@ -216,3 +216,25 @@ fn a_take_kept_by_an_earlier_version_is_replaced_by_itself_only() {
         assert_eq!(kept(&desk).len(), count, "{name}");
     }
 }
+
+/// Nine hours east (TZ as POSIX.1-2017, 8.3, has it) the evening of the 7th in Greenwich is the 8th.
+#[test]
+fn days_are_those_of_the_clock_on_the_wall() {
+    let desk = Desk::new();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio");
+    let lick = folder.join("semitone-off.toml").display().to_string();
+    fs::copy(folder.join("semitone-off.wav"), desk.path("take.wav")).expect("a take");
+    at_noon(&desk.path("take.wav"));
+    desk.run(&["check", &lick, "take.wav"]).done();
+    for (place, day) in [("GMT0", "2026-03-07"), ("JST-9", "2026-03-08")] {
+        let there = |arguments: &[&str]| {
+            let mut command = desk.command(arguments);
+            Run::of(command.env("TZ", place).stdin(Stdio::null()).output().expect("it starts"))
+        };
+        let page = there(&["history"]);
+        assert!(page.done().out.contains(day), "{place}: {}", page.out);
+        let document = there(&["history", "--json"]).done().json();
+        let at = &document["licks"][0]["takes"][0]["recorded_at"];
+        assert_eq!(at.as_str().expect("a time"), "2026-03-07T18:05:59.000Z", "{place}");
+    }
+}
