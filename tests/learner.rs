@@ -79,13 +79,18 @@ fn checked(played: &[f32]) -> String {
 
 /// What the screen shows in the end, how often it was told otherwise first, and passes finished.
 fn practised(played: &[f32], repeat: usize) -> (String, usize, usize) {
+    practised_to(played, repeat, usize::MAX)
+}
+
+/// The same beside a click that dies after so many samples.
+fn practised_to(played: &[f32], repeat: usize, click_dies: usize) -> (String, usize, usize) {
     let settings = Settings {
         rate: rate(),
-        pace: Pace::Free,
+        pace: if click_dies == usize::MAX { Pace::Free } else { Pace::Click },
         speed: 1.0,
         repeat,
         faster: 0.0,
-        delay: Delay::Estimated,
+        delay: Delay::Measured(0.0),
         judge: judge::Settings::default(),
     };
     let mut session = Session::new(lick("ABCDEF", 1), settings);
@@ -95,6 +100,10 @@ fn practised(played: &[f32], repeat: usize) -> (String, usize, usize) {
         let mut news = Vec::new();
         if session.pass().is_none() && !session.is_over() {
             session.begin(&mut news);
+            session.click_begins(24_000.0);
+        }
+        if session.position().0 as usize >= click_dies {
+            session.lose_click();
         }
         session.push(block, &mut news);
         for news in news {
@@ -162,6 +171,13 @@ fn what_is_shown_step_by_step_is_no_run() {
         assert_eq!(checked(&lesson), run);
     }
     assert_eq!(checked(&played_every(5, "ABcDEF")), "ABcDEF", "nothing but that");
+}
+
+/// At the player's pace from the middle of a pass on, it goes on where it was.
+#[test]
+fn where_the_click_dies_the_next_step_is_due() {
+    let sound = played("ABCdEF");
+    assert_eq!(practised_to(&sound, 1, 24_000 + 24 * 3750), ("ABCdEF".to_owned(), 0, 1));
 }
 
 #[test]

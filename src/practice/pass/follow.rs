@@ -99,7 +99,7 @@ impl Pass {
             Some(before) => (before.due, before.replaced),
             None => (index, None),
         };
-        let followed = Followed { due, replaced, ..self.followed(strike, index) };
+        let followed = Followed { index, replaced, ..self.followed(strike, due) };
         self.follower.strikes.push(followed);
         if self.follower.strikes.len() > REMEMBERED {
             self.follower.strikes.remove(0);
@@ -111,17 +111,20 @@ impl Pass {
         Place::Step(index)
     }
 
-    /// What `strike`, told of step `index`, costs at every step.
-    fn followed(&self, strike: &Strike, index: usize) -> Followed {
+    /// What `strike`, which came when step `due` was, costs at every step.
+    fn followed(&self, strike: &Strike, due: usize) -> Followed {
         let distance = |step| {
             let found = match_strike(step, strike, self.manner.judge.reference, self.offset);
             found.distance(step.struck.len())
         };
         let distances: Vec<f64> = self.steps.iter().map(distance).collect();
         let way = |to: usize| match self.follower.strikes.last() {
-            None => (self.jump(None, to), to),
+            None => (self.jump(due, to), to),
             Some(last) => {
-                let costs = |from: usize| last.ways[from].0 + self.jump(Some((from, last)), to);
+                let costs = |from: usize| {
+                    let is_mended = from == to && last.distances[from] > 0.0;
+                    last.ways[from].0 + if is_mended { MEND } else { self.jump(from + 1, to) }
+                };
                 let from = cheapest((0..self.steps.len()).map(costs));
                 (costs(from), from)
             }
@@ -131,19 +134,13 @@ impl Pass {
             (cost + distances[to], from)
         });
         let (strike, ways) = (strike.clone(), ways.collect());
-        Followed { strike, index, replaced: None, due: index, ways, distances }
+        Followed { strike, index: due, replaced: None, due, ways, distances }
     }
 
-    /// What it costs to strike step `to` after another; to begin with, the first is the next.
-    fn jump(&self, from: Option<(usize, &Followed)>, to: usize) -> f64 {
-        let next = from.map_or(0, |(from, _)| from + 1);
+    /// What it costs to strike step `to` where step `next` is the next.
+    fn jump(&self, next: usize, to: usize) -> f64 {
         if to == next {
             return 0.0;
-        }
-        if let Some((from, last)) = from
-            && (from, true) == (to, last.distances[from] > 0.0)
-        {
-            return MEND;
         }
         let n_notes = self.steps[to].struck.len().min(2);
         2.0 * JUMP / n_notes as f64 + A_STEP * to.abs_diff(next) as f64
