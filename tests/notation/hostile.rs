@@ -293,6 +293,33 @@ fn a_bracket_moves_no_mark_of_tab() {
     }
 }
 
+/// Vibrato is drawn out to the length of its note (common practice).
+#[test]
+fn drawn_out_vibrato_is_left_out_and_told() {
+    let waves = "e|-7~~-12--~~-|\nB|------------|\nG|------------|\nD|------------|\n\
+                 A|------------|\nE|------------|\n";
+    let reading = tab::read(waves).unwrap();
+    assert_eq!(reading.lick.steps.len(), 2);
+    let told = "line 1, column 4: vibrato was left out (and once more)";
+    assert!(reading.remarks.iter().any(|remark| remark == told), "{:?}", reading.remarks);
+}
+
+/// `fingering`, `fermata` and `staccato` of MusicXML 4.0 have no place in a lick.
+#[test]
+fn signs_of_musicxml_without_a_place_in_a_lick_are_told() {
+    let document = musicxml::write(&embedded().next().unwrap()).unwrap();
+    assert!(document.contains("<technical>"), "{document}");
+    let signs =
+        "<fermata/><articulations><staccato/></articulations><technical><fingering>1</fingering>";
+    let document = document.replacen("<technical>", signs, 1);
+    let reading = musicxml::read(document.as_bytes()).unwrap();
+    for sign in ["fermata", "fingering", "staccato"] {
+        let told = format!("a lick has no sign for {sign}: left out");
+        assert!(reading.remarks.iter().any(|r| r.contains(&told)), "{:?}", reading.remarks);
+    }
+    assert_eq!(reading.remarks.len(), 3, "{:?}", reading.remarks);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
 

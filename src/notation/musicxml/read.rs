@@ -8,6 +8,7 @@ use super::SAME_STEP;
 use super::archive;
 use super::harmony;
 use super::strings::string_and_fret;
+use super::strings::unread;
 use super::xml;
 use super::xml::Element;
 use crate::lick::Lick;
@@ -345,6 +346,10 @@ impl<'a> Reader<'a> {
                 }
                 let its_staff = element.child_text("staff").unwrap_or("1");
                 if staff.is_none_or(|staff| staff == its_staff) {
+                    for sign in unread(element) {
+                        let sign = sign.name.replace('-', " ");
+                        self.remarks.add(place, format!("a lick has no sign for {sign}: left out"));
+                    }
                     let span = (clock.last_start, clock.last_start.saturating_add(length));
                     self.note(element, span, found)?;
                 }

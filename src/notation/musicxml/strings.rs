@@ -150,6 +150,18 @@ fn technical(note: &Element) -> impl Iterator<Item = &Element> {
     note.named("notations").flat_map(|n| n.named("technical")).flat_map(|t| &t.children)
 }
 
+/// The signs at a note that nothing here reads: fingerings, accents, ornaments.
+pub(super) fn unread(note: &Element) -> impl Iterator<Item = &Element> {
+    const READ: [&str; 7] =
+        ["string", "fret", "hammer-on", "pull-off", "bend", "harmonic", "other-technical"];
+    const GROUPS: [&str; 3] = ["technical", "articulations", "ornaments"];
+    let notations = || note.named("notations").flat_map(|notations| &notations.children);
+    let grouped = notations().filter(|group| GROUPS.contains(&group.name.as_str()));
+    let grouped = grouped.flat_map(|group| &group.children);
+    let fermatas = notations().filter(|sign| sign.name == "fermata");
+    grouped.chain(fermatas).filter(|sign| !READ.contains(&sign.name.as_str()))
+}
+
 /// The string and fret that a note names.
 pub(super) fn string_and_fret(note: &Element) -> Option<(&Element, &Element)> {
     let find = |name: &str| technical(note).find(|mark| mark.name == name);

@@ -195,14 +195,18 @@ fn system_columns(
             let length = line[at..].iter().take_while(|c| !matches!(c, '-' | '|' | ' ')).count();
             if length > 0 {
                 let text: String = line[at..at + length].iter().collect();
+                let told_at = || format!("line {}, column {}", system.line + index, at + 1);
+                // Drawn out to the note's length it stands by itself.
+                if text.chars().all(|c| c == '~') {
+                    remarks.add(told_at(), token::VIBRATO);
+                    at += length;
+                    continue;
+                }
                 let token = token::parse(&text).map_err(|(offset, problem)| {
                     let place = Place::Text { line: system.line + index, column: at + offset + 1 };
                     NotationError::Malformed { place, problem }
                 })?;
-                for remark in &token.remarks {
-                    let place = format!("line {}, column {}", system.line + index, at + 1);
-                    remarks.add(place, *remark);
-                }
+                token.remarks.iter().for_each(|remark| remarks.add(told_at(), *remark));
                 found.push((at, at + length, string, token));
             }
             at += length.max(1);

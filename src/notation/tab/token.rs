@@ -6,6 +6,9 @@ use crate::lick::mark::MoveKind;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::LAST_FRET;
 
+/// Told of a note that wavers.
+pub(super) const VIBRATO: &str = "vibrato was left out";
+
 /// A mark of one string with what leads to it and on from it.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Token {
@@ -162,7 +165,8 @@ impl Scan<'_> {
     fn ornaments_and_leave(&mut self, what: &What) -> Result<Option<MoveKind>, (usize, String)> {
         while let Some(next) = self.peek() {
             match next {
-                '~' | 'v' | 'V' => self.remarks.push("vibrato was left out"),
+                '~' | 'v' | 'V' if self.remarks.last() == Some(&VIBRATO) => {}
+                '~' | 'v' | 'V' => self.remarks.push(VIBRATO),
                 'r' => {
                     self.remarks.push("the release of a bend was left out");
                     while self.chars.get(self.at + 1).is_some_and(char::is_ascii_digit) {
