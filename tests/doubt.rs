@@ -10,8 +10,6 @@ use doublecheck::lick::expected::Expected;
 use doublecheck::lick::library::STARTER;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
-use doublecheck::practice::pass::Delay;
-use doublecheck::practice::pass::Pace;
 use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
 use doublecheck::practice::session::Session;
@@ -359,18 +357,7 @@ fn a_slide_or_bend_too_short_to_be_followed_is_unsure() {
 #[test]
 fn a_slide_too_short_to_be_followed_is_unsure_as_it_is_played() {
     let lick = lick(&moving("5s8", 0.25).each_ref().map(String::as_str));
-    let mut session = Session::new(
-        lick.clone(),
-        Settings {
-            rate: rate(),
-            pace: Pace::Free,
-            speed: 1.0,
-            repeat: 1,
-            faster: 0.0,
-            delay: Delay::Estimated,
-            judge: judge::Settings::default(),
-        },
-    );
+    let mut session = Session::new(lick.clone(), Settings::at_leisure(rate()));
     let mut news = Vec::new();
     session.begin(&mut news);
     for block in performed(&lick, &[]).chunks(480) {

@@ -12,7 +12,6 @@ use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
-use doublecheck::practice::pass::Delay;
 use doublecheck::practice::pass::Pace;
 use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
@@ -84,15 +83,8 @@ fn practised(played: &[f32], repeat: usize) -> (String, usize, usize) {
 
 /// The same beside a click that dies after so many samples.
 fn practised_to(played: &[f32], repeat: usize, click_dies: usize) -> (String, usize, usize) {
-    let settings = Settings {
-        rate: rate(),
-        pace: if click_dies == usize::MAX { Pace::Free } else { Pace::Click },
-        speed: 1.0,
-        repeat,
-        faster: 0.0,
-        delay: Delay::Measured(0.0),
-        judge: judge::Settings::default(),
-    };
+    let pace = if click_dies == usize::MAX { Pace::Free } else { Pace::Click };
+    let settings = Settings { pace, repeat, ..Settings::at_leisure(rate()) };
     let mut session = Session::new(lick("ABCDEF", 1), settings);
     let mut shown: BTreeMap<usize, StepJudgement> = BTreeMap::new();
     let (mut meant, mut passes) = (0, 0);

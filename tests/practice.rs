@@ -65,15 +65,7 @@ fn checked(expected: &Expected, samples: &[f32], rate: SampleRate) -> Vec<(usize
 }
 
 fn free(rate: SampleRate, repeat: usize) -> Settings {
-    Settings {
-        rate,
-        pace: Pace::Free,
-        speed: 1.0,
-        repeat,
-        faster: 0.0,
-        delay: Delay::Estimated,
-        judge: judge::Settings::default(),
-    }
+    Settings { repeat, ..Settings::at_leisure(rate) }
 }
 
 /// Everything a session tells of `samples`, passes begun as soon as they may.

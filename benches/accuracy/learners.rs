@@ -6,9 +6,6 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use doublecheck::lick::expected::Expected;
-use doublecheck::practice::judge;
-use doublecheck::practice::pass::Delay;
-use doublecheck::practice::pass::Pace;
 use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
 use doublecheck::practice::session::Session;
@@ -184,16 +181,7 @@ fn strikes<'a>(
 
 /// What the screen shows of every step in the end.
 fn shown(expected: &Expected, samples: &[f32], rate: SampleRate) -> BTreeMap<usize, Verdict> {
-    let settings = Settings {
-        rate,
-        pace: Pace::Free,
-        speed: 1.0,
-        repeat: 1,
-        faster: 0.0,
-        delay: Delay::Estimated,
-        judge: judge::Settings::default(),
-    };
-    let mut session = Session::new(expected.clone(), settings);
+    let mut session = Session::new(expected.clone(), Settings::at_leisure(rate));
     let (mut shown, mut news) = (BTreeMap::new(), Vec::new());
     session.begin(&mut news);
     for block in samples.chunks(512) {

@@ -27,9 +27,6 @@ use std::time::Instant;
 use doublecheck::engine::Stage;
 use doublecheck::lick;
 use doublecheck::lick::expected::Expected;
-use doublecheck::practice::judge;
-use doublecheck::practice::pass::Delay;
-use doublecheck::practice::pass::Pace;
 use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
 use doublecheck::practice::session::Session;
@@ -155,16 +152,7 @@ type Steps = BTreeMap<usize, Vec<(f64, Stage, Verdict)>>;
 /// have been played, and delays are those of the clock; without, they are those of the stream and of
 /// the processor.
 fn play(expected: Expected, samples: &[f32], rate: SampleRate, real_time: bool) -> Steps {
-    let settings = Settings {
-        rate,
-        pace: Pace::Free,
-        speed: 1.0,
-        repeat: 1,
-        faster: 0.0,
-        delay: Delay::Estimated,
-        judge: judge::Settings::default(),
-    };
-    let mut session = Session::new(expected, settings);
+    let mut session = Session::new(expected, Settings::at_leisure(rate));
     let (mut news, mut steps) = (Vec::new(), Steps::new());
     session.begin(&mut news);
     let begun = Instant::now();

@@ -53,6 +53,21 @@ pub struct Settings {
     pub judge: judge::Settings,
 }
 
+impl Settings {
+    /// One pass at the player's pace, the guitar tuned to A4 = 440 Hz.
+    pub fn at_leisure(rate: SampleRate) -> Self {
+        Self {
+            rate,
+            pace: Pace::Free,
+            speed: 1.0,
+            repeat: 1,
+            faster: 0.0,
+            delay: Delay::Estimated,
+            judge: judge::Settings::default(),
+        }
+    }
+}
+
 /// What a session has to tell.
 #[derive(Debug, Clone, PartialEq)]
 pub enum News {
