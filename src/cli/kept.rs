@@ -3,8 +3,8 @@
 //! **Conventions.** One file a take, in the form of `check --json` with the time of the recording and
 //! the path of its file added; its name begins with that time, so that names sort as the takes were played,
 //! and ends in the path. Names are short, and so may be alike: a number then tells takes apart. Judging the
-//! same recording again replaces its file, under another name or in another folder too. Whoever asks for JSON keeps takes as they like: nothing is
-//! written behind a script's back.
+//! same recording again replaces its file, under another name or in another folder too. Whoever asks for JSON
+//! keeps takes as they like: nothing is written behind a script's back.
 
 use std::fs;
 use std::io;

@@ -1,8 +1,8 @@
 //! One way through the steps: which step is due, which strike was meant for which step.
 //!
 //! **Conventions.** Instants are samples since the pass began. Lateness is positive.
-//! **Limits.** Strikes are given to steps as they come and stay there; [`super::judge`] sees the
-//! whole pass afterwards and knows a false start from a step.
+//! **Limits.** Beside a click strikes are given to steps as they come and stay there; at the player's pace
+//! the last few may turn out to be other steps' (`follow`). [`super::judge`] sees the whole pass afterwards.
 
 mod follow;
 mod unclear;

@@ -5,8 +5,8 @@
 //! string is the mean of its plucks since it was last tuned.
 //! **Limits.** A string more than [`REACH`] off is taken for the nearest one as long as that was not
 //! heard otherwise, as after new strings are put on, and as it is no octave of one that was not heard, as a
-//! harmonic is; more than [`FAR`] off, or half-way between two, it is not recognised. Beats are those of ideally limp strings; stiffness adds some tenths a second on
-//! low strings.
+//! harmonic is; more than [`FAR`] off, or half-way between two, it is not recognised. Beats are those of ideally
+//! limp strings; stiffness adds some tenths a second on low strings.
 //! **Reference.** Beats of a mistuned interval: H. Helmholtz, *On the Sensations of Tone*, ch. 8.
 
 use super::pluck::Fault;
