@@ -41,16 +41,10 @@ impl Lines {
             News::Pass(Told::Step(found)) => self.step(out, page, found),
             News::Pass(Told::Missed(number)) => writeln!(out, "{number:>4}  not played"),
             News::Pass(Told::TakenBack(number)) => {
-                match self.last.take_if(|last| last.0 == *number) {
-                    Some(_) => writeln!(out, "{number:>4}  waits again: that was no clear strike"),
-                    None => Ok(()),
-                }
+                self.waits_again(out, *number, "that was no clear strike")
             }
             News::Pass(Told::Meant { step, instead }) => {
-                match self.last.take_if(|last| last.0 == *step) {
-                    Some(_) => writeln!(out, "{step:>4}  waits again: that was step {instead}"),
-                    None => Ok(()),
-                }
+                self.waits_again(out, *step, &format!("that was step {instead}"))
             }
             News::Pass(Told::Stray { heard, .. }) => {
                 let heard: Vec<String> =
@@ -65,6 +59,14 @@ impl Lines {
                 writeln!(out, "{}", pass_line(over))
             }
             News::Pass(Told::Due(_) | Told::Over(_)) => Ok(()),
+        }
+    }
+
+    /// Takes back the last line, if it was of step `number`.
+    fn waits_again(&mut self, out: &mut impl Write, number: usize, why: &str) -> io::Result<()> {
+        match self.last.take_if(|last| last.0 == number) {
+            Some(_) => writeln!(out, "{number:>4}  waits again: {why}"),
+            None => Ok(()),
         }
     }
 

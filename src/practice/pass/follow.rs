@@ -113,11 +113,8 @@ impl Pass {
 
     /// What `strike`, which came when step `due` was, costs at every step.
     fn followed(&self, strike: &Strike, due: usize) -> Followed {
-        let distance = |step| {
-            let found = match_strike(step, strike, self.manner.judge.reference, self.offset);
-            found.distance(step.struck.len())
-        };
-        let distances: Vec<f64> = self.steps.iter().map(distance).collect();
+        let distances: Vec<f64> =
+            self.steps.iter().map(|step| self.distance(step, strike, self.offset)).collect();
         let way = |to: usize| match self.follower.strikes.last() {
             None => (self.jump(due, to), to),
             Some(last) => {
@@ -135,6 +132,11 @@ impl Pass {
         });
         let (strike, ways) = (strike.clone(), ways.collect());
         Followed { strike, index: due, replaced: None, due, ways, distances }
+    }
+
+    fn distance(&self, step: &ExpectedStep, strike: &Strike, offset: Cents) -> f64 {
+        let found = match_strike(step, strike, self.manner.judge.reference, offset);
+        found.distance(step.struck.len())
     }
 
     /// What it costs to strike step `to` where step `next` is the next.
@@ -180,15 +182,11 @@ impl Pass {
     /// Whether `strike`, after the last step went wrong, is of this pass still, and does not begin the next.
     pub(super) fn goes_back(&self, strike: &Strike, offset: Cents) -> bool {
         let is_right = |found: &Try| found.judgement.verdict == Verdict::Right;
-        let distance = |step: &ExpectedStep| {
-            let found = match_strike(step, strike, self.manner.judge.reference, offset);
-            found.distance(step.struck.len())
-        };
         let [first, others @ ..] = &self.steps[..] else { return false };
-        let begins = distance(first);
+        let begins = self.distance(first, strike, offset);
         let last = self.tries.last().and_then(Option::as_ref);
         last.is_some_and(|found| !is_right(found))
-            && others.iter().any(|step| distance(step) + MEND < begins)
+            && others.iter().any(|step| self.distance(step, strike, offset) + MEND < begins)
     }
 
     /// Takes that the strike at `onset` is over. One that was never told as a whole was none: what it began
