@@ -27,6 +27,7 @@ use crate::support::cases::mix;
 use crate::support::corpus::Set;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
+use crate::support::neck::ringing;
 use crate::support::neck::semitone_off;
 use crate::support::neck::strum;
 use crate::support::score;
@@ -43,6 +44,8 @@ const WRONG_IN: usize = 8;
 /// long, in seconds.
 const HALTS_IN: usize = 3;
 const HALT_S: [f64; 2] = [0.2, 3.0];
+/// … and before a step that is shown by itself.
+const SHOWN_S: [f64; 2] = [1.5, 4.0];
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Learner {
@@ -153,7 +156,7 @@ fn strikes<'a>(
             at_s += random.between(HALT_S[0], HALT_S[1]);
         }
         if learner == Learner::Teaching && placed.len() < 2 * N_STEPS {
-            at_s += random.between(1.5, 4.0);
+            at_s += random.between(SHOWN_S[0], SHOWN_S[1]);
         }
         let mut step = asked[k];
         if is_wrong {
@@ -171,12 +174,7 @@ fn strikes<'a>(
         before = Some(k);
         at_s += eighth_s;
     }
-    for i in 0..placed.len() {
-        let (string, note) = placed[i];
-        let again = placed[i + 1..].iter().find(|p| p.0 == string).map(|p| p.1.start_s - 0.02);
-        placed[i].1.end_s = again.unwrap_or(f64::INFINITY).min(note.start_s + RINGS_S);
-    }
-    Some((placed.into_iter().map(|p| p.1).collect(), at_s + 2.0))
+    Some((ringing(placed, RINGS_S), at_s + 2.0))
 }
 
 /// What the screen shows of every step in the end.

@@ -32,6 +32,7 @@ use crate::support::figures::spread;
 use crate::support::nearest_midi;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
+use crate::support::neck::ringing;
 use crate::support::neck::semitone_off;
 use crate::support::neck::strum;
 use crate::support::score;
@@ -284,14 +285,7 @@ impl<'a> Played<'a> {
             let notes = strum(set, step, at_s, STRUM_S, random)?;
             placed.extend(step.iter().map(|place| place.0).zip(notes));
         }
-        for i in 0..placed.len() {
-            let (string, note) = placed[i];
-            let again = placed[i + 1..].iter().find(|p| p.0 == string).map(|p| p.1.start_s);
-            let faded_s = note.start_s + (RINGS_STEPS as f64 * eighth_s).min(2.0);
-            // Where it stops it must not sound into the strike after it.
-            placed[i].1.end_s = again.map_or(faded_s, |at_s| (at_s - 0.02).min(faded_s));
-        }
-        let notes = placed.into_iter().map(|p| p.1).collect();
+        let notes = ringing(placed, (RINGS_STEPS as f64 * eighth_s).min(2.0));
         Some(Self { asked, played, begins_s, notes })
     }
 

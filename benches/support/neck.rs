@@ -55,3 +55,16 @@ pub fn strum<'a>(
     });
     Some(placed.collect())
 }
+
+/// Notes with their strings, in the order in which they are struck, each sounding until its string is struck again,
+/// `rings_s` at most.
+pub fn ringing(mut placed: Vec<(u8, Placed<'_>)>, rings_s: f64) -> Vec<Placed<'_>> {
+    for i in 0..placed.len() {
+        let (string, note) = placed[i];
+        let again = placed[i + 1..].iter().find(|p| p.0 == string).map(|p| p.1.start_s);
+        let faded_s = note.start_s + rings_s;
+        // Where it stops it must not sound into the strike after it.
+        placed[i].1.end_s = again.map_or(faded_s, |at_s| (at_s - 0.02).min(faded_s));
+    }
+    placed.into_iter().map(|p| p.1).collect()
+}
