@@ -6,6 +6,7 @@
 #![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use std::collections::BTreeMap;
+use std::num::NonZeroUsize;
 
 use doublecheck::engine::Listener;
 use doublecheck::lick::Lick;
@@ -18,6 +19,7 @@ use doublecheck::practice::session::News;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
 use doublecheck::practice::verdict::StepJudgement;
+use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
@@ -68,12 +70,29 @@ fn letters(verdict: impl Fn(usize) -> Option<Verdict>) -> String {
     "ABCDEF".char_indices().map(letter).collect()
 }
 
-fn checked(played: &[f32]) -> String {
+fn judged(played: &[f32], pass: Option<usize>) -> TakeJudgement {
     let mut listener = Listener::of_recording(rate());
     listener.push(played, |_| {});
     let take = listener.finish(|_| {});
-    let judgement = judge_take(&lick("ABCDEF", 1), &take, &judge::Settings::default());
-    letters(|step| judgement.steps.get(step - 1).map(|step| step.verdict))
+    let pass = pass.and_then(NonZeroUsize::new);
+    judge_take(&lick("ABCDEF", 1), &take, &judge::Settings { pass, ..Default::default() })
+}
+
+fn told(steps: &[StepJudgement]) -> String {
+    letters(|step| steps.get(step - 1).map(|step| step.verdict))
+}
+
+fn checked(played: &[f32]) -> String {
+    told(&judged(played, None).steps)
+}
+
+/// Every pass through the lick that is told of a recording, and which of them was judged.
+fn passes(played: &[f32], pass: Option<usize>) -> (Vec<String>, usize) {
+    let take = judged(played, pass);
+    let others = take.other_passes.iter().map(|other| (other.number, told(&other.steps)));
+    let all: BTreeMap<usize, String> = others.chain([(take.pass, told(&take.steps))]).collect();
+    assert!(all.keys().copied().eq(1..=all.len()), "numbered as they come");
+    (all.into_values().collect(), take.pass)
 }
 
 /// What the screen shows in the end, how often it was told otherwise first, and passes finished.
@@ -161,8 +180,38 @@ fn what_is_shown_step_by_step_is_no_run() {
     for run in ["ABCDEF", "ABcDEF"] {
         let lesson = [played_every(5, "ABCDEF"), played(run)].concat();
         assert_eq!(checked(&lesson), run);
+        assert_eq!(passes(&lesson, None).0, [run]);
     }
     assert_eq!(checked(&played_every(5, "ABcDEF")), "ABcDEF", "nothing but that");
+}
+
+#[test]
+fn every_pass_through_the_lick_in_a_recording_is_told() {
+    let in_a_row = played("ABcDEFABCDEFaBCDEf");
+    assert_eq!(
+        passes(&in_a_row, None),
+        (["ABcDEF", "ABCDEF", "aBCDEf"].map(str::to_owned).into(), 2)
+    );
+    assert_eq!(passes(&in_a_row, Some(3)).1, 3, "the one asked for");
+    assert_eq!(passes(&in_a_row, Some(4)).1, 2, "the best, where there is none of that number");
+    let cases: [(&str, &[&str]); 5] = [
+        ("ABCABcDEFABCDeF", &["ABcDEF", "ABCDeF"]),
+        ("ABCDEFDBFACEBDABcDEF", &["ABCDEF", "ABcDEF"]),
+        ("abcdefABCDEF", &["abcdef", "ABCDEF"]),
+        ("ABCDABCDEF", &["ABCD--", "ABCDEF"]),
+        ("ABCABCDEFDEFABC", &["ABCDEF"]),
+    ];
+    for (played_so, told) in cases {
+        assert_eq!(passes(&played(played_so), None).0, told, "{played_so}");
+    }
+}
+
+#[test]
+fn strikes_of_another_pass_are_told_with_its_number() {
+    let take = judged(&played("CABcDEFABCDEF"), None);
+    let numbers: Vec<Option<usize>> = take.unmatched.iter().map(|strike| strike.pass).collect();
+    assert_eq!(numbers, [[None].as_slice(), &[Some(1); 6]].concat());
+    assert!(take.tempo_bpm.is_some_and(|tempo| (tempo - 96.0).abs() < 0.5));
 }
 
 /// At the player's pace from the middle of a pass on, it goes on where it was.

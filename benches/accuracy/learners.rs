@@ -10,6 +10,8 @@ use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::StepJudgement;
+use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
 use doublecheck::units::SampleRate;
 
@@ -62,9 +64,11 @@ enum Learner {
     Skipping,
     /// Shows every step by itself, slowly, then all of it.
     Teaching,
+    /// Plays all of it several times.
+    Repeating,
 }
 
-const LEARNERS: [Learner; 7] = [
+const LEARNERS: [Learner; 8] = [
     Learner::Straight,
     Learner::Halting,
     Learner::Mending,
@@ -72,7 +76,10 @@ const LEARNERS: [Learner; 7] = [
     Learner::Anew,
     Learner::Skipping,
     Learner::Teaching,
+    Learner::Repeating,
 ];
+/// So many times.
+const REPEATS: usize = 3;
 
 /// A step as it was struck: which, and whether wrongly.
 type Struck = (usize, bool);
@@ -86,8 +93,8 @@ pub fn measure(plan: &Plan) {
         let all: Vec<_> = all.collect::<Vec<_>>().into_par_iter().filter_map(run).collect();
         let (checked, shown): (Vec<Verdicts>, Vec<Verdicts>) = all.into_iter().unzip();
         licks::shares(&format!("{learner:?}, checked"), &checked.concat());
-        // A pass is over with its last step: of a lesson it is what is shown.
-        if learner != Learner::Teaching {
+        // A pass is over with its last step: of a lesson it is what is shown, of several the first.
+        if !matches!(learner, Learner::Teaching | Learner::Repeating) {
             licks::shares(&format!("{learner:?}, on the screen"), &shown.concat());
         }
     }
@@ -95,10 +102,12 @@ pub fn measure(plan: &Plan) {
 
 /// The steps in the order in which `learner` strikes them.
 fn order(learner: Learner, random: &mut Random) -> Vec<Struck> {
-    let mut run: Vec<Struck> = (0..N_STEPS).map(|k| (k, random.below(WRONG_IN) == 0)).collect();
+    let times = if learner == Learner::Repeating { REPEATS } else { 1 };
+    let mut step = |i: usize| (i % N_STEPS, random.below(WRONG_IN) == 0);
+    let mut run: Vec<Struck> = (0..times * N_STEPS).map(&mut step).collect();
     let at = 2 + random.below(N_STEPS - 4);
     match learner {
-        Learner::Straight | Learner::Halting => run,
+        Learner::Straight | Learner::Halting | Learner::Repeating => run,
         Learner::Mending => {
             let again = |(k, is_wrong): Struck| [is_wrong.then_some((k, true)), Some((k, false))];
             run.into_iter().flat_map(again).flatten().collect()
@@ -116,7 +125,8 @@ fn order(learner: Learner, random: &mut Random) -> Vec<Struck> {
     }
 }
 
-/// Whether the last strike of every step that was struck was wrong, and the verdicts: of `check`, and on the screen.
+/// Whether the last strike of every step that was struck was wrong, in every pass of several, and the verdicts: of
+/// `check`, and on the screen.
 fn outcome(
     plan: &Plan,
     set: &Set,
@@ -130,12 +140,27 @@ fn outcome(
     let expected = asked.expected(TEMPO_BPM);
     let checked = score::judge(&expected, &samples, plan.rate);
     let shown = shown(&expected, &samples, plan.rate);
+    if learner == Learner::Repeating {
+        return Some((every_pass(&order, checked), Vec::new()));
+    }
     let last: BTreeMap<usize, bool> = order.into_iter().collect();
     let of = |verdict: &dyn Fn(usize) -> Verdict| {
         last.iter().map(|(&k, &is_wrong)| (is_wrong, verdict(k))).collect()
     };
     let on_screen = |k| shown.get(&(k + 1)).copied().unwrap_or(Verdict::NotPlayed);
     Some((of(&|k| checked.steps[k].verdict), of(&on_screen)))
+}
+
+/// Whether every strike was wrong, and its verdict; where passes are too few or too many, those that were played
+/// count as not played.
+fn every_pass(order: &[Struck], checked: TakeJudgement) -> Verdicts {
+    let mut passes: BTreeMap<usize, Vec<StepJudgement>> =
+        checked.other_passes.into_iter().map(|pass| (pass.number, pass.steps)).collect();
+    passes.insert(checked.pass, checked.steps);
+    let is_so = passes.len() * N_STEPS == order.len();
+    let verdicts = passes.into_values().flatten().map(|step| step.verdict);
+    let verdicts = verdicts.filter(|_| is_so).chain(std::iter::repeat(Verdict::NotPlayed));
+    order.iter().zip(verdicts).map(|(&(_, is_wrong), verdict)| (is_wrong, verdict)).collect()
 }
 
 /// The notes of steps struck in this order, and how long all of it takes.

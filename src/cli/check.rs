@@ -1,5 +1,6 @@
 //! `doublecheck check`: judge recorded takes against a lick, step by step.
 
+use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
 use rayon::prelude::*;
@@ -39,6 +40,10 @@ pub struct Args {
     recordings: Vec<PathBuf>,
     #[command(flatten)]
     judging: Judging,
+    /// Of several passes through the lick in one take, judge this one, 1 for the first, not the best;
+    /// then nothing is kept for `history`
+    #[arg(long, value_name = "NUMBER")]
+    pass: Option<NonZeroUsize>,
     /// Keep nothing of these takes for `history`; with --json nothing is kept anyway
     #[arg(long)]
     no_history: bool,
@@ -73,14 +78,16 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         .par_iter()
         .map(|path| {
             let heard = hear(path, args.channel, &progress);
-            let outcome = heard.map(|heard| judge(&expected, heard, common)).map_err(unjudged);
-            TakeReport { recording: path.display().to_string(), outcome }
+            let recording = path.display().to_string();
+            let judged = heard.map(|heard| judge(&expected, heard, args.pass, common));
+            let judged = judged.and_then(|take| has_pass(take, args.pass, &recording));
+            TakeReport { recording, outcome: judged.map_err(unjudged) }
         })
         .collect();
     drop(progress);
     let page = Page::of(&lick, args.judging.tolerance);
     print(&page, &takes, common)?;
-    if !args.no_history && !common.json {
+    if !args.no_history && !common.json && args.pass.is_none() {
         kept::keep(&page, &takes);
     }
     let failures = takes.iter().filter_map(|take| take.outcome.as_ref().err());
@@ -91,9 +98,15 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     }
 }
 
-/// Judges what was heard; damage to the file is told with the judgement.
-pub(super) fn judge(expected: &Expected, heard: Heard, common: &Common) -> TakeJudgement {
-    let mut judgement = judge_take(expected, &heard.take, &Settings { reference: common.a4 });
+/// Judges what was heard, the best pass or that of the number `pass`; damage to the file is told with the judgement.
+pub(super) fn judge(
+    expected: &Expected,
+    heard: Heard,
+    pass: Option<NonZeroUsize>,
+    common: &Common,
+) -> TakeJudgement {
+    let settings = Settings { reference: common.a4, pass };
+    let mut judgement = judge_take(expected, &heard.take, &settings);
     for finding in judgement.findings.iter_mut().filter(|finding| **finding == Finding::Silent) {
         *finding = heard.if_nothing.clone();
     }
@@ -109,6 +122,27 @@ pub(super) fn judge(expected: &Expected, heard: Heard, common: &Common) -> TakeJ
     }
     judgement.findings.extend(heard.damage.map(|cause| Finding::Damaged { cause }));
     judgement
+}
+
+/// `take`, if it is the pass that was asked for.
+fn has_pass(
+    take: TakeJudgement,
+    pass: Option<NonZeroUsize>,
+    recording: &str,
+) -> Result<TakeJudgement, Failure> {
+    match pass {
+        Some(pass) if take.pass != pass.get() => {
+            let (error, hint) = match take.other_passes.len() + 1 {
+                1 => ("there is but one pass in it".to_owned(), "leave out --pass".to_owned()),
+                n => (
+                    format!("there is no pass {pass} in it"),
+                    format!("choose from --pass 1 to {n}"),
+                ),
+            };
+            Err(Failure::new(format!("{recording}: {error}"), hint))
+        }
+        _ => Ok(take),
+    }
 }
 
 /// Prints the takes on standard output, as text or as JSON.

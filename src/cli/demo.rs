@@ -69,7 +69,7 @@ pub struct Args {
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let lick = Lick::parse(LICK, "embedded lick")?;
     let expected = lick.expected();
-    let judgement = check::judge(&expected, listen(&expected, common.a4), common);
+    let judgement = check::judge(&expected, listen(&expected, common.a4), None, common);
     let take = TakeReport { recording: "embedded take".to_owned(), outcome: Ok(judgement) };
     let page = Page::of(&lick, args.judging.tolerance);
     let takes = [take];

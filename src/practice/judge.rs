@@ -1,5 +1,7 @@
 //! A whole take against a lick: what was heard in, the judgement out.
 
+use std::num::NonZeroUsize;
+
 use super::alignment::Place;
 use super::doubt::doubt_all;
 use super::doubt::doubt_if_cut_off;
@@ -25,6 +27,7 @@ use super::timing::beat_s;
 use super::timing::lateness_ms;
 use super::verdict::Finding;
 use super::verdict::HeardNote;
+use super::verdict::PassJudgement;
 use super::verdict::Status;
 use super::verdict::StepJudgement;
 use super::verdict::TakeJudgement;
@@ -47,6 +50,8 @@ const SHORT_SEMITONES: i32 = 2;
 pub struct Settings {
     /// Frequency of A4.
     pub reference: Reference,
+    /// Which pass through the lick is to be judged, 1 for the first; the best one if there is no such pass.
+    pub pass: Option<NonZeroUsize>,
 }
 
 /// Judges a whole take: strikes are aligned with steps, then every step is judged.
@@ -59,78 +64,119 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     let (unclear, holes) = (take.unclear.clone(), take.holes.clone());
     let mut take = Take { strikes, unclear, holes, ..*take };
     let placement = place_strikes(&steps, &mut take, settings.reference, written_s);
-    let (take, is_foreign) = (&take, placement.is_foreign);
-    let (mut judged, unmatched) = judge_strikes(&steps, take, &placement, settings);
-    let struck: Vec<Struck> = steps
-        .iter()
-        .zip(&judged)
-        .filter_map(|(step, s)| Some(Struck { beats: step.start_beats, at_s: s.start_s? }))
-        .collect();
-    // Of another lick neither tempo nor timing means anything.
-    let tempo_s = beat_s(&struck, written_s).filter(|_| !is_foreign);
-    if !is_foreign {
-        let played = judged.iter_mut().filter(|s| s.start_s.is_some());
-        let late_ms = lateness_ms(&struck, written_s);
-        played.zip(late_ms).for_each(|(s, late_ms)| s.timing_ms = late_ms);
-    }
-    let beat_s = tempo_s.unwrap_or(written_s);
-    let (duration_s, holes_s) = (take.length.seconds(take.rate), holes_s(take));
-    for (j, (step, judgement)) in steps.iter().zip(&mut judged).enumerate() {
-        let belongs = |place: &Place| *place == Place::Step(j) || *place == Place::StageOf(j);
-        let placed = take.strikes.iter().zip(&placement.places);
-        let strikes: Vec<&Strike> =
-            placed.filter(|(_, place)| belongs(place)).map(|(strike, _)| strike).collect();
-        judge_moves(step, &strikes, take.rate, settings, placement.offset, judgement);
-        doubt_if_cut_off(step, judgement, beat_s, &holes_s, duration_s);
-        doubt_if_unfollowed(step, judgement, &strikes, take.rate);
-        doubt_if_unheard(step, judgement, &struck, beat_s, &holes_s);
-        doubt_if_too_low(judgement);
-    }
+    let judge = Judge { expected, steps: &steps, take: &take, placement: &placement, settings };
+    let passes = placement.passes.len();
+    let asked = settings.pass.map(|pass| pass.get() - 1).filter(|&pass| pass < passes);
+    let judged = asked.unwrap_or(placement.best);
+    let mut pass = judge.pass(judged);
     // From the first strike to the last, or the one step there is.
     let lick_beats = steps.last().map_or(0.0, |last| last.start_beats.max(last.length_beats));
-    let is_lost = struck.is_empty() && may_hide(&holes_s, lick_beats * beat_s, duration_s);
+    let is_struck = pass.steps.iter().any(|step| step.start_s.is_some());
+    let duration_s = take.length.seconds(take.rate);
+    let is_lost = !is_struck && may_hide(&holes_s(&take), lick_beats * written_s, duration_s);
     if is_lost {
-        doubt_all(&mut judged, "most of the recording is lost");
+        doubt_all(&mut pass.steps, "most of the recording is lost");
     }
-    tell_strings(&mut judged, &expected.open_strings);
     TakeJudgement {
         duration_s,
-        steps: judged,
-        unmatched,
-        tempo_bpm: tempo_s.map(|beat| 60.0 / beat),
-        findings: findings(take, &placement, is_lost),
+        pass: pass.number,
+        steps: pass.steps,
+        tempo_bpm: pass.tempo_bpm,
+        other_passes: (0..passes).filter(|&i| i != judged).map(|i| judge.pass(i)).collect(),
+        unmatched: judge.unmatched(judged),
+        findings: findings(&take, &placement, is_lost),
     }
 }
 
-/// What each strike is to the step it was given to, and those that belong to none.
-fn judge_strikes(
-    steps: &[&ExpectedStep],
-    take: &Take,
-    placement: &Placement,
-    settings: &Settings,
-) -> (Vec<StepJudgement>, Vec<UnmatchedStrike>) {
-    let offset = placement.offset;
-    let mut judged: Vec<StepJudgement> = steps.iter().map(|step| not_played(step)).collect();
-    let mut unmatched = Vec::new();
-    for (strike, place) in take.strikes.iter().zip(&placement.places) {
-        let start_s = strike.onset.seconds(take.rate);
-        match *place {
+/// A take whose strikes have their places, and what it is held against.
+struct Judge<'a> {
+    expected: &'a Expected,
+    /// The steps that are no rests.
+    steps: &'a [&'a ExpectedStep],
+    take: &'a Take,
+    placement: &'a Placement,
+    settings: &'a Settings,
+}
+
+impl Judge<'_> {
+    /// The pass at index `pass`.
+    fn pass(&self, pass: usize) -> PassJudgement {
+        let Self { take, placement, settings, .. } = *self;
+        let written_s = 60.0 / self.expected.tempo_bpm;
+        let strikes = placement.passes[pass].clone();
+        let mut judged: Vec<StepJudgement> = self.steps.iter().map(|s| not_played(s)).collect();
+        for i in strikes.clone() {
+            self.strike(i, &mut judged);
+        }
+        let struck: Vec<Struck> = self
+            .steps
+            .iter()
+            .zip(&judged)
+            .filter_map(|(step, s)| Some(Struck { beats: step.start_beats, at_s: s.start_s? }))
+            .collect();
+        // Of another lick neither tempo nor timing means anything.
+        let tempo_s = beat_s(&struck, written_s).filter(|_| !placement.is_foreign);
+        if !placement.is_foreign {
+            let played = judged.iter_mut().filter(|s| s.start_s.is_some());
+            let late_ms = lateness_ms(&struck, written_s);
+            played.zip(late_ms).for_each(|(s, late_ms)| s.timing_ms = late_ms);
+        }
+        let beat_s = tempo_s.unwrap_or(written_s);
+        let (duration_s, holes_s) = (take.length.seconds(take.rate), holes_s(take));
+        for (j, (step, judgement)) in self.steps.iter().zip(&mut judged).enumerate() {
+            let is_its = |i: &usize| match placement.places[*i] {
+                Place::Step(step) | Place::StageOf(step) => step == j,
+                Place::Nothing => false,
+            };
+            let strikes: Vec<&Strike> =
+                strikes.clone().filter(is_its).map(|i| &take.strikes[i]).collect();
+            judge_moves(step, &strikes, take.rate, settings, placement.offset, judgement);
+            doubt_if_cut_off(step, judgement, beat_s, &holes_s, duration_s);
+            doubt_if_unfollowed(step, judgement, &strikes, take.rate);
+            doubt_if_unheard(step, judgement, &struck, beat_s, &holes_s);
+            doubt_if_too_low(judgement);
+        }
+        tell_strings(&mut judged, &self.expected.open_strings);
+        let tempo_bpm = tempo_s.map(|beat| 60.0 / beat);
+        PassJudgement { number: pass + 1, steps: judged, tempo_bpm }
+    }
+
+    /// What strike `i` is to the step that it was given to.
+    fn strike(&self, i: usize, judged: &mut [StepJudgement]) {
+        let Self { steps, settings, placement, .. } = *self;
+        let (strike, rate, offset) = (&self.take.strikes[i], self.take.rate, placement.offset);
+        let start_s = strike.onset.seconds(rate);
+        match placement.places[i] {
             Place::Step(j) => {
-                fill(&mut judged[j], match_strike(steps[j], strike, settings.reference, offset));
+                let found = match_strike(steps[j], strike, settings.reference, offset);
+                fill(&mut judged[j], found);
                 judged[j].start_s = Some(start_s);
-                doubt_if_short(&mut judged[j], strike, take.rate);
+                doubt_if_short(&mut judged[j], strike, rate);
             }
             Place::StageOf(j) => {
                 stage(&mut judged[j], steps[j], strike, start_s, settings, offset);
             }
-            Place::Nothing => {
-                let struck = strike.notes.iter().filter(|sound| sound.is_struck());
-                let heard = struck.filter_map(|s| self::place(s, settings.reference, offset));
-                unmatched.push(UnmatchedStrike { start_s, heard: heard.collect() });
-            }
+            Place::Nothing => {}
         }
     }
-    (judged, unmatched)
+
+    /// The strikes that belong to no step of the pass at index `judged`.
+    fn unmatched(&self, judged: usize) -> Vec<UnmatchedStrike> {
+        let Self { take, placement, settings, .. } = *self;
+        let strike = |(i, strike): (usize, &Strike)| {
+            let is_placed = placement.places[i] != Place::Nothing;
+            let mut passes = placement.passes.iter();
+            let pass = passes.position(|strikes| is_placed && strikes.contains(&i));
+            let struck = strike.notes.iter().filter(|sound| sound.is_struck());
+            let heard = struck.filter_map(|s| place(s, settings.reference, placement.offset));
+            (pass != Some(judged)).then(|| UnmatchedStrike {
+                start_s: strike.onset.seconds(take.rate),
+                heard: heard.collect(),
+                pass: pass.map(|pass| pass + 1),
+            })
+        };
+        take.strikes.iter().enumerate().filter_map(strike).collect()
+    }
 }
 
 /// Judges one strike as an attempt at `step`, as live practice does while the step sounds.

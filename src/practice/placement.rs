@@ -1,6 +1,8 @@
 //! Which strike of a take belongs to which step: what [`super::alignment`] goes by, and how far the guitar is
 //! off as a whole.
 
+use std::ops::Range;
+
 use super::alignment::Costs;
 use super::alignment::Place;
 use super::alignment::align;
@@ -24,6 +26,9 @@ use crate::lick::expected::ExpectedStep;
 use crate::lick::expected::Stage;
 use crate::theory::note::Reference;
 use crate::units::Cents;
+use crate::units::SampleRate;
+
+mod others;
 
 /// How much better another offset must make the take fit to be believed, in steps' worth of distance: one
 /// that is but another tuning, and one of a semitone or more.
@@ -63,8 +68,13 @@ const A_FEW: usize = 4;
 pub(super) struct Placement {
     /// Taken off every pitch.
     pub offset: Cents,
-    /// The place of every strike.
+    /// The place of every strike in the pass that it belongs to.
     pub places: Vec<Place>,
+    /// The strikes of every pass through the lick, as they were played: at least one pass, in which there may
+    /// be no strike.
+    pub passes: Vec<Range<usize>>,
+    /// The index of the pass that fits best.
+    pub best: usize,
     /// Semitones that everything lies too high: held against the player, for nobody else can tell a capo
     /// from the wrong fret.
     pub transposed: Option<i32>,
@@ -83,53 +93,102 @@ pub(super) fn place_strikes(
     let mut placement = best_alignment(steps, take, reference, written_s);
     let at_s: Vec<f64> = take.strikes.iter().map(|s| s.onset.seconds(take.rate)).collect();
     let beats: Vec<f64> = steps.iter().map(|step| step.start_beats).collect();
-    settle(&mut placement.places, &at_s, &beats);
+    for pass in 0..placement.passes.len() {
+        placement.settle(pass, &at_s, &beats);
+    }
     // The one strike of a take is the one step that was asked for, right or not.
     if let ([strike], [_]) = (take.strikes.as_slice(), steps)
         && strike.notes.iter().any(HeardPitch::is_struck)
     {
         placement.places[0] = Place::Step(0);
+        placement.passes[0] = 0..1;
     }
     if !placement.is_foreign {
-        placement.take_unclear(steps, take, reference);
+        for pass in 0..placement.passes.len() {
+            placement.take_unclear(pass, steps, take, reference);
+        }
     }
     placement
 }
 
 impl Placement {
-    /// Gives steps that are left without a strike one of `take.unclear` that came when they were due and brought a
-    /// note they ask for; it joins the strikes.
-    fn take_unclear(&mut self, steps: &[&ExpectedStep], take: &mut Take, reference: Reference) {
+    /// Settles strikes of one pass, and those between it and its neighbours: see [`settle`].
+    fn settle(&mut self, pass: usize, at_s: &[f64], beats: &[f64]) {
+        let room = self.room(pass);
+        settle(&mut self.places[room.clone()], &at_s[room.clone()], beats);
+        self.passes[pass] = span(&self.places, room);
+    }
+
+    /// The strikes of one pass, and those between it and its neighbours.
+    fn room(&self, pass: usize) -> Range<usize> {
+        let start = pass.checked_sub(1).map_or(0, |before| self.passes[before].end);
+        start..self.passes.get(pass + 1).map_or(self.places.len(), |after| after.start)
+    }
+
+    /// Gives steps of a pass that are left without a strike one of `take.unclear` that came when they were due
+    /// and brought a note they ask for; it joins the strikes.
+    fn take_unclear(
+        &mut self,
+        pass: usize,
+        steps: &[&ExpectedStep],
+        take: &mut Take,
+        reference: Reference,
+    ) {
         let mut unclear = std::mem::take(&mut take.unclear);
         let rate = take.rate;
         let placed = |(strike, place): (&Strike, &Place)| match *place {
             Place::Step(j) => Some((j, strike.onset.seconds(rate))),
             Place::StageOf(_) | Place::Nothing => None,
         };
-        let known: Vec<(usize, f64)> =
-            take.strikes.iter().zip(&self.places).filter_map(placed).collect();
+        let strikes = self.passes[pass].clone();
+        let strikes = take.strikes[strikes.clone()].iter().zip(&self.places[strikes]);
+        let known: Vec<(usize, f64)> = strikes.filter_map(placed).collect();
         for (j, step) in steps.iter().enumerate() {
             // Those on either side of it tell the tempo, or the two that are nearest.
             let later = known.partition_point(|(k, _)| *k < j);
             let first = later.saturating_sub(1).min(known.len().saturating_sub(2));
-            let [before, after, ..] = known[first..] else { return };
+            let [before, after, ..] = known[first..] else { break };
             if known.get(later).is_some_and(|(k, _)| *k == j) {
                 continue;
             }
             let at_s = [before.1, after.1];
             let beats = [before.0, after.0].map(|k| steps[k].start_beats);
+            let room = self.room(pass);
+            let index =
+                |strike: &Strike| take.strikes.partition_point(|other| other.onset < strike.onset);
             let is_meant = |strike: &Strike| {
                 is_due(at_s, beats, strike.onset.seconds(rate), step.start_beats)
                     && brings(strike, &match_strike(step, strike, reference, self.offset))
+                    && (room.start..=room.end).contains(&index(strike))
             };
             if let Some(i) = unclear.iter().position(is_meant) {
                 let strike = unclear.remove(i);
-                let at = take.strikes.partition_point(|other| other.onset < strike.onset);
+                let at = index(&strike);
                 take.strikes.insert(at, strike);
-                self.places.insert(at, Place::Step(j));
+                self.insert(at, pass, Place::Step(j));
             }
         }
+        take.unclear = unclear;
     }
+
+    /// A strike of `pass` has joined the others at index `at`.
+    fn insert(&mut self, at: usize, pass: usize, place: Place) {
+        self.places.insert(at, place);
+        for strikes in &mut self.passes {
+            strikes.start += usize::from(strikes.start >= at);
+            strikes.end += usize::from(strikes.end > at);
+        }
+        let strikes = &mut self.passes[pass];
+        *strikes = strikes.start.min(at)..strikes.end.max(at + 1);
+    }
+}
+
+/// Of the strikes in `within` those from the first to the last that have a place.
+fn span(places: &[Place], within: Range<usize>) -> Range<usize> {
+    let is_placed = |i: &usize| places[*i] != Place::Nothing;
+    let first = within.clone().find(is_placed).unwrap_or(within.start);
+    let end = within.rev().find(is_placed).map_or(first, |last| last + 1);
+    first..end
 }
 
 /// Whether an offset is that of a recording played at another rate.
@@ -141,16 +200,19 @@ pub(super) fn is_rate_ratio(cents: f64) -> bool {
 #[derive(Clone, Copy)]
 struct Table<'a> {
     steps: &'a [&'a ExpectedStep],
-    take: &'a Take,
+    strikes: &'a [Strike],
+    rate: SampleRate,
     reference: Reference,
     offset: Cents,
     /// Seconds a beat, once they are known.
     beat_s: Option<f64>,
+    /// Every distance, strike by strike, once they are known.
+    distances: Option<&'a [f32]>,
 }
 
 impl Table<'_> {
     fn second(&self, i: usize) -> f64 {
-        self.take.strikes[i].onset.seconds(self.take.rate)
+        self.strikes[i].onset.seconds(self.rate)
     }
 
     /// How many notes that steps ask for are right.
@@ -162,7 +224,13 @@ impl Table<'_> {
             }
             Place::StageOf(_) | Place::Nothing => 0,
         };
-        places.iter().zip(&self.take.strikes).map(right).sum()
+        places.iter().zip(self.strikes).map(right).sum()
+    }
+
+    /// Seconds a beat of what `places` gives strikes to, that of the slowest run at most.
+    fn beat_s(&self, places: &[Place], written_s: f64) -> Option<f64> {
+        let beat_s = beat_s(&self.struck(places), written_s)?;
+        Some(beat_s.min(SLOWEST * written_s))
     }
 
     /// The steps that `places` gives strikes to.
@@ -179,7 +247,7 @@ impl Table<'_> {
 
 impl Costs for Table<'_> {
     fn n_strikes(&self) -> usize {
-        self.take.strikes.len()
+        self.strikes.len()
     }
 
     fn n_steps(&self) -> usize {
@@ -187,13 +255,16 @@ impl Costs for Table<'_> {
     }
 
     fn distance(&self, i: usize, j: usize) -> f64 {
+        if let Some(known) = self.distances {
+            return f64::from(known[i * self.steps.len() + j]);
+        }
         let step = self.steps[j];
-        match_strike(step, &self.take.strikes[i], self.reference, self.offset)
+        match_strike(step, &self.strikes[i], self.reference, self.offset)
             .distance(step.struck.len())
     }
 
     fn is_string(&self, i: usize) -> bool {
-        self.take.strikes[i].holds_still(UNSTEADY_CENTS)
+        self.strikes[i].holds_still(UNSTEADY_CENTS)
     }
 
     fn is_again(&self, i: usize) -> bool {
@@ -201,7 +272,7 @@ impl Costs for Table<'_> {
     }
 
     fn stage(&self, i: usize, j: usize) -> Option<f64> {
-        stage_cost(self.steps[j], &self.take.strikes[i], self.reference, self.offset)
+        stage_cost(self.steps[j], &self.strikes[i], self.reference, self.offset)
     }
 
     fn pace(&self, i: usize, j: usize, before: usize, k: usize) -> f64 {
@@ -260,7 +331,11 @@ fn best_alignment(
 ) -> Placement {
     let common = common_offset(&take.strikes, reference);
     let near = common.filter(|c| c.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0));
-    let table = |offset: Cents, beat_s| Table { steps, take, reference, offset, beat_s };
+    let (strikes, rate) = (take.strikes.as_slice(), take.rate);
+    let table = |offset: Cents, beat_s| {
+        let distances = None;
+        Table { steps, strikes, rate, reference, offset, beat_s, distances }
+    };
     let attempt = |offset: Cents| {
         let (places, cost) = align(&table(offset, None));
         (cost, offset, places)
@@ -285,19 +360,26 @@ fn best_alignment(
         }
     }
     let (_, offset, places) = best;
-    let struck = table(offset, None).struck(&places);
-    let beat_s = beat_s(&struck, written_s).map(|beat_s| beat_s.min(SLOWEST * written_s));
-    let (places, _) = align(&table(offset, beat_s));
+    let beat_s = table(offset, None).beat_s(&places, written_s);
+    let best = table(offset, beat_s);
+    let (mut places, _) = align(&best);
     let is_foreign = transposed.is_none() && is_foreign(&table(offset, None), &places);
+    let mut passes = vec![span(&places, 0..places.len())];
+    let mut index = 0;
+    if transposed.is_none() && !is_foreign {
+        let first = passes[0].start;
+        passes = others::find(&best, written_s, &mut places, passes.remove(0));
+        index = passes.partition_point(|pass| pass.start < first);
+    }
     let offset = if transposed.is_some() { near } else { offset };
-    Placement { offset, places, transposed, is_foreign }
+    Placement { offset, places, passes, best: index, transposed, is_foreign }
 }
 
 /// Whether less than a third of what is asked for is right, and hardly more than were the lick read backwards:
 /// that is chance, with the same freedom to choose among strikes and steps.
 fn is_foreign(table: &Table<'_>, places: &[Place]) -> bool {
     let sounds = |strike: &&Strike| strike.notes.iter().any(HeardPitch::is_struck);
-    let n_strikes = table.take.strikes.iter().filter(sounds).count();
+    let n_strikes = table.strikes.iter().filter(sounds).count();
     let n_asked: usize = table.steps.iter().map(|step| step.struck.len()).sum();
     let n_right = table.n_right(places);
     if n_strikes.min(table.steps.len()) < A_FEW || 3 * n_right >= n_asked {

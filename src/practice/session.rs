@@ -335,7 +335,7 @@ impl Session {
         take.strikes.retain(|strike| strike.onset.0 < length);
         take.unclear.retain(|strike| strike.onset.0 < length);
         take.length = SampleCount(length.min(take.length.0));
-        let mut judgement = judge_take(&self.expected, &take, &self.settings.judge);
+        let mut judgement = judge_take(&self.expected, &take, &self.settings.judge).as_one_pass();
         for step in &mut judgement.steps {
             if let (Pace::Click, Some(start_s)) = (pass.manner().pace, step.start_s) {
                 step.timing_ms = pass.late_ms(step.step, start_s);

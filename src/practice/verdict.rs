@@ -107,13 +107,26 @@ pub struct StepJudgement {
     pub remarks: Vec<String>,
 }
 
-/// A strike that belongs to no step (a false start, a repetition, a bump).
+/// A strike that belongs to no step of the pass that was judged (a false start, a repetition, a bump).
 #[derive(Debug, Clone, PartialEq)]
 pub struct UnmatchedStrike {
     /// When it was struck.
     pub start_s: f64,
     /// What sounded.
     pub heard: Vec<Pitch>,
+    /// The pass it belongs to, if that is another one than was judged, 1 for the first.
+    pub pass: Option<usize>,
+}
+
+/// The judgement of one of several passes through the lick in a take.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassJudgement {
+    /// 1 for the first in the take.
+    pub number: usize,
+    /// One entry for every step that is no rest.
+    pub steps: Vec<StepJudgement>,
+    /// Tempo it was played at, in quarter notes a minute, where it can be told.
+    pub tempo_bpm: Option<f64>,
 }
 
 /// Something about the recording as a whole, told once.
@@ -175,12 +188,27 @@ pub enum Finding {
 pub struct TakeJudgement {
     /// Length of the recording in seconds.
     pub duration_s: f64,
+    /// Which pass through the lick was judged, 1 for the first in the take: the one that fits best.
+    pub pass: usize,
     /// One entry for every step that is no rest.
     pub steps: Vec<StepJudgement>,
-    /// Strikes that belong to no step.
-    pub unmatched: Vec<UnmatchedStrike>,
-    /// Tempo the take was played at, in quarter notes a minute, where it can be told.
+    /// Tempo the pass was played at, in quarter notes a minute, where it can be told.
     pub tempo_bpm: Option<f64>,
+    /// The other passes, as they were played.
+    pub other_passes: Vec<PassJudgement>,
+    /// Strikes that belong to no step of the pass that was judged.
+    pub unmatched: Vec<UnmatchedStrike>,
     /// What there is to say about the recording as a whole.
     pub findings: Vec<Finding>,
+}
+
+impl TakeJudgement {
+    /// The same of a take that is known to be one pass: others are what was begun in it and given up.
+    #[must_use]
+    pub fn as_one_pass(mut self) -> Self {
+        self.pass = 1;
+        self.other_passes.clear();
+        self.unmatched.iter_mut().for_each(|strike| strike.pass = None);
+        self
+    }
 }

@@ -22,6 +22,8 @@ use crate::lick::place::escaped;
 const LINE_MARKS: usize = 20;
 /// No window is narrow enough to shorten names further.
 const SHORTEST_NAME: usize = 8;
+/// Takes or passes that are laid beside each other, the last of them.
+const MOST_BESIDE: usize = 24;
 /// Newest takes that the steps to work on are looked for in.
 const LATELY: usize = 5;
 /// Steps to work on that are told.
@@ -89,6 +91,21 @@ pub fn entries(document: &Value) -> Result<Vec<Entry>, NoTakes> {
         Some(schema) if *schema != SCHEMA => Err(NoTakes::Newer { schema: schema.clone() }),
         _ => Ok(takes.iter().filter_map(|take| entry(lick, take)).collect()),
     }
+}
+
+/// Every pass of the one take of a document of `check --json`, as they were played; none where there is but one.
+pub(super) fn passes(document: &Value) -> Vec<Entry> {
+    let take = &document["takes"][0];
+    let others = take["other_passes"].as_array().map_or(&[][..], Vec::as_slice);
+    let all = others.iter().chain([take]).filter(|_| !others.is_empty());
+    let numbered = all.filter_map(|pass| {
+        let number = pass["pass"].as_u64()?;
+        let start_s = pass["steps"].as_array()?.iter().find_map(|step| step["start_s"].as_f64());
+        let recording = format!("{number}, from {:.1} s", start_s.unwrap_or_default());
+        Some((number, Entry { recording, recorded_at: None, ..entry("", pass)? }))
+    });
+    let by_number: BTreeMap<u64, Entry> = numbered.collect();
+    by_number.into_values().collect()
 }
 
 /// A take that could not be judged has no steps and no entry.
@@ -197,7 +214,7 @@ pub fn text(
         });
         writeln!(out, "{}{which}\n", escaped(title))?;
         let earlier = takes.len().saturating_sub(shown);
-        table(out, &takes[earlier..], width)?;
+        table(out, "take", &takes[earlier..], width)?;
         if earlier > 0 {
             writeln!(out, "{} before these: --all shows all.", plural(earlier, "take"))?;
         }
@@ -206,7 +223,13 @@ pub fn text(
     Ok(())
 }
 
-fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Result<()> {
+/// Under the head `what`, a line each.
+fn table(
+    out: &mut impl Write,
+    what: &str,
+    takes: &[&Entry],
+    width: Option<usize>,
+) -> io::Result<()> {
     let dated = takes.iter().any(|take| take.recorded_at.is_some());
     let name = |take: &Entry| {
         let file = called(&take.recording).rsplit('/').next().unwrap_or_default();
@@ -224,7 +247,7 @@ fn table(out: &mut impl Write, takes: &[&Entry], width: Option<usize>) -> io::Re
     let room = room(marks_width + figures.len()).max(SHORTEST_NAME);
     let names = takes.iter().map(|take| columns::width(&name(take)));
     let widest = names.max().unwrap_or(0).min(room).max(4);
-    writeln!(out, "{date:day_width$}{:widest$}  {:marks_width$}{figures}", "take", "")?;
+    writeln!(out, "{date:day_width$}{what:widest$}  {:marks_width$}{figures}", "")?;
     for take in takes {
         // The day of `2026-03-07T18:05:59Z`.
         let day = take.recorded_at.as_deref().and_then(|at| at.get(..10)).unwrap_or("");
@@ -281,18 +304,23 @@ fn most_missed(takes: &[&Entry]) -> Option<String> {
     (takes.len() > 1 && !told.is_empty()).then(|| told.join(", "))
 }
 
-/// Takes judged together beside each other, a line each, and the steps that most of them miss.
+/// Takes judged together, or passes of one take, beside each other, a line each under the head `what`, and the steps
+/// that most of them miss.
 ///
 /// # Errors
 /// Whatever `out` says.
-pub fn beside_each_other(
+pub(super) fn beside_each_other(
     out: &mut impl Write,
+    what: &str,
     entries: &[Entry],
     width: Option<usize>,
 ) -> io::Result<()> {
     let takes: Vec<&Entry> = entries.iter().collect();
-    writeln!(out, "All {} takes\n", takes.len())?;
-    table(out, &takes, width)?;
+    let earlier = takes.len().saturating_sub(MOST_BESIDE);
+    table(out, what, &takes[earlier..], width)?;
+    if earlier > 0 {
+        writeln!(out, "{earlier} before these: --json has them all.")?;
+    }
     let played: Vec<&Entry> = takes.into_iter().filter(|take| take.played).collect();
     match most_missed(&played) {
         Some(steps) => writeln!(out, "Most often not right: {steps}."),
@@ -372,14 +400,39 @@ mod tests {
         found[6].recording = "late.wav".to_owned();
         found.iter_mut().for_each(|take| take.recorded_at = None);
         let mut out = Vec::new();
-        beside_each_other(&mut out, &found, None).expect("a vector takes everything");
+        beside_each_other(&mut out, "take", &found, None).expect("a vector takes everything");
         let text = String::from_utf8(out).expect("UTF-8");
-        assert!(text.starts_with("All 7 takes\n\ntake "), "{text}");
+        assert!(text.starts_with("take "), "{text}");
         assert!(
             text.contains("\nlate.wav    ━━━━━━━━━━··········    1/2   4 cents   12 ms     80\n"),
             "{text}"
         );
         assert!(text.ends_with("Most often not right: step 2 (7).\n"), "{text}");
+    }
+
+    #[test]
+    fn passes_of_one_take_stand_as_they_were_played() {
+        let mut document = sample();
+        assert_eq!(passes(&document), [], "there is but one");
+        let take = &mut document["takes"][0];
+        take["pass"] = json!(1);
+        take["steps"][0]["start_s"] = json!(0.52);
+        take["other_passes"] = json!([
+            { "pass": 3, "tempo_bpm": 90.0, "steps": [ { "step": 1, "verdict": "right" } ] },
+            { "pass": 2, "tempo_bpm": 70.0, "steps": [ { "step": 1, "verdict": "wrong", "start_s": 7.0 } ] } ]);
+        let mut out = Vec::new();
+        let found = passes(&document);
+        beside_each_other(&mut out, "pass", &found, None).expect("a vector takes everything");
+        let text = String::from_utf8(out).expect("UTF-8");
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines[1], "1, from 0.5 s  ━━━━━━━━━━··········    1/2   4 cents   12 ms     80");
+        assert_eq!(lines[2], "2, from 7.0 s  ····················    0/1         –       –     70");
+        let mut out = Vec::new();
+        let many = vec![found[0].clone(); MOST_BESIDE + 3];
+        beside_each_other(&mut out, "pass", &many, None).expect("a vector takes everything");
+        let text = String::from_utf8(out).expect("UTF-8");
+        assert!(text.contains("\n3 before these: --json has them all.\n"), "{text}");
+        assert!(text.contains("step 2 (27)"), "all of them count: {text}");
     }
 
     #[test]

@@ -16,6 +16,7 @@ use super::word;
 use crate::lick::expected::ExpectedNote;
 use crate::practice::verdict::Finding;
 use crate::practice::verdict::HeardNote;
+use crate::practice::verdict::PassJudgement;
 use crate::practice::verdict::Pitch;
 use crate::practice::verdict::Status;
 use crate::practice::verdict::StepJudgement;
@@ -92,11 +93,23 @@ enum Take<'a> {
 struct Judged<'a> {
     recording: &'a str,
     duration_s: f64,
+    /// Only where there are several.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pass: Option<usize>,
     tempo_bpm: Option<f64>,
     tuning_offset_cents: Option<f64>,
     steps: Vec<Step<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    other_passes: Vec<Pass<'a>>,
     unmatched: Vec<Unmatched>,
     findings: Vec<Told<'a>>,
+}
+
+#[derive(Serialize)]
+struct Pass<'a> {
+    pass: usize,
+    tempo_bpm: Option<f64>,
+    steps: Vec<Step<'a>>,
 }
 
 #[derive(Serialize)]
@@ -154,6 +167,8 @@ struct Heard {
 #[derive(Serialize)]
 struct Unmatched {
     start_s: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pass: Option<usize>,
     heard: Vec<Sounding>,
 }
 
@@ -198,11 +213,21 @@ fn judged<'a>(page: &Page, recording: &'a str, take: &'a TakeJudgement) -> Judge
     Judged {
         recording,
         duration_s: thousandths(take.duration_s),
+        pass: (!take.other_passes.is_empty()).then_some(take.pass),
         tempo_bpm: take.tempo_bpm.map(tenths),
         tuning_offset_cents: offset.map(hundredths),
         steps: take.steps.iter().map(|judged| step(page, judged)).collect(),
+        other_passes: take.other_passes.iter().map(|other| pass(page, other)).collect(),
         unmatched: take.unmatched.iter().map(|strike| unmatched(page, strike)).collect(),
         findings: take.findings.iter().map(told).collect(),
+    }
+}
+
+fn pass<'a>(page: &Page, pass: &'a PassJudgement) -> Pass<'a> {
+    Pass {
+        pass: pass.number,
+        tempo_bpm: pass.tempo_bpm.map(tenths),
+        steps: pass.steps.iter().map(|judged| step(page, judged)).collect(),
     }
 }
 
@@ -264,6 +289,7 @@ pub(super) fn sounding(pitch: &Pitch, names: &Names) -> Sounding {
 fn unmatched(page: &Page, strike: &UnmatchedStrike) -> Unmatched {
     Unmatched {
         start_s: thousandths(strike.start_s),
+        pass: strike.pass,
         heard: strike.heard.iter().map(|pitch| sounding(pitch, &page.beside)).collect(),
     }
 }
@@ -409,6 +435,27 @@ mod tests {
         assert_eq!(steps[4]["start_s"], Value::Null);
         assert_eq!(steps[3]["heard"][2]["start_s"], json!(2.65));
         assert_eq!(steps[3]["heard"][2]["in_tune"], json!(false));
+    }
+
+    #[test]
+    fn other_passes_are_told_only_where_there_are_some() {
+        let mut report = sample::report();
+        let document = written(&[report.clone()]);
+        let take = &document["takes"][0];
+        assert_eq!((take.get("pass"), take.get("other_passes")), (None, None));
+        assert_eq!(take["unmatched"][0].get("pass"), None);
+        if let Ok(take) = &mut report.outcome {
+            let steps = take.steps.clone();
+            take.pass = 2;
+            take.other_passes = vec![PassJudgement { number: 1, steps, tempo_bpm: Some(71.26) }];
+            take.unmatched[0].pass = Some(1);
+        }
+        let document = written(&[report]);
+        let take = &document["takes"][0];
+        let other = &take["other_passes"][0];
+        assert_eq!((&take["pass"], &other["pass"]), (&json!(2), &json!(1)));
+        assert_eq!((&other["steps"], &other["tempo_bpm"]), (&take["steps"], &json!(71.3)));
+        assert_eq!(take["unmatched"][0]["pass"], 1);
     }
 
     #[test]

@@ -123,8 +123,10 @@ pub(super) fn take() -> TakeJudgement {
                 ..blank(7, Verdict::Unsure)
             },
         ],
-        unmatched: vec![UnmatchedStrike { start_s: 5.2, heard: vec![pitch(64, 0.0)] }],
+        pass: 1,
         tempo_bpm: Some(83.2),
+        other_passes: Vec::new(),
+        unmatched: vec![UnmatchedStrike { start_s: 5.2, heard: vec![pitch(64, 0.0)], pass: None }],
         findings: Vec::new(),
     }
 }

@@ -32,7 +32,8 @@ pub(super) fn sentences(page: &Page, take: &TakeJudgement, tally: &Tally) -> Vec
     }
     lines.extend(tuning(page, take, tally));
     lines.extend(timing(take));
-    lines.extend(unmatched(page, &take.unmatched));
+    let nowhere = take.unmatched.iter().filter(|strike| strike.pass.is_none());
+    lines.extend(unmatched(page, &nowhere.collect::<Vec<_>>()));
     lines.extend(take.findings.iter().map(finding));
     lines
 }
@@ -144,7 +145,7 @@ fn timing(take: &TakeJudgement) -> Option<String> {
     ))
 }
 
-fn unmatched(page: &Page, strikes: &[UnmatchedStrike]) -> Option<String> {
+fn unmatched(page: &Page, strikes: &[&UnmatchedStrike]) -> Option<String> {
     if strikes.is_empty() {
         return None;
     }

@@ -69,13 +69,13 @@ pub fn check(
                 writeln!(out)?;
             }
             first = false;
-            write_take(out, page, &take.recording, judgement, look)?;
+            write_take(out, page, take, judgement, look)?;
         }
     }
     let entries = history::entries(&json::value(page, takes)?).unwrap_or_default();
     if entries.len() > 1 {
-        writeln!(out)?;
-        history::beside_each_other(out, &entries, look.width)?;
+        writeln!(out, "\nAll {} takes\n", entries.len())?;
+        history::beside_each_other(out, "take", &entries, look.width)?;
     }
     Ok(())
 }
@@ -83,12 +83,16 @@ pub fn check(
 fn write_take(
     out: &mut impl Write,
     page: &Page,
-    recording: &str,
+    report: &TakeReport,
     take: &TakeJudgement,
     look: Look,
 ) -> io::Result<()> {
-    writeln!(out, "{}, {}", escaped(&page.title), escaped(called(recording)))?;
+    writeln!(out, "{}, {}", escaped(&page.title), escaped(called(&report.recording)))?;
     write!(out, "{:.1} s", take.duration_s)?;
+    let n_passes = take.other_passes.len() + 1;
+    if n_passes > 1 {
+        write!(out, ", pass {} of {n_passes}", take.pass)?;
+    }
     if let Some(tempo) = take.tempo_bpm {
         let written = page.tempo_bpm.round();
         write!(out, ", played at {} beats a minute, written at {written}", tempo.round())?;
@@ -99,6 +103,15 @@ fn write_take(
     let tally = Tally::of(take, page.tolerance);
     for sentence in summary::sentences(page, take, &tally) {
         writeln!(out, "{sentence}")?;
+    }
+    if n_passes > 1 {
+        writeln!(
+            out,
+            "\nAll {n_passes} passes; above is number {}, --pass NUMBER shows another\n",
+            take.pass
+        )?;
+        let passes = history::passes(&json::value(page, std::slice::from_ref(report))?);
+        history::beside_each_other(out, "pass", &passes, look.width)?;
     }
     Ok(())
 }

@@ -147,7 +147,7 @@ impl<'a> Rehearsal<'a> {
             repeat,
             faster: args.faster,
             delay,
-            judge: judge::Settings { reference: common.a4 },
+            judge: judge::Settings { reference: common.a4, pass: None },
         };
         let stem = args.lick.file_stem().unwrap_or_default().to_string_lossy();
         let ear = Ear::new(expected, settings, &folder, stem.into_owned());
