@@ -21,6 +21,7 @@ mod strings;
 #[path = "../support/mod.rs"]
 mod support;
 mod talk;
+mod written;
 
 use std::sync::LazyLock;
 
@@ -35,7 +36,7 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 16] = [
+const PARTS: [Part; 17] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
@@ -46,6 +47,7 @@ const PARTS: [Part; 16] = [
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),
     ("learners", "licks as learners play them: halting, mended, anew", learners::measure),
+    ("written", "licks written down from recordings", written::measure),
     ("talk", "licks in recordings in which somebody talks", talk::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
     ("comping", "strums and plucked chords in quick succession, blind", comping::measure),

@@ -1,4 +1,5 @@
-//! `doublecheck convert`: convert between lick files, MusicXML, Standard MIDI Files and plain-text tab.
+//! `doublecheck convert`: convert between lick files, MusicXML, Standard MIDI Files and plain-text tab, and write down
+//! what is played in a recording.
 
 use std::fs::File;
 use std::io::Read;
@@ -6,7 +7,13 @@ use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 
+use clap::ValueEnum;
+use clap::builder::PossibleValue;
+use clap::builder::PossibleValuesParser;
+use clap::builder::TypedValueParser;
 use serde_json::json;
+
+mod played;
 
 use super::Common;
 use super::exit::Failure;
@@ -30,11 +37,13 @@ use crate::notation::tab;
 use crate::report::json;
 use crate::report::json::SCHEMA;
 use crate::theory::fretboard::Tuning;
+use played::Played;
 
 /// Bytes of a file that are read at most; every format has a limit of its own below.
 const MAX_BYTES: u64 = 33 << 20;
 
-/// Convert between lick files, MusicXML, Standard MIDI Files and plain-text tab.
+/// Convert between lick files, MusicXML, Standard MIDI Files and plain-text tab, or write down what is played in a
+/// recording.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The file to read, or the name of an embedded lick
@@ -44,17 +53,19 @@ pub struct Args {
     #[arg(short, long, value_name = "OUT")]
     output: PathBuf,
     /// What IN is, where its name does not tell
-    #[arg(long, value_name = "FORMAT")]
-    from: Option<Format>,
+    #[arg(long, value_name = "FORMAT", value_parser = Source::parser())]
+    from: Option<Source>,
     /// What to write, where the name of OUT does not tell
     #[arg(long, value_name = "FORMAT")]
     to: Option<Format>,
-    /// Round the times of a MIDI file to so many parts of a quarter note, such as 4 or 12
+    /// Round the times of a MIDI file or a recording to so many parts of a quarter note, such as 4 or 12
     #[arg(long, value_name = "PARTS", value_parser = clap::value_parser!(u64).range(1..=96))]
     grid: Option<u64>,
-    /// Open strings to lay the notes of a MIDI file on, lowest first [default: "E2 A2 D3 G3 B3 E4"]
+    /// Open strings to lay the notes of a MIDI file or a recording on, lowest first [default: "E2 A2 D3 G3 B3 E4"]
     #[arg(long, value_name = "NOTES", value_parser = super::plucks::tuning)]
     tuning: Option<Tuning>,
+    #[command(flatten)]
+    played: Played,
     /// Write over a file that is there
     #[arg(long)]
     force: bool,
@@ -73,6 +84,45 @@ enum Format {
     Midi,
     /// Plain-text tab (.tab, .txt)
     Tab,
+}
+
+/// What is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Source {
+    Written(Format),
+    Recording,
+}
+
+impl Source {
+    fn parser() -> impl TypedValueParser<Value = Self> {
+        let written = Format::value_variants().iter().filter_map(ValueEnum::to_possible_value);
+        let recording = PossibleValue::new("recording").help("A recording, as `check` takes it");
+        let names = PossibleValuesParser::new(written.chain([recording]));
+        names.map(|name| Format::from_str(&name, false).map_or(Self::Recording, Self::Written))
+    }
+
+    fn of(path: &Path) -> Option<Self> {
+        let is_embedded = lick::library::names().any(|name| Path::new(name) == path);
+        match is_recording(&path.to_string_lossy()) {
+            true => Some(Self::Recording),
+            false if is_embedded => Some(Self::Written(Format::Lick)),
+            false => Format::of(path).map(Self::Written),
+        }
+    }
+
+    fn told(self) -> &'static str {
+        match self {
+            Self::Written(format) => format.told(),
+            Self::Recording => "a recording",
+        }
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::Written(format) => format.name(),
+            Self::Recording => "recording",
+        }
+    }
 }
 
 impl Format {
@@ -114,36 +164,56 @@ impl Format {
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let unknown = |path: &Path, option: &str| {
-        if is_recording(&path.to_string_lossy()) {
-            return sound(path, option == "--from");
-        }
         Failure::new(
             format!("{}: the name does not tell the format", path.display()),
             format!("name it .toml, .musicxml, .mxl, .mid or .tab, or say {option} FORMAT"),
         )
     };
-    let embedded = lick::library::names().any(|name| Path::new(name) == args.input);
-    let from = args.from.or_else(|| Format::of(&args.input)).or(embedded.then_some(Format::Lick));
+    let from = args.from.or_else(|| Source::of(&args.input));
     let from = from.ok_or_else(|| unknown(&args.input, "--from"))?;
-    for (option, is_given, why) in [
-        ("--grid", args.grid.is_some(), "times written down are exact"),
-        ("--tuning", args.tuning.is_some(), "the file says how the strings are tuned"),
-    ] {
-        if is_given && from != Format::Midi {
+    let is_played = from == Source::Recording;
+    let is_unwritten = is_played || from == Source::Written(Format::Midi);
+    for (option, is_given, is_for, of, why) in [
+        (
+            "--grid",
+            args.grid.is_some(),
+            is_unwritten,
+            "MIDI and recordings",
+            "times written down are exact",
+        ),
+        (
+            "--tuning",
+            args.tuning.is_some(),
+            is_unwritten,
+            "MIDI and recordings",
+            "the file names its strings",
+        ),
+    ]
+    .into_iter()
+    .chain(args.played.given().map(|(option, is_given)| {
+        (option, is_given, is_played, "recordings", "all that is written is read")
+    })) {
+        if is_given && !is_for {
             return Err(Failure::new(
-                format!("{option} is for MIDI, and {} is {}", args.input.display(), from.told()),
+                format!("{option} is for {of}, and {} is {}", args.input.display(), from.told()),
                 format!("leave out {option}: {why}"),
             ));
         }
     }
     let to_stdout = args.output == Path::new("-");
     let to = args.to.or_else(|| Format::of(&args.output));
-    let to = to.ok_or_else(|| unknown(&args.output, "--to"))?;
+    let to = to.ok_or_else(|| match is_recording(&args.output.to_string_lossy()) {
+        true => recorded(&args.output),
+        false => unknown(&args.output, "--to"),
+    })?;
     if to_stdout {
         output::alone(common)?;
     }
 
-    let Reading { lick, remarks } = read(&args.input, from, args.grid, args.tuning)?;
+    let Reading { lick, remarks } = match from {
+        Source::Written(format) => read(&args.input, format, args.grid, args.tuning)?,
+        Source::Recording => args.played.write(&args.input, args.grid, args.tuning, common)?,
+    };
     let (bytes, losses) = write(&lick, to).map_err(|error| failure(&args.input, to, "", &error))?;
     let told: Vec<&String> = remarks.iter().chain(&losses).collect();
     for what in &told {
@@ -213,21 +283,15 @@ fn write(lick: &Lick, to: Format) -> Result<(Vec<u8>, Vec<String>), NotationErro
     })
 }
 
-/// Somebody wants a recording converted, or one made.
-fn sound(path: &Path, is_input: bool) -> Failure {
-    let (name, wav) = (path.display(), path.with_extension("wav"));
-    match is_input {
-        true => Failure::new(
-            format!("{name}: a recording, of which no lick can be made"),
-            format!(
-                "`doublecheck listen {name}` says what sounds; `doublecheck new FILE` writes a lick to put it into"
-            ),
+/// Somebody wants a recording made.
+fn recorded(path: &Path) -> Failure {
+    Failure::new(
+        format!("{}: a recording, which is not made by converting", path.display()),
+        format!(
+            "let the lick be played: doublecheck render LICK -o {}",
+            path.with_extension("wav").display()
         ),
-        false => Failure::new(
-            format!("{name}: a recording, which is not made by converting"),
-            format!("let the lick be played: doublecheck render LICK -o {}", wav.display()),
-        ),
-    }
+    )
 }
 
 /// A reading or writing in `format` that failed, with the line it failed at and the way out.

@@ -35,6 +35,11 @@ pub struct Channel {
 }
 
 impl Channel {
+    /// Whether one was named.
+    pub fn is_one(self) -> bool {
+        self.number.is_some()
+    }
+
     /// As `audio` takes it.
     pub fn choice(self) -> ChannelChoice {
         self.number.map_or(ChannelChoice::Mix, ChannelChoice::One)

@@ -16,6 +16,7 @@ pub mod library;
 pub mod mark;
 pub mod place;
 pub mod places;
+pub mod played;
 pub mod repair;
 pub mod runs;
 

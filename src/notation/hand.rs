@@ -21,6 +21,7 @@ use crate::lick::Lick;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::LAST_FRET;
 use crate::theory::fretboard::StringNumber;
+use crate::theory::fretboard::Tuning;
 use crate::theory::note::MidiNote;
 
 /// Frets a hand spans without a stretch, one finger each: the last less the first.
@@ -39,6 +40,9 @@ const CROSSING: u32 = 2;
 /// The last fret before the neck meets the body (common practice).
 const FREE: u8 = 12;
 
+/// D2, the sixth string a whole tone down: the commonest other tuning (common practice).
+const DROPPED_D: MidiNote = MidiNote(38);
+
 /// Notes that sound at once, as many as a step of a lick can hold.
 const MAX_NOTES: usize = 6;
 
@@ -54,6 +58,8 @@ pub(super) struct Wanted<T> {
     pub end: T,
     /// What sounds at first.
     pub note: MidiNote,
+    /// The string it lies on, where that is known.
+    pub on: Option<StringNumber>,
     /// Semitones it slides below that at most.
     pub down: u8,
     /// Semitones it slides above that at most.
@@ -177,7 +183,9 @@ fn choices<T>(note: &Wanted<T>, open: &[(StringNumber, MidiNote)], last: u8) -> 
         let fret = note.note.0.checked_sub(open.0)?;
         (fret >= note.down && fret.saturating_add(note.up) <= last).then_some((string, fret))
     };
-    open.iter().filter_map(choice).collect()
+    let on = |&&(string, _): &&(StringNumber, MidiNote)| note.on == Some(string);
+    let known: Layout = open.iter().filter(on).filter_map(choice).collect();
+    if known.is_empty() { open.iter().filter_map(choice).collect() } else { known }
 }
 
 /// Of `all` strings and frets of a note those on which it is stopped all along, if it slides and there are any.
@@ -286,6 +294,33 @@ fn lay(
             taken.pop();
         }
     }
+}
+
+/// The strings as `named`; without that a guitar's, the sixth tuned down to D2 if notes need it. What lies below all of
+/// them is told.
+pub(super) fn tuning<T>(
+    named: Option<Tuning>,
+    notes: &[Wanted<T>],
+    remarks: &mut Remarks,
+) -> Tuning {
+    let lowest = notes.iter().map(|wanted| wanted.note.0.saturating_sub(wanted.down)).min();
+    let is_below = |tuning: &Tuning| {
+        let open = tuning.strings().map(|(_, open)| open.0).min();
+        lowest.is_some_and(|lowest| open > Some(lowest))
+    };
+    let is_named = named.is_some();
+    let mut tuning = named.unwrap_or_default();
+    if !is_named && is_below(&tuning) && lowest >= Some(DROPPED_D.0) {
+        remarks.add("", "notes lie below E2: the sixth string is taken to be tuned down to D2");
+        let rest = tuning.strings().skip(1).map(|(_, open)| open);
+        tuning = Tuning::new(std::iter::once(DROPPED_D).chain(rest).collect())
+            .expect("as many strings as before");
+    }
+    if is_below(&tuning) {
+        let what = "notes lie below the lowest string: --tuning names the strings, such as those of a bass";
+        remarks.add("", what);
+    }
+    tuning
 }
 
 /// A note that found a place on a lick's strings.

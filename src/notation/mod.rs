@@ -12,6 +12,7 @@
 pub mod error;
 pub mod midi;
 pub mod musicxml;
+pub mod played;
 pub mod tab;
 
 mod hand;

@@ -23,5 +23,6 @@ pub mod strings;
 mod strum;
 mod talk;
 mod timing;
+pub mod transcript;
 pub mod tuning;
 pub mod verdict;

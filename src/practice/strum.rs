@@ -16,6 +16,8 @@ use crate::units::SampleRate;
 const NEXT: (f64, f64) = (0.2, 0.4);
 /// The same of the first and the last.
 const ALL: (f64, f64) = (0.7, 0.7);
+/// The same in seconds, where it is not known which steps there are: sixteenths at 160 a minute are longer.
+const UNASKED: (f64, f64) = (0.08, 0.3);
 /// What is cut off within this is hardly heard, in seconds.
 const SHORT_S: f64 = 0.1;
 /// A hand reaches so many cents on one string (common practice): what is heard no more beside a new note that near
@@ -57,6 +59,12 @@ impl Strum {
         let within =
             |(most_s, share): (f64, f64)| rate.samples_in(most_s.min(share * shortest_s)).0;
         Self { next: within(NEXT), all: within(ALL), short: rate.samples_in(SHORT_S).0, moves }
+    }
+
+    /// Where nothing is known of the steps: as wide as leaves quick ones apart.
+    pub(super) fn unasked(rate: SampleRate) -> Self {
+        let [next, all, short] = [UNASKED.0, UNASKED.1, SHORT_S].map(|s| rate.samples_in(s).0);
+        Self { next, all, short, moves: true }
     }
 
     /// Whether a strike at `onset` may go on with the strum from `first` to `last`.

@@ -124,6 +124,6 @@ fn called(recording: &str) -> &str {
 }
 
 /// `1 step`, `2 steps`.
-fn plural(count: usize, noun: &str) -> String {
+pub fn plural(count: usize, noun: &str) -> String {
     if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }

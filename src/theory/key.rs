@@ -107,6 +107,11 @@ impl Key {
         Self::new(tonic, mode)
     }
 
+    /// Its tonic.
+    pub fn tonic(self) -> NoteName {
+        self.tonic
+    }
+
     /// Its mode.
     pub fn mode(self) -> Mode {
         self.mode

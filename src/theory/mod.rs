@@ -5,6 +5,7 @@ pub mod error;
 pub mod fretboard;
 pub mod interval;
 pub mod key;
+pub mod key_finding;
 pub mod names;
 pub mod naming;
 pub mod note;

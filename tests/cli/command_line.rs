@@ -68,7 +68,10 @@ fn a_grid_is_for_midi_only() {
     for (file, kind) in [("lick.toml", "a lick"), ("out.txt", "tab"), ("out.musicxml", "MusicXML")]
     {
         let run = desk.run(&["convert", file, "-o", "new.toml", "--grid", "4"]);
-        run.refused(&[&format!("--grid is for MIDI, and {file} is {kind}"), "leave out --grid"]);
+        run.refused(&[
+            &format!("--grid is for MIDI and recordings, and {file} is {kind}"),
+            "leave out --grid",
+        ]);
     }
     desk.run(&["convert", "out.mid", "-o", "new.toml", "--grid", "4"]).done();
 }

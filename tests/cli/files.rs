@@ -6,6 +6,7 @@ use super::Desk;
 use super::LICK;
 use super::Run;
 use super::names_in;
+use serde_json::Value;
 
 #[test]
 fn a_lick_that_cannot_be_read_is_told_with_its_place() {
@@ -241,17 +242,44 @@ fn a_tuning_without_octaves_is_asked_for_as_it_was_meant() {
 }
 
 #[test]
-fn a_recording_is_not_asked_for_the_format_of_its_notes() {
+fn what_is_played_in_a_recording_is_written_down() {
     let desk = Desk::new();
-    desk.sine("take.wav", 0.5, 0.3);
-    desk.run(&["convert", "take.wav", "-o", "new.toml"]).refused(&[
-        "take.wav: a recording",
+    desk.run(&["render", "lick.toml", "-o", "take.wav"]).done();
+    desk.run(&["convert", "take.wav", "-o", "new.toml", "--json"]).done();
+    let new = desk.run(&["check", "new.toml", "take.wav", "--json"]).done().json();
+    let lick = desk.run(&["check", "lick.toml", "take.wav", "--json"]).done().json();
+    let asked = |document: &Value| {
+        let steps = document["takes"][0]["steps"].as_array().expect("steps").clone();
+        steps.iter().map(|step| step["expected"].clone()).collect::<Vec<Value>>()
+    };
+    assert_eq!(asked(&new), asked(&lick), "strings and frets too");
+    assert!(
+        new["takes"][0]["steps"].as_array().expect("steps").iter().all(|s| s["verdict"] == "right")
+    );
+    let told = desk.run(&["convert", "take.wav", "-o", "-", "--to", "tab", "--tempo", "100"]);
+    told.done();
+    assert!(told.out.contains("Tempo: 100"), "{}", told.out);
+    assert!(told.err.contains("is a guess"), "{}", told.err);
+    let part = ["--part", "0-0.5"];
+    desk.run(&[&["convert", "take.wav", "-o", "part.toml"], &part[..]].concat()).refused(&[
+        "nothing to write down",
+        "in this part",
         "doublecheck listen take.wav",
-        "doublecheck new",
     ]);
+    desk.run(&[&["convert", "lick.toml", "-o", "part.tab"], &part[..]].concat())
+        .refused(&["--part is for recordings", "leave out --part"]);
+    desk.wave("silent.wav", 44_100, 44_100, |_| 0.0);
+    desk.run(&["convert", "silent.wav", "-o", "silent.toml"])
+        .refused(&["nothing to write down", "silent"]);
+    assert!(!desk.path("part.toml").exists() && !desk.path("silent.toml").exists());
+}
+
+#[test]
+fn a_recording_is_not_made_by_converting() {
+    let desk = Desk::new();
     desk.run(&["convert", "lick.toml", "-o", "new.FLAC"])
         .refused(&["new.FLAC: a recording", "doublecheck render LICK"]);
-    assert!(!desk.path("new.toml").exists() && !desk.path("new.FLAC").exists());
+    assert!(!desk.path("new.FLAC").exists());
 }
 
 #[test]
@@ -384,7 +412,7 @@ fn notes_from_midi_are_laid_on_the_strings_that_are_named() {
     assert!(run.err.contains("E1: a note that finds no string was left out"), "{}", run.err);
     assert!(run.err.contains("--tuning"), "{}", run.err);
     desk.run(&[&["convert", "lick.toml", "-o", "new.mid"], &tuning[..]].concat())
-        .refused(&["--tuning is for MIDI", "leave out --tuning"]);
+        .refused(&["--tuning is for MIDI and recordings", "leave out --tuning"]);
     desk.run(&["convert", "bass.mid", "-o", "new.toml", "--tuning", "EADG"])
         .refused(&["`EADG` is not a note", "notes with octaves"]);
 }

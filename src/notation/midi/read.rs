@@ -41,9 +41,6 @@ const DEFAULT_RANGE: f64 = 2.0;
 /// Parts of a quarter note finer than which lengths look played rather than written.
 const FINEST_WRITTEN: u64 = 48;
 
-/// D2, the sixth string a whole tone down: the commonest other tuning (common practice).
-const DROPPED_D: MidiNote = MidiNote(38);
-
 /// A note as the file has it.
 struct Note {
     start: u64,
@@ -145,9 +142,7 @@ pub fn read_tuned(
     }
     let title = track.name.take().or(first_name).filter(|name| !name.trim().is_empty());
     let mut lick = head.lick(title, &mut remarks);
-    let is_named = tuning.is_some();
-    lick.tuning = tuning.unwrap_or_default();
-    fill(&mut lick, is_named, track, division, grid, &mut remarks);
+    fill(&mut lick, tuning, track, division, grid, &mut remarks);
     crate::notation::checked(lick, remarks)
 }
 
@@ -340,7 +335,7 @@ impl Head {
 /// steps.
 fn fill(
     lick: &mut Lick,
-    is_named: bool,
+    tuning: Option<Tuning>,
     mut track: Track,
     division: u64,
     grid: Option<u64>,
@@ -374,23 +369,13 @@ fn fill(
                 start,
                 end: round(note.end).max(start + length),
                 note: MidiNote(note.key),
+                on: None,
                 down: targets().min().unwrap_or(0).min(0).unsigned_abs() as u8,
                 up: targets().max().unwrap_or(0).max(0) as u8,
             }
         })
         .collect();
-    let lowest = wanted.iter().map(|wanted| wanted.note.0.saturating_sub(wanted.down)).min();
-    let is_below = |tuning: &Tuning| lowest.is_some_and(|lowest| lowest < lowest_open(tuning).0);
-    if !is_named && is_below(&lick.tuning) && lowest >= Some(DROPPED_D.0) {
-        remarks.add("", "notes lie below E2: the sixth string is taken to be tuned down to D2");
-        let rest = lick.tuning.strings().skip(1).map(|(_, open)| open);
-        lick.tuning = Tuning::new(std::iter::once(DROPPED_D).chain(rest).collect())
-            .expect("as many strings as before");
-    }
-    if is_below(&lick.tuning) {
-        let what = "notes lie below the lowest string: --tuning names the strings, such as those of a bass";
-        remarks.add("", what);
-    }
+    lick.tuning = hand::tuning(tuning, &wanted, remarks);
     let finest = wanted.iter().flat_map(|w| [w.start, w.end]).map(|t| to / gcd(t, to)).max();
     if finest.is_some_and(|finest| finest > FINEST_WRITTEN) && grid.is_none() {
         remarks.add(
@@ -416,10 +401,6 @@ fn fill(
     let end = happenings.iter().map(|(time, _)| *time).max().unwrap_or(0).max(round(track.end));
     let cutter = Cutter { division: to, bar, n_strings: lick.tuning.n_strings() };
     lick.steps = cutter.cut(happenings, end, remarks);
-}
-
-fn lowest_open(tuning: &Tuning) -> MidiNote {
-    tuning.strings().map(|(_, open)| open).min().expect("a tuning has strings")
 }
 
 /// How the pitch of a note moves, in semitones against its key.

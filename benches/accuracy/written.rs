@@ -1,0 +1,166 @@
+//! Licks written down from recordings, as `convert` does: notes, strings, lengths, tempo.
+
+use rayon::prelude::*;
+
+use doublecheck::lick::Lick;
+use doublecheck::notation::played;
+use doublecheck::notation::played::Known;
+use doublecheck::practice::transcript::transcribe;
+use doublecheck::theory::fretboard::Tuning;
+use doublecheck::theory::note::Reference;
+
+use crate::Plan;
+use crate::licks::Planted;
+use crate::licks::Played;
+use crate::licks::STRUM_S;
+use crate::licks::UNEVEN_S;
+use crate::licks::Way;
+use crate::support::cases::Placed;
+use crate::support::cases::Random;
+use crate::support::cases::mix;
+use crate::support::corpus::Set;
+use crate::support::figures::Target;
+use crate::support::figures::figure;
+use crate::support::figures::percent;
+use crate::support::neck::Place;
+use crate::support::neck::midi;
+use crate::support::neck::ringing;
+use crate::support::neck::strum;
+use crate::support::score::hear;
+
+const TEMPI_BPM: [f64; 2] = [60.0, 130.0];
+/// Lengths in beats, the commonest most often.
+const LENGTHS: [f64; 8] = [0.5, 0.5, 0.5, 0.5, 1.0, 1.0, 1.0, 2.0];
+/// A string rings on at most so long, in seconds.
+const RINGS_S: f64 = 1.0;
+/// A tempo is right within this share.
+const TEMPO_WITHIN: f64 = 0.03;
+
+/// What came out as it was played, and how much there was.
+#[derive(Debug, Default, Clone, Copy)]
+struct Counts {
+    licks: usize,
+    tempi: usize,
+    n_steps: usize,
+    notes: usize,
+    steps: usize,
+    /// Of steps whose strings are known.
+    places: usize,
+    placed: usize,
+    lengths: usize,
+    whole: usize,
+}
+
+impl Counts {
+    fn with(self, other: Self) -> Self {
+        Self {
+            licks: self.licks + other.licks,
+            tempi: self.tempi + other.tempi,
+            n_steps: self.n_steps + other.n_steps,
+            notes: self.notes + other.notes,
+            steps: self.steps + other.steps,
+            places: self.places + other.places,
+            placed: self.placed + other.placed,
+            lengths: self.lengths + other.lengths,
+            whole: self.whole + other.whole,
+        }
+    }
+
+    fn tell(&self, name: &str) {
+        let figure =
+            |what: &str, n: usize, of: usize| figure(what, percent(n, of), "%", Target::None);
+        figure(&format!("{name}: licks with as many steps"), self.n_steps, self.licks);
+        figure("… their steps with the notes that were played", self.notes, self.steps);
+        if self.placed > 0 {
+            figure("… with strings and frets too, where known", self.places, self.placed);
+        }
+        figure("… with the length that was played", self.lengths, self.steps);
+        figure("licks with all notes and lengths", self.whole, self.licks);
+        figure("tempi right within 3 %", self.tempi, self.licks);
+    }
+}
+
+pub fn measure(plan: &Plan) {
+    let mut real = Counts::default();
+    for set in plan.instruments() {
+        let all = (0..plan.n as u64).into_par_iter();
+        let counts = all.filter_map(|i| outcome(plan, set, &mut Random(9700 + i)));
+        let counts = counts.reduce(Counts::default, Counts::with);
+        counts.tell(&set.name);
+        if !set.is_synthetic() {
+            real = real.with(counts);
+        }
+    }
+    real.tell("real together");
+}
+
+fn outcome(plan: &Plan, set: &Set, random: &mut Random) -> Option<Counts> {
+    let tempo_bpm = random.between(TEMPI_BPM[0], TEMPI_BPM[1]);
+    let way = if random.below(2) == 0 { Way::Along } else { Way::Across };
+    let asked = Played::new(set, way, Planted::Gaps, 30.0 / tempo_bpm, random)?.asked;
+    let lengths: Vec<f64> = asked.iter().map(|_| LENGTHS[random.below(LENGTHS.len())]).collect();
+    let (notes, length_s) = strikes(set, &asked, &lengths, 60.0 / tempo_bpm, random)?;
+    let samples = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
+    let open: Vec<_> = Tuning::default().strings().collect();
+    let transcript = transcribe(&hear(&samples, plan.rate), &open, Reference::default());
+    let known =
+        Known { title: "Played".to_owned(), tempo_bpm: None, grid: None, tuning: None, capo: 0 };
+    let lick = played::write(&transcript.strikes, &known).ok()?.lick;
+    let counts = compared(&lick, &asked, &lengths, tempo_bpm);
+    let is_placed = set.notes.iter().all(|note| note.place.is_some());
+    let (places, placed) = if is_placed { (counts.places, counts.steps) } else { (0, 0) };
+    Some(Counts { places, placed, ..counts })
+}
+
+fn strikes<'a>(
+    set: &'a Set,
+    asked: &[[Place; 2]],
+    lengths: &[f64],
+    beat_s: f64,
+    random: &mut Random,
+) -> Option<(Vec<Placed<'a>>, f64)> {
+    let mut at_s = 0.5;
+    let mut placed: Vec<(u8, Placed<'a>)> = Vec::new();
+    for (step, length) in asked.iter().zip(lengths) {
+        let uneven_s = random.between(-UNEVEN_S, UNEVEN_S);
+        let notes = strum(set, step, at_s + uneven_s, STRUM_S, random)?;
+        placed.extend(step.iter().map(|place| place.0).zip(notes));
+        at_s += length * beat_s;
+    }
+    Some((ringing(placed, RINGS_S), at_s + 1.0))
+}
+
+/// A lick at twice the tempo with all lengths doubled is the same.
+fn compared(lick: &Lick, asked: &[[Place; 2]], lengths: &[f64], tempo_bpm: f64) -> Counts {
+    let octave = (lick.tempo_bpm / tempo_bpm).log2().round().exp2();
+    let steps: Vec<_> = lick.expected().steps;
+    let struck: Vec<_> = steps.iter().filter(|step| !step.struck.is_empty()).collect();
+    let is_tempo = (lick.tempo_bpm / tempo_bpm / octave - 1.0).abs() < TEMPO_WITHIN;
+    let mut counts = Counts { licks: 1, tempi: usize::from(is_tempo), ..Counts::default() };
+    if struck.len() != asked.len() {
+        return counts;
+    }
+    counts.n_steps = 1;
+    counts.steps = asked.len();
+    for (k, (step, played)) in struck.iter().zip(asked).enumerate() {
+        let mut notes: Vec<i32> = step.struck.iter().map(|note| i32::from(note.note.0)).collect();
+        let mut wanted = played.map(midi);
+        notes.sort_unstable();
+        wanted.sort_unstable();
+        let has_moves = !step.stages.is_empty();
+        let is_right = notes == wanted && !has_moves;
+        let place = |&(string, fret): &Place| {
+            step.struck.iter().any(|note| (note.string.0, note.fret.0) == (string, fret))
+        };
+        counts.notes += usize::from(is_right);
+        counts.places += usize::from(is_right && played.iter().all(place));
+        let Some(next) = struck.get(k + 1) else {
+            counts.lengths += 1;
+            continue;
+        };
+        let length = (next.start_beats - step.start_beats) / octave;
+        counts.lengths += usize::from((length - lengths[k]).abs() < 1e-6);
+    }
+    counts.whole = usize::from(counts.notes == asked.len() && counts.lengths == asked.len());
+    counts
+}

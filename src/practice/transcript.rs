@@ -1,0 +1,279 @@
+//! A take in, what was played in it out, for somebody who wants to write it down.
+//!
+//! **Conventions.** Blind: nothing is known of a lick. The offset of the guitar as a whole is taken off.
+//! **Limits.** A harmonic is told as the note that it sounds. Whether a string was hammered on, slid or, while another
+//! rang on, struck by itself is not told: it counts as not struck.
+
+use super::matching::may_be_struck;
+use super::matching::place;
+use super::offset::TOLD_OFFSET;
+use super::offset::common_offset;
+use super::strings;
+use super::strum::Strum;
+use super::talk::UNSTEADY_CENTS;
+use crate::engine::HeardPitch;
+use crate::engine::Strike;
+use crate::engine::Take;
+use crate::lick::played;
+use crate::lick::played::Note;
+use crate::theory::fretboard::StringNumber;
+use crate::theory::note::MidiNote;
+use crate::theory::note::Reference;
+use crate::units::Cents;
+
+/// A finger moves so far on a string that sounds, in semitones (common practice).
+const REACH: u8 = 5;
+/// … without sliding.
+const HAMMERED: u8 = 2;
+
+/// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
+const FADED_DB: f64 = 25.0;
+
+/// Two notes of a double stop are a semitone apart at least, and at most an octave and a fourth (common practice), but for
+/// half a semitone.
+const A_NOTE_CENTS: f64 = 50.0;
+const WIDEST_CENTS: f64 = 1750.0;
+/// Confidence from which a note that nobody asked for may stand where one is missing.
+const A_GUESS: f64 = 0.5;
+
+/// What was played in a take.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Transcript {
+    /// Every strike that holds a note, in order.
+    pub strikes: Vec<played::Strike>,
+    /// How sharp the guitar is as a whole, where that is worth a word.
+    pub offset: Option<Cents>,
+    /// When something was struck whose pitch did not hold still, as that of talk does not, in seconds: left out.
+    pub unsteady_s: Vec<f64>,
+}
+
+/// Tells what was played in `take` on `open` strings as they sound.
+pub fn transcribe(
+    take: &Take,
+    open: &[(StringNumber, MidiNote)],
+    reference: Reference,
+) -> Transcript {
+    let struck = Strum::unasked(take.rate).join(&take.strikes);
+    let offset = common_offset(&struck, reference).filter(|offset| offset.0.abs() >= TOLD_OFFSET);
+    let midi =
+        |pitch: &HeardPitch| Some(place(pitch, reference, offset.unwrap_or(Cents(0.0)))?.note);
+    let mut transcript = Transcript { strikes: Vec::new(), offset, unsteady_s: Vec::new() };
+    let mut stiffness = Vec::new();
+    let usual = usual_count(&struck);
+    for (i, strike) in struck.iter().enumerate() {
+        let start_s = strike.onset.seconds(take.rate);
+        let notes = likeliest(strike, usual).into_iter();
+        let notes = notes.filter_map(|(pitch, is_sure)| Some((midi(pitch)?, is_sure, pitch)));
+        let mut notes: Vec<(MidiNote, bool, &HeardPitch)> = notes.collect();
+        if notes.is_empty() {
+            continue;
+        }
+        if is_talk(&struck, i) {
+            transcript.unsteady_s.push(start_s);
+            continue;
+        }
+        notes.sort_by_key(|(note, is_sure, _)| (*note, !is_sure));
+        notes.dedup_by_key(|(note, ..)| *note);
+        let end_s = strike.end.seconds(take.rate);
+        let rings = |note: MidiNote| {
+            let mut rings = strike.notes.iter().filter(|heard| !heard.is_struck());
+            rings.any(|heard| midi(heard) == Some(note))
+        };
+        if let ([(to, ..)], Some(before)) = (&notes[..], transcript.strikes.last_mut())
+            && let Some(note) = moved(before, *to, rings)
+        {
+            note.then.push(*to);
+            before.end_s = end_s;
+            continue;
+        }
+        let heard = |&(note, _, pitch): &(MidiNote, bool, &HeardPitch)| strings::Note {
+            note,
+            stiffness: pitch.stiffness,
+            asked: None,
+        };
+        stiffness.push(notes.iter().map(heard).collect::<Vec<_>>());
+        let note = |(note, is_sure, _)| Note { note, is_sure, place: None, then: Vec::new() };
+        let mut notes: Vec<Note> = notes.into_iter().map(note).collect();
+        for to in moves(strike).filter_map(midi) {
+            if let Some(note) = nearest(notes.iter_mut(), to, REACH) {
+                note.then.push(to);
+            }
+        }
+        transcript.strikes.push(played::Strike { start_s, end_s, notes });
+    }
+    for (strike, told) in transcript.strikes.iter_mut().zip(strings::places(open, &stiffness)) {
+        for (note, place) in strike.notes.iter_mut().zip(told) {
+            note.place = place;
+        }
+    }
+    transcript
+}
+
+/// How many notes most strikes have for sure.
+fn usual_count(strikes: &[Strike]) -> usize {
+    let sure = |strike: &Strike| strike.likely_struck().filter(|(_, is_sure)| *is_sure).count();
+    let mut counts: Vec<usize> = strikes.iter().map(sure).filter(|&count| count > 0).collect();
+    counts.sort_unstable();
+    counts.get(counts.len() / 2).copied().unwrap_or(0)
+}
+
+/// The notes of a strike, each with whether it is sure. Where most strikes have so many as `usual`, one with fewer has
+/// what may be struck besides, and one with as many nothing that is not sure.
+fn likeliest(strike: &Strike, usual: usize) -> Vec<(&HeardPitch, bool)> {
+    let mut notes: Vec<(&HeardPitch, bool)> = strike.likely_struck().collect();
+    let n_sure = notes.iter().filter(|(_, is_sure)| *is_sure).count();
+    if n_sure == usual {
+        notes.retain(|(_, is_sure)| *is_sure);
+    } else if notes.len() < usual {
+        let others = strike.notes.iter().chain(&strike.doubtful);
+        let mut others: Vec<&HeardPitch> = others
+            .filter(|other| may_be_struck(other) && other.confidence >= A_GUESS)
+            .filter(|other| {
+                let cents = |note: &HeardPitch| note.tone().cents_from(&other.tone()).abs();
+                notes.iter().all(|(note, _)| (A_NOTE_CENTS..WIDEST_CENTS).contains(&cents(note)))
+            })
+            .collect();
+        others.sort_by(|a, b| b.struck_odds.total_cmp(&a.struck_odds));
+        others.truncate(usual - notes.len());
+        // What holds no note for sure is a strike only with all that is usual.
+        if n_sure > 0 || others.len() == usual && others.iter().any(|other| other.is_struck()) {
+            notes.extend(others.into_iter().map(|other| (other, false)));
+        }
+    }
+    notes
+}
+
+/// Whether strike `i` does not hold still, nor does one beside it: what stands alone among strings is one.
+fn is_talk(strikes: &[Strike], i: usize) -> bool {
+    let still = |i: usize| strikes.get(i).is_some_and(|s| s.holds_still(UNSTEADY_CENTS));
+    let is_amid = i.checked_sub(1).is_none_or(still) && (still(i + 1) || i + 1 == strikes.len());
+    !still(i) && !is_amid
+}
+
+/// Where a strike led, as far as it is heard well.
+fn moves(strike: &Strike) -> impl Iterator<Item = &HeardPitch> {
+    let loudest = strike.notes.iter().map(|note| note.level.0).fold(f64::NEG_INFINITY, f64::max);
+    let later = strike.later.iter().map(|later| &later.pitch);
+    later.filter(move |pitch| {
+        let is_steady = pitch.error_cents.is_some_and(|error| error < UNSTEADY_CENTS);
+        pitch.likely && is_steady && pitch.level.0 > loudest - FADED_DB
+    })
+}
+
+/// The note of the strike before from which a strike of nothing but `to` was hammered on or pulled off: it is near and
+/// gone, and another one rings on.
+fn moved(
+    before: &mut played::Strike,
+    to: MidiNote,
+    rings: impl Fn(MidiNote) -> bool,
+) -> Option<&mut Note> {
+    let any_rings = before.notes.iter().any(|note| rings(now(note)));
+    let is_gone = |note: &&mut Note| !rings(now(note)) && any_rings;
+    nearest(before.notes.iter_mut().filter(is_gone), to, HAMMERED)
+}
+
+/// Of `notes` the one that is nearest to `to`, so many semitones off at most.
+fn nearest<'a>(
+    notes: impl Iterator<Item = &'a mut Note>,
+    to: MidiNote,
+    reach: u8,
+) -> Option<&'a mut Note> {
+    let way = |note: &Note| now(note).0.abs_diff(to.0);
+    notes.min_by_key(|note| way(note)).filter(|note| (1..=reach).contains(&way(note)))
+}
+
+/// What a note has become.
+fn now(note: &Note) -> MidiNote {
+    note.then.last().copied().unwrap_or(note.note)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::Stage;
+    use crate::theory::fretboard::Tuning;
+    use crate::units::SampleCount;
+    use crate::units::SampleIndex;
+    use crate::units::SampleRate;
+
+    const RATE: u32 = 48_000;
+
+    /// A strike a second; notes that ring on have small odds of having been struck.
+    fn take(strikes: &[(&[HeardPitch], &[HeardPitch])]) -> Take {
+        let strike = |(second, (notes, doubtful)): (u64, &(&[HeardPitch], &[HeardPitch]))| Strike {
+            onset: SampleIndex(second * u64::from(RATE)),
+            end: SampleIndex((second + 1) * u64::from(RATE)),
+            stage: Stage::Whole,
+            notes: notes.to_vec(),
+            doubtful: doubtful.to_vec(),
+            faint: Vec::new(),
+            later: Vec::new(),
+            combined: Vec::new(),
+        };
+        Take {
+            rate: SampleRate::new(RATE).expect("positive"),
+            length: SampleCount(u64::from(RATE) * (strikes.len() as u64 + 1)),
+            strikes: (0..).zip(strikes).map(strike).collect(),
+            unclear: Vec::new(),
+            holes: Vec::new(),
+            clipped: SampleCount(0),
+        }
+    }
+
+    fn odds(midi: f64, struck_odds: f64) -> HeardPitch {
+        HeardPitch { struck_odds, ..HeardPitch::sure(midi) }
+    }
+
+    /// The notes of every strike, `?` behind one that is not sure, `>` before what it became.
+    fn told(strikes: &[(&[HeardPitch], &[HeardPitch])]) -> String {
+        let open: Vec<_> = Tuning::default().strings().collect();
+        let transcript = transcribe(&take(strikes), &open, Reference::default());
+        let note = |note: &Note| {
+            let then: String = note.then.iter().map(|to| format!(">{}", to.0)).collect();
+            format!("{}{}{then}", note.note.0, if note.is_sure { "" } else { "?" })
+        };
+        let strike = |s: &played::Strike| s.notes.iter().map(note).collect::<Vec<_>>().join(" ");
+        transcript.strikes.iter().map(strike).collect::<Vec<_>>().join(", ")
+    }
+
+    const STRUCK: f64 = 9.0;
+    const RINGS: f64 = -9.0;
+
+    #[test]
+    fn among_double_stops_one_note_is_joined_by_what_may_be_struck() {
+        let sure = [60.0, 64.0].map(HeardPitch::sure);
+        let lone = [odds(60.0, -1.0), odds(65.0, STRUCK)];
+        let far = [odds(84.0, -1.0), odds(65.0, STRUCK)];
+        let (a, b) = ((&sure[..], &[][..]), (&lone[..], &[][..]));
+        assert_eq!(told(&[a, b, a]), "60 64, 60? 65, 60 64");
+        assert_eq!(told(&[a, (&far, &[]), a]), "60 64, 65, 60 64", "no hand reaches that");
+        let single = [odds(67.0, STRUCK)];
+        let c = (&single[..], &[][..]);
+        assert_eq!(told(&[c, b, b, c]), "67, 65, 65, 67", "among single notes it rings on");
+        let extra = [HeardPitch { likely: true, ..odds(67.0, STRUCK) }];
+        assert_eq!(told(&[a, (&sure, &extra), a]), "60 64, 60 64, 60 64", "doubtful besides");
+    }
+
+    #[test]
+    fn one_new_note_beside_one_that_rings_on_was_hammered() {
+        let sure = [60.0, 64.0].map(HeardPitch::sure);
+        let hammered = [odds(62.0, STRUCK), odds(64.0, RINGS)];
+        let alone = [odds(62.0, STRUCK)];
+        let far = [odds(67.0, STRUCK), odds(64.0, RINGS)];
+        let down = [odds(62.0, STRUCK), odds(60.0, RINGS)];
+        let a = (&sure[..], &[][..]);
+        assert_eq!(told(&[a, (&hammered, &[]), a, a]), "60>62 64, 60 64, 60 64");
+        assert_eq!(told(&[a, (&down, &[]), a, a]), "60 64>62, 60 64, 60 64");
+        assert_eq!(told(&[a, (&alone, &[]), a, a]), "60 64, 62, 60 64, 60 64", "struck by itself");
+        assert_eq!(told(&[a, (&far, &[]), a, a]), "60 64, 67, 60 64, 60 64", "too far");
+    }
+
+    #[test]
+    fn what_does_not_hold_still_beside_its_like_is_talk() {
+        let sure = [60.0, 64.0].map(HeardPitch::sure);
+        let voice = [HeardPitch { error_cents: Some(20.0), ..odds(57.0, STRUCK) }];
+        let (a, b) = ((&sure[..], &[][..]), (&voice[..], &[][..]));
+        assert_eq!(told(&[b, b, a, a, a]), "60 64, 60 64, 60 64");
+        assert_eq!(told(&[a, a, b, a, a]), "60 64, 60 64, 57, 60 64, 60 64", "a string that moved");
+    }
+}

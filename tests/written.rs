@@ -1,0 +1,108 @@
+//! What is played in a recording, written down: the licks that come with the program are synthesised, and what is
+//! written down of it is held against them.
+#![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use doublecheck::engine::Listener;
+use doublecheck::lick;
+use doublecheck::lick::Lick;
+use doublecheck::lick::Step;
+use doublecheck::lick::expected::ExpectedNote;
+use doublecheck::lick::mark::Mark;
+use doublecheck::notation::Reading;
+use doublecheck::notation::played;
+use doublecheck::notation::played::Known;
+use doublecheck::practice::transcript::transcribe;
+use doublecheck::synth::Room;
+use doublecheck::synth::performance::Manner;
+use doublecheck::synth::performance::Performance;
+use doublecheck::theory::fretboard::Tuning;
+use doublecheck::theory::note::Reference;
+use doublecheck::units::Hertz;
+use doublecheck::units::SampleRate;
+
+/// A lick as it sounds for a player, in a quiet room.
+fn sound(lick: &Lick, manner: &Manner) -> Vec<f32> {
+    let sound = Performance::new(&lick.expected(), manner);
+    let sound = sound.render(SampleRate::new(48_000).unwrap(), &Room::noisy(45.0), 5);
+    [sound, vec![0.0; 24_000]].concat()
+}
+
+fn known(lick: &Lick, tempo_bpm: Option<f64>) -> Known {
+    let title = "Played".to_owned();
+    Known { title, tempo_bpm, grid: None, tuning: None, capo: lick.capo }
+}
+
+fn written(samples: &[f32], known: Known) -> Reading {
+    let mut listener = Listener::of_recording(SampleRate::new(48_000).unwrap());
+    listener.push(samples, |_| {});
+    let take = listener.finish(|_| {});
+    let open: Vec<_> = Tuning::default().strings().collect();
+    let transcript = transcribe(&take, &open, Reference::default());
+    played::write(&transcript.strikes, &known).unwrap()
+}
+
+/// This of all notes of every step that is no rest, in order of size.
+fn of_steps<T: Ord>(lick: &Lick, what: impl Fn(&ExpectedNote) -> T) -> Vec<Vec<T>> {
+    let mut steps: Vec<Vec<T>> =
+        lick.expected().steps.iter().map(|step| step.struck.iter().map(&what).collect()).collect();
+    steps.retain(|notes| !notes.is_empty());
+    steps.iter_mut().for_each(|notes| notes.sort_unstable());
+    steps
+}
+
+fn notes(lick: &Lick) -> Vec<Vec<u8>> {
+    of_steps(lick, |note| note.note.0)
+}
+
+fn places(lick: &Lick) -> Vec<Vec<(u8, u8)>> {
+    of_steps(lick, |note| (note.string.0, note.fret.0))
+}
+
+/// From each of these steps to the next, in beats.
+fn lengths(lick: &Lick) -> Vec<f64> {
+    let steps = lick.expected().steps;
+    let starts: Vec<f64> =
+        steps.iter().filter(|s| !s.struck.is_empty()).map(|s| s.start_beats).collect();
+    starts.windows(2).map(|pair| pair[1] - pair[0]).collect()
+}
+
+#[test]
+fn a_lick_of_double_stops_comes_back_as_it_was() {
+    for name in ["slate-staircase", "long-ladder-tenths", "orchard-gate-thirds"] {
+        let mut lick = lick::find(name).unwrap();
+        // An octave may hide in a chord.
+        let is_double_stop = |step: &Step| step.marks.iter().filter(|m| m.is_struck()).count() < 3;
+        lick.steps.retain(is_double_stop);
+        let (samples, known) = (sound(&lick, &Manner::default()), known(&lick, None));
+        let Reading { lick: heard, remarks } = written(&samples, known);
+        assert_eq!(notes(&heard), notes(&lick), "{name}");
+        assert_eq!(lengths(&heard), lengths(&lick), "{name}");
+        let tempo = heard.tempo_bpm;
+        assert!((tempo / lick.tempo_bpm - 1.0).abs() < 0.011, "{name}: {tempo}");
+        assert!(remarks.iter().any(|remark| remark.contains("is a guess")), "{remarks:?}");
+    }
+}
+
+/// By its sound alone: what is hammered on while another string rings is one step.
+#[test]
+fn hammer_ons_and_pull_offs_belong_to_the_step_before() {
+    let lick = lick::find("mill-wheel-hammers").unwrap();
+    let known = known(&lick, Some(lick.tempo_bpm));
+    let heard = written(&sound(&lick, &Manner::default()), known).lick;
+    let third_string = |lick: &Lick, step: usize| -> Mark { lick.steps[step].marks[3].clone() };
+    assert_eq!(third_string(&heard, 0), "5h6".parse().unwrap());
+    let pulled_off = heard.steps.iter().any(|step| step.marks[3] == "9p7".parse().unwrap());
+    assert!(pulled_off, "{}", heard.to_toml());
+}
+
+/// ISO 16 has A4 at 440 Hz; a guitar tuned with others may have it elsewhere.
+#[test]
+fn a_guitar_tuned_off_is_written_at_the_notes_that_were_meant() {
+    let lick = lick::find("slate-staircase").unwrap();
+    for a4 in [432.0, 446.0] {
+        let reference = Reference::new(Hertz::new(a4).unwrap()).unwrap();
+        let manner = Manner { reference, ..Manner::default() };
+        let heard = written(&sound(&lick, &manner), known(&lick, None)).lick;
+        assert_eq!(places(&heard), places(&lick), "{a4}");
+    }
+}
