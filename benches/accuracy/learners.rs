@@ -5,17 +5,17 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use doublecheck::lick::expected::Expected;
 use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
+use doublecheck::practice::session::PassOver;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
 use doublecheck::practice::verdict::StepJudgement;
 use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
-use doublecheck::units::SampleRate;
 
 use crate::Plan;
+use crate::clicked;
 use crate::licks;
 use crate::licks::N_STEPS;
 use crate::licks::Planted;
@@ -26,6 +26,7 @@ use crate::licks::Way;
 use crate::support::cases::Placed;
 use crate::support::cases::Random;
 use crate::support::cases::mix;
+use crate::support::corpus::RATE;
 use crate::support::corpus::Set;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
@@ -34,14 +35,14 @@ use crate::support::neck::semitone_off;
 use crate::support::neck::strum;
 use crate::support::score;
 
-const TEMPO_BPM: f64 = 90.0;
-const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
+pub const TEMPO_BPM: f64 = 90.0;
+pub const EIGHTH_S: f64 = 30.0 / TEMPO_BPM;
 /// The tempo of a learner, as a share of the one that is written.
 const PACE: [f64; 2] = [0.6, 1.1];
 /// A string rings on at most so long, in seconds.
-const RINGS_S: f64 = 1.5;
+pub const RINGS_S: f64 = 1.5;
 /// One step in so many goes wrong.
-const WRONG_IN: usize = 8;
+pub const WRONG_IN: usize = 8;
 /// Where the hand looks for its place, once in so many steps and before every step that is struck again, it takes so
 /// long, in seconds.
 const HALTS_IN: usize = 3;
@@ -83,7 +84,7 @@ const REPEATS: usize = 3;
 
 /// A step as it was struck: which, and whether wrongly.
 type Struck = (usize, bool);
-type Verdicts = Vec<(bool, Verdict)>;
+pub type Verdicts = Vec<(bool, Verdict)>;
 
 pub fn measure(plan: &Plan) {
     let sets: &[Set] = if plan.real.is_empty() { &plan.synthetic } else { &plan.real };
@@ -98,6 +99,7 @@ pub fn measure(plan: &Plan) {
             licks::shares(&format!("{learner:?}, on the screen"), &shown.concat());
         }
     }
+    clicked::measure(plan, sets);
 }
 
 /// The steps in the order in which `learner` strikes them.
@@ -139,10 +141,11 @@ fn outcome(
     let samples = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
     let expected = asked.expected(TEMPO_BPM);
     let checked = score::judge(&expected, &samples, plan.rate);
-    let shown = shown(&expected, &samples, plan.rate);
     if learner == Learner::Repeating {
         return Some((every_pass(&order, checked), Vec::new()));
     }
+    let session = Session::new(expected.clone(), Settings::at_leisure(plan.rate));
+    let (shown, _) = practise(session, None, &samples);
     let last: BTreeMap<usize, bool> = order.into_iter().collect();
     let of = |verdict: &dyn Fn(usize) -> Verdict| {
         last.iter().map(|(&k, &is_wrong)| (is_wrong, verdict(k))).collect()
@@ -183,16 +186,7 @@ fn strikes<'a>(
         if learner == Learner::Teaching && placed.len() < 2 * N_STEPS {
             at_s += random.between(SHOWN_S[0], SHOWN_S[1]);
         }
-        let mut step = asked[k];
-        if is_wrong {
-            let off = (0..20).find_map(|_| {
-                let i = random.below(2);
-                let off = semitone_off(step[i], &step, random)?;
-                set.at(off, midi(off), random).is_some().then_some((i, off))
-            });
-            let (i, off) = off?;
-            step[i] = off;
-        }
+        let step = if is_wrong { wrongly(set, asked[k], random)? } else { asked[k] };
         let uneven_s = random.between(-UNEVEN_S, UNEVEN_S);
         let notes = strum(set, &step, at_s + uneven_s, STRUM_S, random)?;
         placed.extend(step.iter().map(|place| place.0).zip(notes));
@@ -202,11 +196,29 @@ fn strikes<'a>(
     Some((ringing(placed, RINGS_S), at_s + 2.0))
 }
 
-/// What the screen shows of every step in the end.
-fn shown(expected: &Expected, samples: &[f32], rate: SampleRate) -> BTreeMap<usize, Verdict> {
-    let mut session = Session::new(expected.clone(), Settings::at_leisure(rate));
-    let (mut shown, mut news) = (BTreeMap::new(), Vec::new());
+/// One of the two notes a semitone off.
+pub fn wrongly(set: &Set, mut step: [Place; 2], random: &mut Random) -> Option<[Place; 2]> {
+    let off = (0..20).find_map(|_| {
+        let i = random.below(2);
+        let off = semitone_off(step[i], &step, random)?;
+        set.at(off, midi(off), random).is_some().then_some((i, off))
+    });
+    let (i, off) = off?;
+    step[i] = off;
+    Some(step)
+}
+
+/// What the screen shows of every step in the end, and the pass once it is over; the first click at this second.
+pub fn practise(
+    mut session: Session,
+    click_s: Option<f64>,
+    samples: &[f32],
+) -> (BTreeMap<usize, Verdict>, Option<PassOver>) {
+    let (mut shown, mut news, mut over) = (BTreeMap::new(), Vec::new(), None);
     session.begin(&mut news);
+    if let Some(at_s) = click_s {
+        session.click_begins(at_s * f64::from(RATE));
+    }
     for block in samples.chunks(512) {
         session.push(block, &mut news);
         for news in news.drain(..) {
@@ -217,9 +229,10 @@ fn shown(expected: &Expected, samples: &[f32], rate: SampleRate) -> BTreeMap<usi
                 News::Pass(Told::TakenBack(step) | Told::Meant { step, .. }) => {
                     shown.remove(&step);
                 }
-                News::Pass(_) | News::Hole { .. } | News::Over(_) => {}
+                News::Over(pass) => over = Some(*pass),
+                News::Pass(_) | News::Hole { .. } => {}
             }
         }
     }
-    shown
+    (shown, over)
 }

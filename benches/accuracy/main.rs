@@ -7,6 +7,7 @@
 #![allow(missing_docs, clippy::print_stdout)]
 
 mod chords;
+mod clicked;
 mod comping;
 mod grid;
 mod hands;
@@ -46,7 +47,7 @@ const PARTS: [Part; 17] = [
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),
-    ("learners", "licks as learners play them: halting, mended, anew", learners::measure),
+    ("learners", "licks as learners play them, and beside a click", learners::measure),
     ("written", "licks written down from recordings", written::measure),
     ("talk", "licks in recordings in which somebody talks", talk::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
