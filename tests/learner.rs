@@ -13,6 +13,7 @@ use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
 use doublecheck::practice::judge;
 use doublecheck::practice::judge::judge_take;
+use doublecheck::practice::pass::Delay;
 use doublecheck::practice::pass::Pace;
 use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
@@ -227,4 +228,98 @@ fn passes_still_follow_one_another() {
         let (shown, _, n) = practised(&played(passes), 2);
         assert_eq!((shown.as_str(), n), ("ABCDEF", 2), "{passes}");
     }
+}
+
+/// What is played beside a click: every sign is half a beat, a letter a strike, and the click of the first step
+/// comes at `|`. What the screen shows in the end, and the pass, with how many half beats each step was late.
+fn beside_click(played: &str) -> (String, String, Vec<i64>) {
+    delayed(played, Delay::Measured(0.0))
+}
+
+/// The same, as much being known of the delay of the click.
+fn delayed(played: &str, delay: Delay) -> (String, String, Vec<i64>) {
+    let half_s = 30.0 / 96.0;
+    let (before, _) = played.split_once('|').unwrap();
+    let signs = played.replace('|', "");
+    let struck: String = signs.chars().filter(char::is_ascii_alphabetic).collect();
+    let at: Vec<usize> = signs.match_indices(char::is_alphabetic).map(|(at, _)| at).collect();
+    let mut sound = Performance::new(&lick(&struck, 1), &Manner::default());
+    for note in &mut sound.notes {
+        let at_s = half_s * at[note.step - 1] as f64;
+        note.sound.start_s += at_s - 2.0 * half_s * (note.step - 1) as f64;
+        let next = at.get(note.step).map_or(2, |next| next - at[note.step - 1]);
+        note.sound.length_s = half_s * next as f64 - 0.02;
+    }
+    sound.length_s = half_s * signs.len() as f64 + 1.0;
+    let sound = sound.render(rate(), &Room::noisy(45.0), 11);
+    let samples = [vec![0.0; 24_000], sound, vec![0.0; 168_000]].concat();
+    let settings = Settings { pace: Pace::Click, delay, ..Settings::at_leisure(rate()) };
+    let mut session = Session::new(lick("ABCDEF", 1), settings);
+    let mut news = Vec::new();
+    session.begin(&mut news);
+    session.click_begins(24_000.0 + 48_000.0 * half_s * before.len() as f64);
+    samples.chunks(480).for_each(|block| session.push(block, &mut news));
+    let mut shown: BTreeMap<usize, Verdict> = BTreeMap::new();
+    let mut over = None;
+    for news in news {
+        match news {
+            News::Pass(Told::Step(found)) => {
+                shown.insert(found.judgement.step, found.judgement.verdict);
+            }
+            News::Pass(Told::TakenBack(step) | Told::Meant { step, .. }) => {
+                shown.remove(&step);
+            }
+            News::Over(pass) => over = Some(pass.judgement),
+            News::Pass(_) | News::Hole { .. } => {}
+        }
+    }
+    let over = over.expect("the click ends a pass");
+    let late = over.steps.iter().filter_map(|step| step.timing_ms);
+    (
+        letters(|step| shown.get(&step).copied()),
+        letters(|step| over.steps.get(step - 1).map(|step| step.verdict)),
+        late.map(|ms| (ms / (1000.0 * half_s)).round() as i64).collect(),
+    )
+}
+
+/// Right and wrong are the hand's, early and late the click's: a teacher tells them apart (common practice).
+#[test]
+fn who_is_off_the_click_is_told_what_he_plays_and_how_late() {
+    for (played, late) in [
+        ("....|A.b.C.D.E.F.", 0),
+        ("....|..A.b.C.D.E.F.", 2),
+        ("....|.A.b.C.D.E.F.", 1),
+        ("..A.|b.C.D.E.F.", -2),
+        ("....|......A.b.C.D.E.F.", 6),
+    ] {
+        let found = beside_click(played);
+        assert_eq!(found, ("AbCDEF".to_owned(), "AbCDEF".to_owned(), vec![late; 6]), "{played}");
+    }
+}
+
+/// No loudspeaker takes a beat.
+#[test]
+fn what_is_a_beat_late_is_the_player_s_where_the_delay_is_unknown() {
+    let (_, _, late) = delayed("....|..A.B.C.D.E.F.", Delay::Estimated);
+    assert_eq!(late, [2; 6]);
+}
+
+#[test]
+fn who_drops_out_is_in_again_where_the_click_is() {
+    let found = beside_click("....|A.B.....E.F.");
+    assert_eq!(found, ("AB--EF".to_owned(), "AB--EF".to_owned(), vec![0; 4]));
+}
+
+#[test]
+fn between_two_clicks_what_was_wrong_is_mended() {
+    let found = beside_click("....|A.bBC.dDE.F.");
+    assert_eq!(found, ("ABCDEF".to_owned(), "ABCDEF".to_owned(), vec![0, 1, 0, 1, 0, 0]));
+    // And what was right stays where it was in time.
+    assert_eq!(beside_click("....|A.BBC.D.E.F.").0, "ABCDEF");
+}
+
+#[test]
+fn who_begins_before_the_count_in_is_over_begins_again() {
+    let found = beside_click("..A.B...|A.B.C.d.E.F.");
+    assert_eq!(found, ("ABCdEF".to_owned(), "ABCdEF".to_owned(), vec![0; 6]));
 }

@@ -1,9 +1,10 @@
 //! One way through the steps: which step is due, which strike was meant for which step.
 //!
 //! **Conventions.** Instants are samples since the pass began. Lateness is positive.
-//! **Limits.** Beside a click strikes are given to steps as they come and stay there; at the player's pace
-//! the last few may turn out to be other steps' (`follow`). [`super::judge`] sees the whole pass afterwards.
+//! **Limits.** Strikes are given to steps as they come; the last few may turn out to be other steps' (`follow`).
+//! [`super::judge`] sees the whole pass afterwards.
 
+mod beside;
 mod follow;
 mod unclear;
 
@@ -19,7 +20,6 @@ use super::matching::note;
 use super::matching::place;
 use super::strum::Strum;
 use super::strum::Strumming;
-use super::timing::estimated_delay;
 use super::verdict::HeardNote;
 use super::verdict::Pitch;
 use super::verdict::Status;
@@ -54,16 +54,10 @@ pub enum Delay {
 
 /// A strike that comes sooner after another is the same strike, heard twice, in seconds.
 const SAME_STRIKE_S: f64 = 0.08;
-/// Taken for the delay until there are strikes to estimate it from, in seconds.
-const GUESSED_DELAY_S: f64 = 0.04;
-/// How long after a strike the first guess comes, with a margin, in seconds.
-const FIRST_GUESS_S: f64 = 0.15;
 /// How long the last strike of a pass is listened to, in seconds: the engine's whole strike.
 const LAST_STRIKE_S: f64 = 1.6;
 /// … and how long it is waited for another try if it was wrong.
 const LAST_TRY_S: f64 = 3.0;
-/// What a click is followed by before the pass is over, in seconds.
-const TAIL_S: f64 = 0.5;
 
 /// What a pass is like.
 #[derive(Debug, Clone, Copy)]
@@ -135,12 +129,14 @@ pub struct Pass {
     strumming: Strumming,
     /// When the click of the first step was heard, were there no delay, in samples.
     origin: Option<f64>,
-    /// Lateness of every strike against the bare click, in samples; carried from pass to pass.
+    /// Lateness of strikes of the passes before against the bare click, in samples.
     lateness: Vec<f64>,
     /// The whole strikes of a step that moves on: where it led is known once it is over.
     moves: Vec<(usize, Strike)>,
     /// The last strike that did not hold still.
     talked: Option<SampleIndex>,
+    /// The last that belonged to no step.
+    stray: Option<SampleIndex>,
     /// How sharp the guitar was as a whole when the last strike was told.
     offset: Cents,
     over: bool,
@@ -169,6 +165,7 @@ impl Pass {
             lateness,
             moves: Vec::new(),
             talked: None,
+            stray: None,
             offset: Cents(0.0),
             over: false,
         }
@@ -184,11 +181,6 @@ impl Pass {
         &self.manner
     }
 
-    /// Every strike's lateness against the bare click, for the pass that follows.
-    pub fn into_lateness(self) -> Vec<f64> {
-        self.lateness
-    }
-
     /// The click of the first step was asked for at sample `at` of the pass. May be told again as
     /// the clocks of two sound cards drift apart.
     pub fn click_begins(&mut self, at: f64) {
@@ -197,6 +189,7 @@ impl Pass {
 
     /// The click is gone: the player sets the pace from here on.
     pub fn lose_click(&mut self) {
+        self.lateness = self.lateness();
         self.manner.pace = Pace::Free;
     }
 
@@ -237,10 +230,16 @@ impl Pass {
             self.moves.push((index, strike.clone()));
         }
         match place {
-            Place::Step(index) => self.judge(index, strike, offset, first, told),
+            Place::Step(index) => self.judge(index, strike, offset, told),
             Place::StageOf(index) => self.reach(index, strike, offset, told),
             Place::Nothing => {
-                if first {
+                // Beside a click, what is out of time shows only later what it is.
+                let is_known = self.manner.pace == Pace::Free || strike.stage != Stage::Early;
+                let is_new = self.talked.max(self.stray) < Some(strike.onset);
+                if goes_on || is_known && is_new {
+                    self.stray = Some(strike.onset);
+                }
+                if !goes_on && is_known && is_new {
                     let struck = self.struck(strike, offset).into_iter();
                     let heard = struck.map(|(pitch, _)| pitch).collect();
                     told.push(Told::Stray { onset: strike.onset, heard });
@@ -295,17 +294,6 @@ impl Pass {
             }
             Pace::Click => self.follow_click(now, told),
         }
-    }
-
-    /// How late a strike at `start_s` of the pass is for step `number`, in milliseconds; `None`
-    /// without a click, and while the delay is neither measured nor to be estimated.
-    pub fn late_ms(&self, number: usize, start_s: f64) -> Option<f64> {
-        if self.manner.pace == Pace::Free {
-            return None;
-        }
-        let step = self.steps.iter().find(|step| step.number == number)?;
-        let late = self.samples(start_s) - self.bare_click(step)? - self.known_delay()?;
-        Some(1000.0 * late / f64::from(self.manner.rate.get()))
     }
 
     fn end(&mut self, at: SampleIndex, told: &mut Vec<Told>) {
@@ -368,67 +356,9 @@ impl Pass {
         strike.notes.iter().filter(|sound| sound.is_struck()).filter_map(placed).collect()
     }
 
-    /// The step nearest in time that was not struck yet.
-    fn place_by_click(&self, onset: SampleIndex) -> Place {
-        let delay = self.delay();
-        let near = |index: usize| {
-            let click = self.bare_click(&self.steps[index])? + delay;
-            let distance = (onset.0 as f64 - click).abs();
-            (distance <= self.reach_of(index, onset.0 as f64 > click)).then_some((index, distance))
-        };
-        let open = (0..self.steps.len()).filter(|&index| self.tries[index].is_none());
-        let nearest = open.filter_map(near).min_by(|a, b| a.1.total_cmp(&b.1));
-        nearest.map_or(Place::Nothing, |(index, _)| Place::Step(index))
-    }
-
-    /// How far from its click a strike may be and still be meant for the step: half of the way to
-    /// the next step, a beat at most.
-    fn reach_of(&self, index: usize, late: bool) -> f64 {
-        let at = |index: usize| self.steps.get(index).map(|step| step.start_beats);
-        let other = if late { at(index + 1) } else { index.checked_sub(1).and_then(at) };
-        let own = self.steps[index].start_beats;
-        let beats = other.map_or(1.0, |other| (0.5 * (other - own).abs()).min(1.0));
-        self.samples(beats * self.manner.beat_s)
-    }
-
-    /// When the click of `step` was asked for, in samples.
-    fn bare_click(&self, step: &ExpectedStep) -> Option<f64> {
-        let beats = step.start_beats - self.first_beats;
-        Some(self.origin? + self.samples(beats * self.manner.beat_s))
-    }
-
-    /// Of a click, in samples.
-    fn delay(&self) -> f64 {
-        self.known_delay().unwrap_or_else(|| self.samples(GUESSED_DELAY_S))
-    }
-
-    /// The delay, where it was measured or there is playing to estimate it from.
-    fn known_delay(&self) -> Option<f64> {
-        match self.manner.delay {
-            Delay::Measured(ms) => Some(self.samples(ms / 1000.0)),
-            Delay::Estimated => self.estimated_delay(),
-        }
-    }
-
-    /// The middle lateness so far, in samples.
-    pub fn estimated_delay(&self) -> Option<f64> {
-        estimated_delay(&self.lateness)
-    }
-
-    fn judge(
-        &mut self,
-        index: usize,
-        strike: &Strike,
-        offset: Cents,
-        first: bool,
-        told: &mut Vec<Told>,
-    ) {
-        if first && self.manner.pace == Pace::Click {
-            let click = self.bare_click(&self.steps[index]);
-            self.lateness.extend(click.map(|click| strike.onset.0 as f64 - click));
-        }
+    fn judge(&mut self, index: usize, strike: &Strike, offset: Cents, told: &mut Vec<Told>) {
         self.tell(index, strike, offset, told);
-        if self.due == index && (first || self.manner.pace == Pace::Free) {
+        if self.due == index {
             self.due += 1;
             told.push(Told::Due(self.due()));
         }
@@ -469,34 +399,6 @@ impl Pass {
             }
         }
         told.push(Told::Step(reached.clone()));
-    }
-
-    fn follow_click(&mut self, now: SampleIndex, told: &mut Vec<Told>) {
-        let Some(origin) = self.origin else { return };
-        let (now, delay) = (now.0 as f64, self.delay());
-        let before = self.due;
-        while self.due < self.steps.len() {
-            let index = self.due;
-            let click = self.bare_click(&self.steps[index]).expect("there is an origin") + delay;
-            let until = click + self.reach_of(index, true) + self.samples(FIRST_GUESS_S);
-            if self.tries[index].is_none() {
-                if now < until {
-                    break;
-                }
-                told.push(Told::Missed(self.steps[index].number));
-            }
-            self.due += 1;
-        }
-        if self.due != before {
-            told.push(Told::Due(self.due()));
-        }
-        let beats = |beats: f64| self.samples((beats - self.first_beats) * self.manner.beat_s);
-        let last = self.steps.last().map_or(self.first_beats, |step| step.start_beats);
-        let ends = (beats(self.end_beats) + self.samples(TAIL_S))
-            .max(beats(last) + self.samples(LAST_STRIKE_S));
-        if now > origin + delay + ends {
-            self.end(SampleIndex(now as u64), told);
-        }
     }
 }
 

@@ -4,14 +4,16 @@
 //! **What.** The cheapest way through the steps that explains the strikes up to now: what a strike has not in common
 //! with a step costs, and so does every step that is not the next (Viterbi). The next strike may show that the one
 //! before was meant for another step.
-//! **Limits.** Only at the player's pace, for a click goes on by itself. The first guess of a strike is told of the step
-//! that is due; too little of it is known. How a note alone goes wrong is often another step: more strikes are needed.
+//! Beside a click the next step is whichever is struck in time (`beside`).
+//! **Limits.** The first guess of a strike is told of the step that is due; too little of it is known. How a note alone
+//! goes wrong is often another step: more strikes are needed.
 //! **Reference.** A. Viterbi, «Error bounds for convolutional codes», IEEE Trans. Inf. Theory 13 (1967).
 
 use super::Pace;
 use super::Pass;
 use super::Told;
 use super::Try;
+use super::beside::Instant;
 use crate::engine::Stage;
 use crate::engine::Strike;
 use crate::lick::expected::ExpectedStep;
@@ -43,8 +45,8 @@ pub(super) struct Follower {
 #[derive(Debug)]
 struct Followed {
     strike: Strike,
-    /// The step that it was told of.
-    index: usize,
+    /// The step that it was told of, if it was.
+    index: Option<usize>,
     /// What was told of that step before.
     replaced: Option<Try>,
     /// The step that was due.
@@ -70,6 +72,11 @@ impl Follower {
         path
     }
 
+    /// The step of the last strike, and when it came.
+    pub(super) fn last(&self) -> Option<(Option<usize>, SampleIndex)> {
+        self.strikes.last().map(|last| (last.index, last.strike.onset))
+    }
+
     /// Whether what was struck at `onset` is all that some step of several notes asks for.
     fn is_double_stop(&self, onset: SampleIndex, steps: &[ExpectedStep]) -> bool {
         let last = self.strikes.last().filter(|followed| followed.strike.onset == onset);
@@ -91,47 +98,106 @@ impl Pass {
     /// Where `strike` belongs that would be taken for `place`; tells what was taken for other steps than it was
     /// meant for.
     pub(super) fn follow(&mut self, strike: &Strike, place: Place, told: &mut Vec<Told>) -> Place {
-        let Place::Step(index) = place else { return place };
-        if self.manner.pace == Pace::Click || strike.stage == Stage::Early {
+        let index = match (place, self.manner.pace) {
+            (Place::Step(index), _) => Some(index),
+            // What is out of time may still be a step.
+            (Place::Nothing, Pace::Click) => None,
+            _ => return place,
+        };
+        if strike.stage == Stage::Early || self.is_timeless() {
             return place;
         }
         let (due, replaced) = match self.follower.forget(strike.onset) {
             Some(before) => (before.due, before.replaced),
-            None => (index, None),
+            None => (index.unwrap_or(self.due), None),
         };
         let followed = Followed { index, replaced, ..self.followed(strike, due) };
+        if self.manner.pace == Pace::Click && self.is_nothing(&followed) {
+            return place;
+        }
         self.follower.strikes.push(followed);
         if self.follower.strikes.len() > REMEMBERED {
             self.follower.strikes.remove(0);
         }
         let path = self.follower.path();
+        let due = self.due;
         self.retell(&path, told);
+        if self.manner.pace == Pace::Click && self.due != due {
+            told.push(Told::Due(self.due()));
+        }
         let Some(&index) = path.last() else { return place };
-        self.last = self.last.map(|(onset, _)| (onset, Place::Step(index)));
-        Place::Step(index)
+        let is_again = self.manner.pace == Pace::Click && self.sounded_before(index);
+        let place = if is_again { Place::Nothing } else { Place::Step(index) };
+        self.last = self.last.map(|(onset, _)| (onset, place));
+        place
+    }
+
+    /// Whether what is so far from step `to` is another try of it, the `last` strike being a wrong one of step `from`;
+    /// beside a click, which goes on, it has to be a better one.
+    fn mends(&self, last: &Followed, from: usize, to: usize, distance: f64) -> bool {
+        let before = last.distances[from];
+        from == to
+            && match self.manner.pace {
+                Pace::Free => before > 0.0,
+                Pace::Click => before > distance,
+            }
+    }
+
+    /// Whether what comes out of time is no step.
+    fn is_nothing(&self, followed: &Followed) -> bool {
+        let to = cheapest(followed.ways.iter().map(|way| way.0));
+        let (from, distance) = (followed.ways[to].1, followed.distances[to]);
+        let last = self.follower.strikes.last();
+        !last.is_some_and(|last| self.mends(last, from, to, distance))
+            && self.is_astray(followed.strike.onset, Some(from), to, distance)
+    }
+
+    /// Whether the last strike only repeats what step `index` was already; then that stays.
+    fn sounded_before(&mut self, index: usize) -> bool {
+        let last = self.follower.strikes.last();
+        let last = last.and_then(|last| Some((last.strike.onset, last.replaced.as_ref()?)));
+        let before = last.filter(|(onset, before)| self.is_repeated(index, *onset, before));
+        let before = before.map(|(_, before)| before.clone());
+        let is_again = before.is_some();
+        if is_again {
+            self.tries[index] = before;
+        }
+        is_again
     }
 
     /// What `strike`, which came when step `due` was, costs at every step.
     fn followed(&self, strike: &Strike, due: usize) -> Followed {
         let distances: Vec<f64> =
             self.steps.iter().map(|step| self.distance(step, strike, self.offset)).collect();
-        let way = |to: usize| match self.follower.strikes.last() {
-            None => (self.jump(due, to), to),
-            Some(last) => {
-                let costs = |from: usize| {
-                    let is_mended = from == to && last.distances[from] > 0.0;
-                    last.ways[from].0 + if is_mended { MEND } else { self.jump(from + 1, to) }
-                };
-                let from = cheapest((0..self.steps.len()).map(costs));
-                (costs(from), from)
-            }
-        };
-        let ways = (0..self.steps.len()).map(|to| {
-            let (cost, from) = way(to);
-            (cost + distances[to], from)
+        let at = self.instant(strike.onset);
+        let ways = distances.iter().enumerate().map(|(to, distance)| {
+            let (cost, from) = self.way(at, due, to, *distance);
+            (cost + distance, from)
         });
         let (strike, ways) = (strike.clone(), ways.collect());
-        Followed { strike, index: due, replaced: None, due, ways, distances }
+        Followed { strike, index: None, replaced: None, due, ways, distances }
+    }
+
+    /// The cheapest way to step `to`, so far from what was struck then, when step `due` was: what it costs, and
+    /// from which step.
+    pub(super) fn way(&self, at: Instant, due: usize, to: usize, distance: f64) -> (f64, usize) {
+        let Some(last) = self.follower.strikes.last() else {
+            let cost = match self.manner.pace {
+                Pace::Free => self.jump(due, to),
+                Pace::Click => self.out_of_time(at, None, to),
+            };
+            return (cost, to);
+        };
+        let costs = |from: usize| {
+            let cost = match self.manner.pace {
+                _ if self.mends(last, from, to, distance) => MEND,
+                Pace::Free => self.jump(from + 1, to),
+                Pace::Click => self.out_of_time(at, Some(from), to),
+            };
+            last.ways[from].0 + cost
+        };
+        let from = cheapest((0..self.steps.len()).map(costs));
+        (costs(from), from)
     }
 
     fn distance(&self, step: &ExpectedStep, strike: &Strike, offset: Cents) -> f64 {
@@ -144,8 +210,12 @@ impl Pass {
         if to == next {
             return 0.0;
         }
-        let n_notes = self.steps[to].struck.len().min(2);
-        2.0 * JUMP / n_notes as f64 + A_STEP * to.abs_diff(next) as f64
+        self.jump_to(to) + A_STEP * to.abs_diff(next) as f64
+    }
+
+    /// What it costs to strike step `to` where another is expected.
+    pub(super) fn jump_to(&self, to: usize) -> f64 {
+        2.0 * JUMP / self.steps[to].struck.len().min(2) as f64
     }
 
     /// Tells of the remembered strikes what they were along `path`, where that is not what was told.
@@ -155,25 +225,28 @@ impl Pass {
         // Where a step moves on, its strike does not stand alone.
         let stays = |index: usize| !self.steps[index].stages.is_empty();
         let changed: Vec<usize> = (0..=now)
-            .filter(|&i| strikes[i].index != path[i])
-            .filter(|&i| i == now || !(stays(strikes[i].index) || stays(path[i])))
+            .filter(|&i| strikes[i].index != Some(path[i]))
+            .filter(|&i| i == now || !(strikes[i].index.is_some_and(stays) || stays(path[i])))
             .collect();
         for &i in changed.iter().rev() {
-            let index = strikes[i].index;
+            let Some(index) = strikes[i].index else { continue };
             self.tries[index] = strikes[i].replaced.take();
             let [step, instead] = [index, path[i]].map(|index| self.steps[index].number);
             told.push(Told::Meant { step, instead });
             told.extend(self.tries[index].clone().map(Told::Step));
+            if self.manner.pace == Pace::Click {
+                self.due = self.due.min(index);
+            }
         }
         for &i in &changed {
             let index = path[i];
-            strikes[i].index = index;
+            strikes[i].index = Some(index);
             strikes[i].replaced = self.tries[index].take();
             if i < now {
                 self.tell(index, &strikes[i].strike, self.offset, told);
             }
         }
-        if changed.last() == Some(&now) {
+        if self.manner.pace == Pace::Free && changed.last() == Some(&now) {
             self.due = path[now];
         }
         self.follower.strikes = strikes;
@@ -219,9 +292,6 @@ impl Pass {
         let followed = self.follower.forget(onset);
         if self.tries[index].take().is_none() {
             return;
-        }
-        if self.manner.pace == Pace::Click {
-            self.lateness.pop();
         }
         told.push(Told::TakenBack(self.steps[index].number));
         let due = followed.as_ref().map_or(index, |followed| followed.due);

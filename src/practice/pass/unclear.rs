@@ -36,7 +36,7 @@ impl Pass {
         self.last = Some((strike.onset, place));
         self.offset = offset;
         self.follow(strike, place, told);
-        self.judge(index, strike, offset, known.is_none(), told);
+        self.judge(index, strike, offset, told);
     }
 }
 
