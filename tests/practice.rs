@@ -22,6 +22,7 @@ use doublecheck::practice::session::News;
 use doublecheck::practice::session::PassOver;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::Finding;
 use doublecheck::practice::verdict::HeardNote;
 use doublecheck::practice::verdict::Verdict;
 use doublecheck::synth::Room;
@@ -299,6 +300,12 @@ fn lateness_is_told_against_the_click() {
             let found = step.timing_ms.unwrap();
             assert!((found - late_ms).abs() < 6.0, "step {}: {found} ms", step.step);
         }
+        let throughout = passes[0].judgement.findings.iter().find_map(|finding| match finding {
+            Finding::LateThroughout { late_ms, .. } => Some(*late_ms),
+            _ => None,
+        });
+        assert_eq!(throughout.is_some(), late_ms > 0.0, "{throughout:?}");
+        assert!(throughout.is_none_or(|found| (found - late_ms).abs() < 6.0), "{throughout:?}");
         if delay == Delay::Estimated {
             let estimated = session.estimated_delay_ms().unwrap();
             assert!((estimated - 90.0).abs() < 6.0, "{estimated}");

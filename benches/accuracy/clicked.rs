@@ -7,6 +7,7 @@ use doublecheck::practice::pass::Delay;
 use doublecheck::practice::pass::Pace;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::Finding;
 use doublecheck::practice::verdict::Verdict;
 
 use crate::Plan;
@@ -85,8 +86,10 @@ struct Strike {
 struct Outcome {
     shown: Verdicts,
     told: Verdicts,
-    /// How far off timing was told, in milliseconds, and the timing.
+    /// How far off timing was told, in milliseconds.
     timing_ms: Vec<Option<f64>>,
+    /// Whether the pass as a whole was told late, early, rushed or dragged.
+    is_off: bool,
 }
 
 pub fn measure(plan: &Plan, sets: &[Set]) {
@@ -110,6 +113,13 @@ pub fn measure(plan: &Plan, sets: &[Set]) {
         let off = all.iter().flat_map(|o| &o.timing_ms);
         let within = off.clone().filter(|ms| ms.is_some_and(|ms| ms.abs() <= WITHIN_MS)).count();
         figure("… timing told rightly", percent(within, off.count()), "%", Target::None);
+        let n_off = all.iter().filter(|o| o.is_off).count();
+        figure(
+            "… passes told late throughout or adrift",
+            percent(n_off, all.len()),
+            "%",
+            Target::None,
+        );
     }
 }
 
@@ -180,7 +190,10 @@ fn outcome(plan: &Plan, set: &Set, player: Player, random: &mut Random) -> Optio
     // Unmeasured, what all strikes have in common is taken for the delay.
     let late_s: Vec<f64> = strikes.iter().map(|strike| strike.late_s).collect();
     let common_s = if known { 0.0 } else { quantile(&late_s, 0.5).max(-delay_s) };
-    let mut outcome = Outcome::default();
+    let mut findings = over.iter().flat_map(|over| &over.judgement.findings);
+    let is_off =
+        findings.any(|f| matches!(f, Finding::LateThroughout { .. } | Finding::Drifted { .. }));
+    let mut outcome = Outcome { is_off, ..Outcome::default() };
     for (step, is_wrong, late_s) in (0..N_STEPS).filter_map(|step| {
         let last = strikes.iter().rfind(|strike| strike.step == step)?;
         Some((step, last.is_wrong, last.late_s))

@@ -16,7 +16,9 @@ use super::pass::Manner;
 use super::pass::Pace;
 use super::pass::Pass;
 use super::pass::Told;
+use super::timing::common_lateness;
 use super::timing::estimated_delay;
+use super::verdict::Finding;
 use super::verdict::TakeJudgement;
 use crate::engine::Event;
 use crate::engine::Listener;
@@ -336,9 +338,14 @@ impl Session {
         take.unclear.retain(|strike| strike.onset.0 < length);
         take.length = SampleCount(length.min(take.length.0));
         let mut judgement = judge_take(&self.expected, &take, &self.settings.judge).as_one_pass();
-        for step in &mut judgement.steps {
-            if let (Pace::Click, Some(start_s)) = (pass.manner().pace, step.start_s) {
-                step.timing_ms = pass.late_ms(step.step, start_s);
+        if pass.manner().pace == Pace::Click {
+            for step in &mut judgement.steps {
+                step.timing_ms = step.start_s.and_then(|start_s| pass.late_ms(step.step, start_s));
+            }
+            if !judgement.findings.contains(&Finding::AnotherLick) {
+                let late_ms: Vec<f64> =
+                    judgement.steps.iter().filter_map(|step| step.timing_ms).collect();
+                judgement.findings.extend(common_lateness(&late_ms, pass.manner().beat_s));
             }
         }
         self.lateness = pass.into_lateness();

@@ -5,6 +5,7 @@
 //! against what follows.
 
 use super::offset::middle;
+use super::verdict::Finding;
 
 /// A gap longer than this against the tempo is a pause, in beats.
 const PAUSE_BEATS: f64 = 0.6;
@@ -86,8 +87,70 @@ pub fn lateness_ms(struck: &[Struck], written_s: f64) -> Vec<Option<f64>> {
     late
 }
 
+/// Less is not told of a pass as a whole, in milliseconds: players together are no nearer (common practice).
+const TOLD_MS: f64 = 10.0;
+/// What a teacher calls the way of a pass holds for so many of its strikes, as a share.
+const NEARLY_ALL: f64 = 0.9;
+/// So many strikes at least make a beginning, or an end.
+const MIN_END: usize = 4;
+
+/// What strikes that were so late beside a click, in milliseconds and in their order, have in common; a beat lasts
+/// `beat_s`.
+pub fn common_lateness(late_ms: &[f64], beat_s: f64) -> Option<Finding> {
+    let n = late_ms.len();
+    if n < MIN_END {
+        return None;
+    }
+    let nearly_all = |some: usize, all: usize| some as f64 >= NEARLY_ALL * all as f64;
+    let end = MIN_END.max(n / 3);
+    if n >= 2 * end {
+        let (first, last) = (&late_ms[..end], &late_ms[n - end..]);
+        let later_ms = middle(&mut last.to_vec()) - middle(&mut first.to_vec());
+        let pairs = first.iter().flat_map(|a| last.iter().map(move |b| b - a));
+        let so = pairs.filter(|later| later * later_ms.signum() >= TOLD_MS).count();
+        if nearly_all(so, end * end) {
+            return Some(Finding::Drifted { later_ms });
+        }
+    }
+    let middle_ms = middle(&mut late_ms.to_vec());
+    let so = late_ms.iter().filter(|late| *late * middle_ms.signum() >= TOLD_MS).count();
+    let (late_ms, late_beats) = (middle_ms, 0.001 * middle_ms / beat_s);
+    nearly_all(so, n).then_some(Finding::LateThroughout { late_ms, late_beats })
+}
+
 /// The delay that some latenesses speak for: their middle, but sound never comes before it was
 /// asked for. `None` if they are too few to say.
 pub fn estimated_delay(lateness: &[f64]) -> Option<f64> {
     (lateness.len() >= MIN_STRIKES).then(|| middle(&mut lateness.to_vec()).max(0.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Strikes uneven by up to 15 ms, as good players are (common practice); 11 and 7 have no common divisor.
+    fn beside_click(n: usize, late_ms: impl Fn(f64) -> f64) -> Option<Finding> {
+        let uneven_ms = |k: usize| (k * 7 % 11) as f64 * 3.0 - 15.0;
+        let share = |k: usize| k as f64 / (n - 1) as f64;
+        let late_ms: Vec<f64> = (0..n).map(|k| late_ms(share(k)) + uneven_ms(k)).collect();
+        common_lateness(&late_ms, 0.5)
+    }
+
+    #[test]
+    fn what_all_strikes_have_in_common_is_told() {
+        for n in [8, 12, 30] {
+            assert_eq!(beside_click(n, |_| 0.0), None, "uneven");
+            let told = beside_click(n, |_| -60.0);
+            let Some(Finding::LateThroughout { late_ms, late_beats }) = told else {
+                panic!("early: {told:?}")
+            };
+            assert!((late_ms + 60.0).abs() < 10.0, "{late_ms}");
+            assert!((late_beats - late_ms / 500.0).abs() < 1e-9, "{late_beats}");
+            let told = beside_click(n, |share| -200.0 * share);
+            let Some(Finding::Drifted { later_ms }) = told else { panic!("rushed: {told:?}") };
+            // From the middle of the beginning to that of the end.
+            assert!((-170.0..-90.0).contains(&later_ms), "{later_ms}");
+        }
+        assert_eq!(common_lateness(&[50.0; 3], 0.5), None, "too few to say");
+    }
 }

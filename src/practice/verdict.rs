@@ -169,6 +169,18 @@ pub enum Finding {
         /// Share of the recording, 0–1.
         share: f64,
     },
+    /// Beside a click: nearly every strike was late, in the middle by so much (negative: early).
+    LateThroughout {
+        /// In milliseconds.
+        late_ms: f64,
+        /// In beats.
+        late_beats: f64,
+    },
+    /// Beside a click: the strikes came later and later (negative: earlier and earlier).
+    Drifted {
+        /// From the beginning to the end, in milliseconds.
+        later_ms: f64,
+    },
     /// The file ends or breaks before it should; what was read has been judged.
     Damaged {
         /// What the decoder said.

@@ -185,6 +185,8 @@ struct Told<'a> {
     start_s: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     length_s: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    late_ms: Option<f64>,
     text: String,
 }
 
@@ -302,6 +304,7 @@ fn told(finding: &Finding) -> Told<'_> {
         cause: None,
         start_s: None,
         length_s: None,
+        late_ms: None,
         text: summary::finding(finding),
     };
     match finding {
@@ -326,6 +329,14 @@ fn told(finding: &Finding) -> Told<'_> {
         Finding::Clipped { share } => {
             told.finding = "clipped";
             told.share = Some((share * 1e6).round() / 1e6);
+        }
+        Finding::LateThroughout { late_ms, .. } => {
+            told.finding = "late throughout";
+            told.late_ms = Some(tenths(*late_ms));
+        }
+        Finding::Drifted { later_ms } => {
+            told.finding = "drifted";
+            told.late_ms = Some(tenths(*later_ms));
         }
         Finding::Damaged { cause } => {
             told.finding = "damaged";

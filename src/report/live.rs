@@ -19,6 +19,7 @@ use crate::practice::pass::Told;
 use crate::practice::pass::Try;
 use crate::practice::session::News;
 use crate::practice::session::PassOver;
+use crate::practice::verdict::Finding;
 use crate::practice::verdict::Verdict;
 
 /// The columns of heard notes are padded to this many characters.
@@ -56,7 +57,8 @@ impl Lines {
             }
             News::Over(over) => {
                 self.last = None;
-                writeln!(out, "{}", pass_line(over))
+                writeln!(out, "{}", pass_line(over))?;
+                lateness_of(over).try_for_each(|said| writeln!(out, "{said}"))
             }
             News::Pass(Told::Due(_) | Told::Over(_)) => Ok(()),
         }
@@ -115,6 +117,14 @@ pub fn pass_line(over: &PassOver) -> String {
         super::plural(steps.len(), "step"),
         100.0 * over.speed
     )
+}
+
+/// How a pass was beside the click, in a sentence, if there is something to say.
+pub fn lateness_of(over: &PassOver) -> impl Iterator<Item = String> {
+    let is_lateness = |finding: &&Finding| {
+        matches!(finding, Finding::LateThroughout { .. } | Finding::Drifted { .. })
+    };
+    over.judgement.findings.iter().filter(is_lateness).map(super::finding)
 }
 
 /// Writes some news as one line of JSON, if it makes one.

@@ -22,6 +22,9 @@ const MOST_LISTED: usize = 4;
 /// fast sequence).
 const NOTICED_MS: f64 = 6.0;
 
+/// What is this near to half beats is told in them, in half beats.
+const NEAR_HALF: f64 = 0.2;
+
 /// The summary, one sentence or two a line.
 pub(super) fn sentences(page: &Page, take: &TakeJudgement, tally: &Tally) -> Vec<String> {
     let mut lines = vec![steps(tally)];
@@ -215,6 +218,15 @@ pub fn finding(finding: &Finding) -> String {
             "The recording is clipped ({} of it at full scale): record it at a lower level.",
             percent(*share)
         ),
+        Finding::LateThroughout { late_ms, late_beats } => late_throughout(*late_ms, *late_beats),
+        Finding::Drifted { later_ms } => {
+            let (what, way) = match *later_ms < 0.0 {
+                true => ("Rushed", "earlier"),
+                false => ("Dragged", "later"),
+            };
+            let ms = later_ms.abs().round() as i64;
+            format!("{what}: about {ms} ms {way} at the end than at the beginning.")
+        }
         Finding::Damaged { cause } => {
             format!("The file is damaged ({cause}); what could be read was judged.")
         }
@@ -222,6 +234,22 @@ pub fn finding(finding: &Finding) -> String {
             format!("{:.0} ms of sound are missing at {start_s:.1} s.", length_s * 1000.0)
         }
     }
+}
+
+/// In beats where it is near to half beats: who is off by these has come in at another place.
+fn late_throughout(ms: f64, beats: f64) -> String {
+    let way = if ms < 0.0 { "early" } else { "late" };
+    let halves = (2.0 * beats.abs()).round();
+    let by = match halves as i64 {
+        _ if (2.0 * beats.abs() - halves).abs() > NEAR_HALF => None,
+        0 => None,
+        1 => Some("half a beat".to_owned()),
+        2 => Some("a beat".to_owned()),
+        n if n % 2 == 0 => Some(format!("{} beats", n / 2)),
+        n => Some(format!("{} and a half beats", n / 2)),
+    };
+    let by = by.unwrap_or_else(|| format!("{} ms", ms.abs().round() as i64));
+    format!("About {by} {way} throughout.")
 }
 
 fn off(cents: f64) -> String {
@@ -287,6 +315,19 @@ mod tests {
         assert!(said(&take).contains("Every strike within 6 ms of an even beat."));
         take.steps[1].timing_ms = Some(-6.1);
         assert!(said(&take).contains("furthest off step 2, 6 ms early"), "{}", said(&take));
+    }
+
+    #[test]
+    fn who_was_late_throughout_reads_by_how_much() {
+        let told = |late_ms: f64, late_beats: f64| {
+            finding(&Finding::LateThroughout { late_ms, late_beats })
+        };
+        assert_eq!(told(41.2, 0.06), "About 41 ms late throughout.");
+        assert_eq!(told(-88.0, -0.13), "About 88 ms early throughout.");
+        assert_eq!(told(655.0, 0.98), "About a beat late throughout.");
+        assert_eq!(told(-1010.0, -1.52), "About 1 and a half beats early throughout.");
+        let rushed = finding(&Finding::Drifted { later_ms: -165.0 });
+        assert_eq!(rushed, "Rushed: about 165 ms earlier at the end than at the beginning.");
     }
 
     #[test]

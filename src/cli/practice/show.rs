@@ -245,6 +245,7 @@ impl Screen {
                     self.heard.insert(heard.judgement.step, struck.then_some(heard));
                 }
                 self.passes.push(live::pass_line(over));
+                self.messages.extend(live::lateness_of(over));
             }
         }
     }
