@@ -1,6 +1,5 @@
 //! What was played, before it is written down: strikes in seconds, notes without a lick.
 
-use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
 
@@ -22,8 +21,8 @@ pub struct Note {
     pub note: MidiNote,
     /// Whether it is more than likely there.
     pub is_sure: bool,
-    /// Where it was played, if that could be told; frets are counted from the capo.
-    pub place: Option<(StringNumber, Fret)>,
+    /// How likely it was played on each string where it lies, 0–1; empty where nothing is known.
+    pub strings: Vec<(StringNumber, f64)>,
     /// What it became without another strike, in order.
     pub then: Vec<MidiNote>,
 }

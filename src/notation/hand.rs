@@ -2,7 +2,8 @@
 //!
 //! **Rule.** The hand lies at its lowest stopped fret. Of all ways to lay the notes on the strings,
 //! no two at once on one string, the one is taken whose sum of hand movements is least; every fret
-//! past the twelfth, where the neck meets the body, counts as a movement of one fret, a stretch of
+//! past the twelfth, where the neck meets the body, counts as a movement of one fret, a string that is
+//! unlikely by what is known of the note as many as it says, a stretch of
 //! more than four frets as much as moving the hand from end to end, and between equals the lower
 //! position wins. An open string belongs to the hand that lies by the nut: beside one further up,
 //! which cannot damp it and whose notes sound otherwise, it counts as the way down there, unless it is
@@ -43,6 +44,9 @@ const FREE: u8 = 12;
 /// D2, the sixth string a whole tone down: the commonest other tuning (common practice).
 const DROPPED_D: MidiNote = MidiNote(38);
 
+/// What a movement of one fret costs; less decides between equals.
+const A_FRET: f64 = 100.0;
+
 /// Notes that sound at once, as many as a step of a lick can hold.
 const MAX_NOTES: usize = 6;
 
@@ -58,8 +62,8 @@ pub(super) struct Wanted<T> {
     pub end: T,
     /// What sounds at first.
     pub note: MidiNote,
-    /// The string it lies on, where that is known.
-    pub on: Option<StringNumber>,
+    /// Frets of movement that each string costs besides, where something is known of it.
+    pub unlikely: Vec<(StringNumber, f64)>,
     /// Semitones it slides below that at most.
     pub down: u8,
     /// Semitones it slides above that at most.
@@ -116,6 +120,10 @@ pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
     let everywhere: Vec<Layout> = notes.iter().map(|note| choices(note, open, last)).collect();
     let choices: Vec<Layout> =
         notes.iter().zip(&everywhere).map(|(note, all)| stopped(note, all)).collect();
+    let unlikely = |note: usize, string: StringNumber| {
+        let known = notes[note].unlikely.iter().find(|(other, _)| *other == string);
+        known.map_or(0, |(_, frets)| (A_FRET * frets).round() as u32)
+    };
     let mut ends: Vec<T> = notes.iter().map(|note| note.end).collect();
     let mut onsets: Vec<Onset> = Vec::new();
     let mut next = 0;
@@ -142,9 +150,9 @@ pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
         }
         // A slide to an open string is better than none.
         let extended = |held: &[usize], fresh: &[usize]| {
-            let ways = extend(before, rested, held, fresh, &choices);
+            let ways = extend(before, rested, held, fresh, &choices, unlikely);
             match ways.is_empty() {
-                true => extend(before, rested, held, fresh, &everywhere),
+                true => extend(before, rested, held, fresh, &everywhere, unlikely),
                 false => ways,
             }
         };
@@ -183,9 +191,7 @@ fn choices<T>(note: &Wanted<T>, open: &[(StringNumber, MidiNote)], last: u8) -> 
         let fret = note.note.0.checked_sub(open.0)?;
         (fret >= note.down && fret.saturating_add(note.up) <= last).then_some((string, fret))
     };
-    let on = |&&(string, _): &&(StringNumber, MidiNote)| note.on == Some(string);
-    let known: Layout = open.iter().filter(on).filter_map(choice).collect();
-    if known.is_empty() { open.iter().filter_map(choice).collect() } else { known }
+    open.iter().filter_map(choice).collect()
 }
 
 /// Of `all` strings and frets of a note those on which it is stopped all along, if it slides and there are any.
@@ -206,6 +212,7 @@ fn extend(
     held: &[usize],
     fresh: &[usize],
     choices: &[Layout],
+    unlikely: impl Fn(usize, StringNumber) -> u32,
 ) -> Vec<Way> {
     let pasts = match before {
         Some(onset) => pasts(onset, rested, held),
@@ -228,6 +235,8 @@ fn extend(
                 [(low, _), (high, _)] => Some([low, high]),
                 _ => None,
             };
+            let unlikely: u32 =
+                fresh.iter().zip(struck).map(|(&note, &(string, _))| unlikely(note, string)).sum();
             let laid = hands.iter().map(|(&hand, &(cost, before))| {
                 let position = low.or(hand.position);
                 let travel = position.zip(hand.position).map_or(0, |(to, from)| to.abs_diff(from));
@@ -239,7 +248,11 @@ fn extend(
                     + u32::from(stretch) * u32::from(LAST_FRET.0)
                     + n_open * from_nut
                     + crossed * CROSSING;
-                let cost = cost + 100 * effort + u32::from(low.unwrap_or(0)) + n_stopped;
+                let cost = cost
+                    + A_FRET as u32 * effort
+                    + unlikely
+                    + u32::from(low.unwrap_or(0))
+                    + n_stopped;
                 Way { places: places.clone(), hand: Hand { position, pair }, cost, before }
             });
             match low {

@@ -34,6 +34,10 @@ use crate::theory::note::MidiNote;
 const GRID: u64 = 12;
 /// A hammer-on or pull-off reaches so far, in semitones; further is a slide (common practice).
 const HAMMERED: u8 = 2;
+/// A hand moves by its width, in frets, sooner than a string is believed whose odds are e times worse; and the least
+/// probability that any string has.
+const FRETS_A_NAT: f64 = 4.0;
+const LEAST: f64 = 1e-4;
 /// Strings that are silent for so much of a gap leave a rest.
 const SILENT: f64 = 0.4;
 
@@ -182,10 +186,15 @@ fn laid(note: &Note, start: u64, end: u64) -> Wanted<u64> {
         start,
         end,
         note: note.note,
-        on: note.place.map(|(string, _)| string),
+        unlikely: note.strings.iter().map(|&(string, likely)| (string, unlikely(likely))).collect(),
         down: note.note.0 - lowest,
         up: highest - note.note.0,
     }
+}
+
+/// How many frets of movement it takes to believe in a string of this probability.
+fn unlikely(probability: f64) -> f64 {
+    -FRETS_A_NAT * probability.max(LEAST).ln()
 }
 
 /// How a note moves, in semitones from where it was struck.
@@ -201,4 +210,56 @@ fn steps(note: &Note, n_moving: usize) -> Vec<(MoveKind, i16)> {
         (kind, i16::from(to.0) - i16::from(note.note.0))
     };
     note.then.iter().map(step).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::theory::fretboard::StringNumber;
+
+    const NOTHING: &[(u8, f64)] = &[];
+
+    /// E4 a second apart, sounding for so long each, with what is known of its string.
+    fn written(strikes: &[(&[(u8, f64)], f64)], tempo_bpm: f64) -> Reading {
+        let strike = |(start_s, (strings, sounds_s)): (u32, &(&[(u8, f64)], f64))| Strike {
+            start_s: f64::from(start_s),
+            end_s: f64::from(start_s) + sounds_s,
+            notes: vec![Note {
+                note: MidiNote(64),
+                is_sure: true,
+                strings: strings.iter().map(|&(string, p)| (StringNumber(string), p)).collect(),
+                then: Vec::new(),
+            }],
+        };
+        let strikes: Vec<Strike> = (0..).zip(strikes).map(strike).collect();
+        let (title, tempo_bpm) = ("Weir".to_owned(), Some(tempo_bpm));
+        let known = Known { title, tempo_bpm, grid: None, tuning: None, capo: 0 };
+        write(&strikes, &known).expect("notes of a guitar")
+    }
+
+    fn marks(reading: &Reading) -> Vec<String> {
+        let marks = |step: &crate::lick::Step| {
+            step.marks.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")
+        };
+        reading.lick.steps.iter().map(marks).collect()
+    }
+
+    #[test]
+    fn a_string_that_the_sound_tells_is_believed() {
+        let second = [(1, 0.03), (2, 0.95), (3, 0.02)];
+        assert_eq!(marks(&written(&[(NOTHING, 1.0)], 60.0)), ["x x x x x 0"]);
+        assert_eq!(marks(&written(&[(&second, 1.0)], 60.0)), ["x x x x 5 x"]);
+    }
+
+    #[test]
+    fn where_the_strings_are_silent_a_rest_is_written() {
+        let beats = |reading: &Reading| -> Vec<f64> {
+            reading.lick.steps.iter().map(|step| step.beats.get()).collect()
+        };
+        let short = written(&[(NOTHING, 0.5), (NOTHING, 1.0)], 120.0);
+        assert_eq!(marks(&short), ["x x x x x 0", "x x x x x x", "x x x x x 0"]);
+        assert_eq!(beats(&short), [1.0, 1.0, 2.0]);
+        let long = written(&[(NOTHING, 0.9), (NOTHING, 1.0)], 120.0);
+        assert_eq!(beats(&long), [2.0, 2.0]);
+    }
 }

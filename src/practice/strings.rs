@@ -139,17 +139,39 @@ struct Laid {
     probability: f64,
 }
 
+/// A place where a note may have been played.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Likely {
+    /// String and fret.
+    pub place: Place,
+    /// How likely it is, 0–1.
+    pub probability: f64,
+    /// The same by the sound alone, whatever is written.
+    pub heard: f64,
+}
+
 /// Where each note of each strike was played; `None` where that cannot be told. `open` are the open
 /// strings as they sound.
 pub fn places(open: &[(StringNumber, MidiNote)], strikes: &[Vec<Note>]) -> Vec<Vec<Option<Place>>> {
-    let nothing = || strikes.iter().map(|strike| vec![None; strike.len()]).collect();
+    let is_sure = |likely: &&Likely| likely.probability.min(likely.heard) >= SURE;
+    let decide = |places: Vec<Likely>| Some(places.iter().find(is_sure)?.place);
+    let strikes = likely_places(open, strikes).into_iter();
+    strikes.map(|strike| strike.into_iter().map(decide).collect()).collect()
+}
+
+/// Every place where each note of each strike may have been played; none where nothing is known.
+pub fn likely_places(
+    open: &[(StringNumber, MidiNote)],
+    strikes: &[Vec<Note>],
+) -> Vec<Vec<Vec<Likely>>> {
+    let nothing = || strikes.iter().map(|strike| vec![Vec::new(); strike.len()]).collect();
     let Some(neck) = Neck::new(open) else { return nothing() };
     let told: Vec<Weighed> = SETS.iter().map(|set| neck.weigh(set, strikes)).collect();
     let likeliest = told.iter().map(|t| t.log_evidence).fold(f64::NEG_INFINITY, f64::max);
     let shares: Vec<f64> = told.iter().map(|t| (t.log_evidence - likeliest).exp()).collect();
     let all: f64 = shares.iter().sum();
-    let decide = |i: usize, k: usize| {
-        let options = told[0].layouts[i].get(k)?;
+    let places = |i: usize, k: usize| -> Vec<Likely> {
+        let Some(options) = told[0].layouts[i].get(k) else { return Vec::new() };
         let probability = |j: usize| {
             let of_set = |(t, share): (&Weighed, &f64)| share * t.layouts[i][k][j].probability;
             told.iter().zip(&shares).map(of_set).sum::<f64>() / all
@@ -157,14 +179,17 @@ pub fn places(open: &[(StringNumber, MidiNote)], strikes: &[Vec<Note>]) -> Vec<V
         // The sound must say so by itself, whatever is written.
         let heard = |j: usize| probability(j) / options[j].prior;
         let all_heard: f64 = (0..options.len()).map(heard).sum();
-        let sure = |&j: &usize| probability(j).min(heard(j) / all_heard) >= SURE;
-        let found = &options[(0..options.len()).find(sure)?];
-        Some((neck.open[found.string].0, Fret(found.fret)))
+        let likely = |(j, option): (usize, &Laid)| Likely {
+            place: (neck.open[option.string].0, Fret(option.fret)),
+            probability: probability(j),
+            heard: heard(j) / all_heard,
+        };
+        options.iter().enumerate().map(likely).collect()
     };
     strikes
         .iter()
         .enumerate()
-        .map(|(i, strike)| (0..strike.len()).map(|k| decide(i, k)).collect())
+        .map(|(i, strike)| (0..strike.len()).map(|k| places(i, k)).collect())
         .collect()
 }
 

@@ -92,7 +92,8 @@ pub fn transcribe(
             asked: None,
         };
         stiffness.push(notes.iter().map(heard).collect::<Vec<_>>());
-        let note = |(note, is_sure, _)| Note { note, is_sure, place: None, then: Vec::new() };
+        let note =
+            |(note, is_sure, _)| Note { note, is_sure, strings: Vec::new(), then: Vec::new() };
         let mut notes: Vec<Note> = notes.into_iter().map(note).collect();
         for to in moves(strike).filter_map(midi) {
             if let Some(note) = nearest(notes.iter_mut(), to, REACH) {
@@ -101,9 +102,10 @@ pub fn transcribe(
         }
         transcript.strikes.push(played::Strike { start_s, end_s, notes });
     }
-    for (strike, told) in transcript.strikes.iter_mut().zip(strings::places(open, &stiffness)) {
-        for (note, place) in strike.notes.iter_mut().zip(told) {
-            note.place = place;
+    let likely = strings::likely_places(open, &stiffness);
+    for (strike, likely) in transcript.strikes.iter_mut().zip(likely) {
+        for (note, places) in strike.notes.iter_mut().zip(likely) {
+            note.strings = places.iter().map(|likely| (likely.place.0, likely.heard)).collect();
         }
     }
     transcript

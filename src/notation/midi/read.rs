@@ -369,7 +369,7 @@ fn fill(
                 start,
                 end: round(note.end).max(start + length),
                 note: MidiNote(note.key),
-                on: None,
+                unlikely: Vec::new(),
                 down: targets().min().unwrap_or(0).min(0).unsigned_abs() as u8,
                 up: targets().max().unwrap_or(0).max(0) as u8,
             }

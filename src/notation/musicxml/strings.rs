@@ -130,7 +130,7 @@ impl<'a> Reader<'a> {
                     start: note.start,
                     end: note.end,
                     note: pitch,
-                    on: None,
+                    unlikely: Vec::new(),
                     down: 0,
                     up: 0,
                 }),
