@@ -221,17 +221,17 @@ mod tests {
 
     /// E4 a second apart, sounding for so long each, with what is known of its string.
     fn written(strikes: &[(&[(u8, f64)], f64)], tempo_bpm: f64) -> Reading {
-        let strike = |(start_s, (strings, sounds_s)): (u32, &(&[(u8, f64)], f64))| Strike {
-            start_s: f64::from(start_s),
-            end_s: f64::from(start_s) + sounds_s,
+        let strikes = strikes.iter().zip(0_u32..).map(|(&(strings, sounds_s), second)| Strike {
+            start_s: f64::from(second),
+            end_s: f64::from(second) + sounds_s,
             notes: vec![Note {
                 note: MidiNote(64),
                 is_sure: true,
                 strings: strings.iter().map(|&(string, p)| (StringNumber(string), p)).collect(),
                 then: Vec::new(),
             }],
-        };
-        let strikes: Vec<Strike> = (0..).zip(strikes).map(strike).collect();
+        });
+        let strikes: Vec<Strike> = strikes.collect();
         let (title, tempo_bpm) = ("Weir".to_owned(), Some(tempo_bpm));
         let known = Known { title, tempo_bpm, grid: None, tuning: None, capo: 0 };
         write(&strikes, &known).expect("notes of a guitar")
