@@ -27,12 +27,16 @@ use crate::support::neck::midi;
 use crate::support::neck::ringing;
 use crate::support::neck::strum;
 use crate::support::score::hear;
+use crate::support::talk::Speaker;
+use crate::support::talk::speakers;
 
 const TEMPI_BPM: [f64; 2] = [60.0, 130.0];
 /// Lengths in beats, the commonest most often.
 const LENGTHS: [f64; 8] = [0.5, 0.5, 0.5, 0.5, 1.0, 1.0, 1.0, 2.0];
 /// A string rings on at most so long, in seconds.
 const RINGS_S: f64 = 1.0;
+/// How long is talked before and after, in seconds.
+const TALK_S: f64 = 6.0;
 /// A tempo is right within this share.
 const TEMPO_WITHIN: f64 = 0.03;
 
@@ -81,26 +85,44 @@ impl Counts {
 }
 
 pub fn measure(plan: &Plan) {
-    let mut real = Counts::default();
+    let speakers = speakers();
     for set in plan.instruments() {
-        let all = (0..plan.n as u64).into_par_iter();
-        let counts = all.filter_map(|i| outcome(plan, set, &mut Random(9700 + i)));
-        let counts = counts.reduce(Counts::default, Counts::with);
-        counts.tell(&set.name);
-        if !set.is_synthetic() {
-            real = real.with(counts);
-        }
+        written(plan, &[set], &[]).tell(&set.name);
     }
-    real.tell("real together");
+    let real: Vec<&Set> = plan.real.iter().collect();
+    written(plan, &real, &[]).tell("real together");
+    match speakers.is_empty() {
+        true => {
+            println!("talk: skipped, asterisk-core-sounds-en-wav and its like are not installed")
+        }
+        false => written(plan, &real, &speakers).tell("real together, talk before and after"),
+    }
 }
 
-fn outcome(plan: &Plan, set: &Set, random: &mut Random) -> Option<Counts> {
+/// Licks of every one of `sets`; beside `speakers`, if there are any, amid talk.
+fn written(plan: &Plan, sets: &[&Set], speakers: &[Speaker]) -> Counts {
+    let all = sets.iter().flat_map(|set| (0..plan.n as u64).map(move |i| (set, i)));
+    let counts = all.collect::<Vec<_>>().into_par_iter().filter_map(|(set, i)| {
+        let speaker = (i as usize).checked_rem(speakers.len()).map(|i| &speakers[i]);
+        outcome(plan, set, speaker, &mut Random(9700 + i))
+    });
+    counts.reduce(Counts::default, Counts::with)
+}
+
+fn outcome(
+    plan: &Plan,
+    set: &Set,
+    speaker: Option<&Speaker>,
+    random: &mut Random,
+) -> Option<Counts> {
     let tempo_bpm = random.between(TEMPI_BPM[0], TEMPI_BPM[1]);
     let way = if random.below(2) == 0 { Way::Along } else { Way::Across };
     let asked = Played::new(set, way, Planted::Gaps, 30.0 / tempo_bpm, random)?.asked;
     let lengths: Vec<f64> = asked.iter().map(|_| LENGTHS[random.below(LENGTHS.len())]).collect();
     let (notes, length_s) = strikes(set, &asked, &lengths, 60.0 / tempo_bpm, random)?;
-    let samples = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
+    let lick = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
+    let mut talk = || speaker.map_or_else(Vec::new, |speaker| speaker.talk(TALK_S, random));
+    let samples = [talk(), lick, talk()].concat();
     let open: Vec<_> = Tuning::default().strings().collect();
     let transcript = transcribe(&hear(&samples, plan.rate), &open, Reference::default());
     let known =

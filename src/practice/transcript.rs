@@ -29,6 +29,12 @@ const HAMMERED: u8 = 2;
 /// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
 const FADED_DB: f64 = 25.0;
 
+/// How many strikes of strings and of talk tell a note to within so many cents of standard error and not to within
+/// the error before, 0–1: most strings hold still, most syllables do not.
+const HELD_STILL: [(f64, [f64; 2]); 4] =
+    [(1.0, [0.75, 0.01]), (2.0, [0.2, 0.04]), (3.0, [0.03, 0.1]), (f64::INFINITY, [0.02, 0.85])];
+/// From one strike to the next one in so many turns from playing to talking or back.
+const TURNS: f64 = 0.01;
 /// Two notes of a double stop are a semitone apart at least, and at most an octave and a fourth (common practice), but for
 /// half a semitone.
 const A_NOTE_CENTS: f64 = 50.0;
@@ -43,8 +49,8 @@ pub struct Transcript {
     pub strikes: Vec<played::Strike>,
     /// How sharp the guitar is as a whole, where that is worth a word.
     pub offset: Option<Cents>,
-    /// When something was struck whose pitch did not hold still, as that of talk does not, in seconds: left out.
-    pub unsteady_s: Vec<f64>,
+    /// When something was said, not struck, in seconds: left out.
+    pub talked_s: Vec<f64>,
 }
 
 /// Tells what was played in `take` on `open` strings as they sound.
@@ -53,23 +59,24 @@ pub fn transcribe(
     open: &[(StringNumber, MidiNote)],
     reference: Reference,
 ) -> Transcript {
-    let struck = Strum::unasked(take.rate).join(&take.strikes);
+    let all = Strum::unasked(take.rate).join(&take.strikes);
+    let played = are_played(&all);
+    let seconds = |strike: &Strike| strike.onset.seconds(take.rate);
+    let talked = all.iter().zip(&played).filter(|(_, is_played)| !**is_played);
+    let talked_s = talked.map(|(strike, _)| seconds(strike)).collect();
+    let struck = all.into_iter().zip(played).filter(|(_, is_played)| *is_played);
+    let struck: Vec<Strike> = struck.map(|(strike, _)| strike).collect();
     let offset = common_offset(&struck, reference).filter(|offset| offset.0.abs() >= TOLD_OFFSET);
     let midi =
         |pitch: &HeardPitch| Some(place(pitch, reference, offset.unwrap_or(Cents(0.0)))?.note);
-    let mut transcript = Transcript { strikes: Vec::new(), offset, unsteady_s: Vec::new() };
+    let mut transcript = Transcript { strikes: Vec::new(), offset, talked_s };
     let mut stiffness = Vec::new();
     let usual = usual_count(&struck);
-    for (i, strike) in struck.iter().enumerate() {
-        let start_s = strike.onset.seconds(take.rate);
+    for strike in &struck {
         let notes = likeliest(strike, usual).into_iter();
         let notes = notes.filter_map(|(pitch, is_sure)| Some((midi(pitch)?, is_sure, pitch)));
         let mut notes: Vec<(MidiNote, bool, &HeardPitch)> = notes.collect();
         if notes.is_empty() {
-            continue;
-        }
-        if is_talk(&struck, i) {
-            transcript.unsteady_s.push(start_s);
             continue;
         }
         notes.sort_by_key(|(note, is_sure, _)| (*note, !is_sure));
@@ -100,7 +107,7 @@ pub fn transcribe(
                 note.then.push(to);
             }
         }
-        transcript.strikes.push(played::Strike { start_s, end_s, notes });
+        transcript.strikes.push(played::Strike { start_s: seconds(strike), end_s, notes });
     }
     let likely = strings::likely_places(open, &stiffness);
     for (strike, likely) in transcript.strikes.iter_mut().zip(likely) {
@@ -145,11 +152,34 @@ fn likeliest(strike: &Strike, usual: usize) -> Vec<(&HeardPitch, bool)> {
     notes
 }
 
-/// Whether strike `i` does not hold still, nor does one beside it: what stands alone among strings is one.
-fn is_talk(strikes: &[Strike], i: usize) -> bool {
-    let still = |i: usize| strikes.get(i).is_some_and(|s| s.holds_still(UNSTEADY_CENTS));
-    let is_amid = i.checked_sub(1).is_none_or(still) && (still(i + 1) || i + 1 == strikes.len());
-    !still(i) && !is_amid
+/// Of every strike whether it was played, not said: the likeliest of all ways between playing and talking
+/// (Viterbi), going by which strikes hold still.
+fn are_played(strikes: &[Strike]) -> Vec<bool> {
+    let likelihoods = |strike: &Strike| {
+        let [.., (_, moving)] = HELD_STILL;
+        let holds = HELD_STILL.into_iter().find(|(cents, _)| strike.holds_still(*cents));
+        holds.map_or(moving, |(_, likelihoods)| likelihoods)
+    };
+    // What playing and talking have cost up to now, and for every strike whether each went on from the other.
+    let mut costs = [0.0; 2];
+    let mut turns: Vec<[bool; 2]> = Vec::with_capacity(strikes.len());
+    for strike in strikes {
+        let turn = [0, 1].map(|to: usize| costs[1 - to] - TURNS.ln() < costs[to]);
+        let likelihoods = likelihoods(strike);
+        costs = [0, 1].map(|to: usize| {
+            let before = if turn[to] { costs[1 - to] - TURNS.ln() } else { costs[to] };
+            before - f64::ln(likelihoods[to])
+        });
+        turns.push(turn);
+    }
+    let mut talks = usize::from(costs[1] < costs[0]);
+    let mut played: Vec<bool> = Vec::with_capacity(strikes.len());
+    for turn in turns.iter().rev() {
+        played.push(talks == 0);
+        talks = if turn[talks] { 1 - talks } else { talks };
+    }
+    played.reverse();
+    played
 }
 
 /// Where a strike led, as far as it is heard well.
@@ -271,11 +301,14 @@ mod tests {
     }
 
     #[test]
-    fn what_does_not_hold_still_beside_its_like_is_talk() {
+    fn what_is_said_is_left_out_even_where_it_holds_still() {
         let sure = [60.0, 64.0].map(HeardPitch::sure);
         let voice = [HeardPitch { error_cents: Some(20.0), ..odds(57.0, STRUCK) }];
         let (a, b) = ((&sure[..], &[][..]), (&voice[..], &[][..]));
-        assert_eq!(told(&[b, b, a, a, a]), "60 64, 60 64, 60 64");
+        let steady = [odds(57.0, STRUCK)];
+        let c = (&steady[..], &[][..]);
+        assert_eq!(told(&[b, b, a, a, a, a]), "60 64, 60 64, 60 64, 60 64");
+        assert_eq!(told(&[b, c, b, b, a, a, a, a, b, b, c, b, b]), "60 64, 60 64, 60 64, 60 64");
         assert_eq!(told(&[a, a, b, a, a]), "60 64, 60 64, 57, 60 64, 60 64", "a string that moved");
     }
 }

@@ -105,11 +105,9 @@ impl Played {
         if let Some(offset) = transcript.offset {
             remarks.push(finding(&Finding::TunedOff { offset }));
         }
-        if let [first_s, ..] = transcript.unsteady_s[..] {
-            let strikes = plural(transcript.unsteady_s.len(), "strike");
-            remarks.push(format!(
-                "{strikes} without a pitch that holds still, as in talk, left out; the first at {first_s:.1} s"
-            ));
+        if let [first_s, ..] = transcript.talked_s[..] {
+            let strikes = plural(transcript.talked_s.len(), "strike");
+            remarks.push(format!("{strikes} left out as talk, the first at {first_s:.1} s"));
         }
         remarks.extend(not_heard_again(&lick, &take, common));
         Ok(Reading { lick, remarks })
