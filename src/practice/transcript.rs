@@ -93,9 +93,10 @@ pub fn transcribe(
             before.end_s = end_s;
             continue;
         }
-        let heard = |&(note, _, pitch): &(MidiNote, bool, &HeardPitch)| strings::Note {
+        // Of what may not be there nothing tells the string.
+        let heard = |&(note, is_sure, pitch): &(MidiNote, bool, &HeardPitch)| strings::Note {
             note,
-            stiffness: pitch.stiffness,
+            stiffness: pitch.stiffness.filter(|_| is_sure),
             asked: None,
         };
         stiffness.push(notes.iter().map(heard).collect::<Vec<_>>());
