@@ -173,27 +173,15 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let from = from.ok_or_else(|| unknown(&args.input, "--from"))?;
     let is_played = from == Source::Recording;
     let is_unwritten = is_played || from == Source::Written(Format::Midi);
-    for (option, is_given, is_for, of, why) in [
-        (
-            "--grid",
-            args.grid.is_some(),
-            is_unwritten,
-            "MIDI and recordings",
-            "times written down are exact",
-        ),
-        (
-            "--tuning",
-            args.tuning.is_some(),
-            is_unwritten,
-            "MIDI and recordings",
-            "the file names its strings",
-        ),
-    ]
-    .into_iter()
-    .chain(args.played.given().map(|(option, is_given)| {
-        (option, is_given, is_played, "recordings", "all that is written is read")
-    })) {
-        if is_given && !is_for {
+    let both = "MIDI and recordings";
+    let mut options = vec![
+        (is_unwritten, both, "--grid", args.grid.is_some(), "times written down are exact"),
+        (is_unwritten, both, "--tuning", args.tuning.is_some(), "the file names its strings"),
+    ];
+    let played = args.played.given().into_iter();
+    options.extend(played.map(|(name, given, why)| (is_played, "recordings", name, given, why)));
+    for (is_meant, of, option, is_given, why) in options {
+        if is_given && !is_meant {
             return Err(Failure::new(
                 format!("{option} is for {of}, and {} is {}", args.input.display(), from.told()),
                 format!("leave out {option}: {why}"),

@@ -51,13 +51,13 @@ struct Part {
 }
 
 impl Played {
-    /// Every option with whether it was given.
-    pub fn given(&self) -> [(&'static str, bool); 4] {
+    /// Every option, whether it was given, and why nothing but a recording needs it.
+    pub fn given(&self) -> [(&'static str, bool, &'static str); 4] {
         [
-            ("--tempo", self.tempo.is_some()),
-            ("--part", self.part.is_some()),
-            ("--capo", self.capo.is_some()),
-            ("--channel", self.channel.is_one()),
+            ("--tempo", self.tempo.is_some(), "the file says how fast it goes"),
+            ("--part", self.part.is_some(), "all of it is read"),
+            ("--capo", self.capo.is_some(), "what is written says where it is"),
+            ("--channel", self.channel.is_one(), "nothing sounds in it"),
         ]
     }
 
