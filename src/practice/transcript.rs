@@ -32,7 +32,7 @@ const FADED_DB: f64 = 25.0;
 /// How many strikes of strings and of talk tell a note to within so many cents of standard error and not to within
 /// the error before, 0–1: most strings hold still, most syllables do not.
 const HELD_STILL: [(f64, [f64; 2]); 4] =
-    [(1.0, [0.75, 0.01]), (2.0, [0.2, 0.04]), (3.0, [0.03, 0.1]), (f64::INFINITY, [0.02, 0.85])];
+    [(1.0, [0.7, 0.01]), (2.0, [0.15, 0.04]), (3.0, [0.05, 0.1]), (f64::INFINITY, [0.1, 0.85])];
 /// From one strike to the next one in so many turns from playing to talking or back.
 const TURNS: f64 = 0.01;
 /// Two notes of a double stop are a semitone apart at least, and at most an octave and a fourth (common practice), but for
