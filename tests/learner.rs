@@ -5,10 +5,13 @@
 //! high. That a player who goes back means the later strike is common practice.
 #![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+mod support;
+
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 
 use doublecheck::engine::Listener;
+use doublecheck::engine::Take;
 use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
 use doublecheck::practice::judge;
@@ -41,7 +44,10 @@ fn lick(letters: &str, beats: u32) -> Expected {
         let first = first + u8::from(letter.is_ascii_lowercase());
         format!("{{ beats = {beats}, frets = \"x x x {third} x {first}\" }},\n")
     };
-    let steps: String = letters.chars().map(step).collect();
+    lick_of(&letters.chars().map(step).collect::<String>())
+}
+
+fn lick_of(steps: &str) -> Expected {
     let lick = format!(
         "title = \"Weir\"\nkey = \"C major\"\ntempo = 96\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
     );
@@ -71,12 +77,16 @@ fn letters(verdict: impl Fn(usize) -> Option<Verdict>) -> String {
     "ABCDEF".char_indices().map(letter).collect()
 }
 
-fn judged(played: &[f32], pass: Option<usize>) -> TakeJudgement {
+fn heard(played: &[f32]) -> Take {
     let mut listener = Listener::of_recording(rate());
     listener.push(played, |_| {});
-    let take = listener.finish(|_| {});
+    listener.finish(|_| {})
+}
+
+fn judged(played: &[f32], pass: Option<usize>) -> TakeJudgement {
     let pass = pass.and_then(NonZeroUsize::new);
-    judge_take(&lick("ABCDEF", 1), &take, &judge::Settings { pass, ..Default::default() })
+    let settings = judge::Settings { pass, ..Default::default() };
+    judge_take(&lick("ABCDEF", 1), &heard(played), &settings)
 }
 
 fn told(steps: &[StepJudgement]) -> String {
@@ -204,6 +214,39 @@ fn every_pass_through_the_lick_in_a_recording_is_told() {
     ];
     for (played_so, told) in cases {
         assert_eq!(passes(&played(played_so), None).0, told, "{played_so}");
+    }
+}
+
+/// The last step ends with the notes that the first begins with.
+#[test]
+fn a_pass_does_not_begin_with_the_hammer_on_of_the_one_before() {
+    let lick = lick_of(
+        "{ beats = 1, frets = \"x x x 11 x 10\" }, { beats = 1, frets = \"x x x 9 x 8\" },
+         { beats = 1, frets = \"x x x 7 x 7\" }, { beats = 2, frets = \"x x x 7h11 x 10\" }",
+    );
+    let sound = Performance::new(&lick, &Manner::default());
+    let sound = sound.render(rate(), &Room::noisy(45.0), 11);
+    let played = [sound, vec![0.0; 144_000]].concat().repeat(3);
+    let take = judge_take(&lick, &heard(&played), &judge::Settings::default());
+    assert_eq!(take.other_passes.len(), 2);
+    let others = take.other_passes.iter().flat_map(|pass| &pass.steps);
+    for step in take.steps.iter().chain(others) {
+        assert_eq!(step.verdict, Verdict::Right, "{step:?}");
+    }
+}
+
+/// Half a lick, and then real speech (the test sounds of Debian's package alsa-utils).
+#[test]
+fn talk_does_not_make_a_pass_of_a_false_start() {
+    let folder = std::path::Path::new("/usr/share/sounds/alsa");
+    for name in ["Front_Left.wav", "Rear_Right.wav", "Side_Left.wav"] {
+        let Some((speech, at)) = support::recorded(&folder.join(name)) else {
+            support::skip::skip(format!("there is no {name} in {}", folder.display()));
+            return;
+        };
+        assert_eq!(at, rate());
+        let all = [played("ABCDEF"), played("ABC"), speech.repeat(2), played("ABcDEF")].concat();
+        assert_eq!(passes(&all, None).0, ["ABCDEF", "ABcDEF"], "{name}");
     }
 }
 

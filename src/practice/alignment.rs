@@ -52,8 +52,8 @@ pub trait Costs {
     fn is_string(&self, i: usize) -> bool;
     /// Whether strike `i` may be another try of what the strike before it was.
     fn is_again(&self, i: usize) -> bool;
-    /// Whether strike `i` may be a later stage of step `j`, and what that costs.
-    fn stage(&self, i: usize, j: usize) -> Option<f64>;
+    /// Whether strike `i` may be a later stage of step `j`, which strike `before` began, and what that costs.
+    fn stage(&self, i: usize, j: usize, before: usize) -> Option<f64>;
     /// What it costs that strike `i`, for step `j`, comes so long after strike `before`, for step `k`, no
     /// step between them being struck.
     fn pace(&self, i: usize, j: usize, before: usize, k: usize) -> f64;
@@ -180,14 +180,14 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
                     best.struck.offer(Cell { cost, last, from_struck, step: j, strike: i });
                 }
             }
+            let struck = above[j].struck;
             if i > 1
                 && j > 0
-                && above[j].struck.cost.is_finite()
-                && let Some(cost) = costs.stage(i - 1, j - 1)
+                && struck.cost.is_finite()
+                && let Some(cost) = costs.stage(i - 1, j - 1, struck.strike - 1)
             {
-                let cell = above[j].struck;
-                let cost = cell.cost + cost;
-                best.struck.offer(Cell { cost, last: Move::Stage, from_struck: true, ..cell });
+                let cost = struck.cost + cost;
+                best.struck.offer(Cell { cost, last: Move::Stage, from_struck: true, ..struck });
             }
             if i > 0 {
                 for (cell, from_struck) in above[j].either() {
@@ -301,7 +301,7 @@ mod tests {
             true
         }
 
-        fn stage(&self, _: usize, _: usize) -> Option<f64> {
+        fn stage(&self, _: usize, _: usize, _: usize) -> Option<f64> {
             None
         }
 
@@ -351,7 +351,7 @@ mod tests {
             true
         }
 
-        fn stage(&self, _: usize, _: usize) -> Option<f64> {
+        fn stage(&self, _: usize, _: usize, _: usize) -> Option<f64> {
             None
         }
 

@@ -271,8 +271,13 @@ impl Costs for Table<'_> {
         self.is_string(i) && self.second(i) - self.second(i - 1) < AGAIN_S
     }
 
-    fn stage(&self, i: usize, j: usize) -> Option<f64> {
-        stage_cost(self.steps[j], &self.strikes[i], self.reference, self.offset)
+    fn stage(&self, i: usize, j: usize, before: usize) -> Option<f64> {
+        let step = self.steps[j];
+        let cost = stage_cost(step, &self.strikes[i], self.reference, self.offset)?;
+        // Far behind its time it is the beginning of something else, sooner than a move.
+        let due = step.stages.iter().map(|stage| step.due_beats(stage)).fold(0.0, f64::max);
+        let gap_s = self.second(i) - self.second(before);
+        Some(cost + self.beat_s.map_or(0.0, |beat_s| pause(gap_s, due * beat_s)))
     }
 
     fn pace(&self, i: usize, j: usize, before: usize, k: usize) -> f64 {
@@ -289,12 +294,16 @@ impl Costs for Table<'_> {
             let is_in_time = gap_s < (due + MOVES_UNTIL * (beats - due)) * beat_s;
             usize::from(stage.order) == i - before && is_in_time
         };
-        if step.stages.iter().any(is_move) && self.stage(i, k).is_some() {
+        if step.stages.iter().any(is_move) && self.stage(i, k, before).is_some() {
             return A_MOVE;
         }
-        let pause = gap_s / (beats * beat_s) / SHORT_PAUSE;
-        (A_PAUSE * pause.log2()).clamp(0.0, LONG_PAUSE)
+        pause(gap_s, beats * beat_s).min(LONG_PAUSE)
     }
+}
+
+/// What it costs that something comes after `gap_s` instead of `due_s`, both in seconds.
+fn pause(gap_s: f64, due_s: f64) -> f64 {
+    (A_PAUSE * (gap_s / due_s / SHORT_PAUSE).log2()).max(0.0)
 }
 
 /// What it costs to take `strike` for a later stage of `step`; `None` if it cannot be one.

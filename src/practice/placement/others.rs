@@ -1,7 +1,7 @@
 //! Passes through the lick beside the one that fits best: students play it several times in one recording.
 //!
-//! **Limits.** Of a pass most steps have to be there, in tempo; what was begun and given up is none. A lick of
-//! one step has one pass.
+//! **Limits.** Of a pass most steps have to be there, in tempo; what was begun and given up is none, whatever is
+//! said after it. A lick of one step has one pass.
 
 use std::ops::Range;
 
@@ -13,7 +13,7 @@ use crate::practice::alignment::Place;
 use crate::practice::alignment::align;
 use crate::practice::timing::beat_s;
 
-/// A pass has at least this share of the steps, and two at the least, …
+/// A pass has at least this share of the steps, and two at the least, each from strings, not talk, …
 const STEPS: f64 = 2.0 / 3.0;
 /// … as far from what is asked for as this on average, the rest of the lick not counted, …
 const LIKE: f64 = 0.5;
@@ -72,8 +72,8 @@ fn pass(part: &Table<'_>, written_s: f64) -> Option<Vec<Place>> {
     let distances: Vec<f64> = (0..)
         .zip(&places)
         .filter_map(|(i, place)| match *place {
-            Place::Step(j) => Some(part.distance(i, j)),
-            Place::StageOf(_) | Place::Nothing => None,
+            Place::Step(j) if part.is_string(i) => Some(part.distance(i, j)),
+            Place::Step(_) | Place::StageOf(_) | Place::Nothing => None,
         })
         .collect();
     let strikes = span(&places, 0..places.len());
