@@ -97,6 +97,12 @@ impl ExpectedStep {
         self.struck.is_empty() && self.held.is_empty()
     }
 
+    /// Whether `other` asks for the same, at whatever time.
+    pub fn asks_alike(&self, other: &Self) -> bool {
+        (&self.struck, &self.held, &self.stages, &self.left_open)
+            == (&other.struck, &other.held, &other.stages, &other.left_open)
+    }
+
     /// The sets of notes that sound one after the other: at the strike, and after every stage; none in
     /// a rest.
     pub fn moments(&self) -> Vec<Vec<ExpectedNote>> {

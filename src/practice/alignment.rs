@@ -52,6 +52,8 @@ pub trait Costs {
     fn is_string(&self, i: usize) -> bool;
     /// Whether strike `i` may be another try of what the strike before it was.
     fn is_again(&self, i: usize) -> bool;
+    /// An earlier step that every strike is as far from as from step `j`.
+    fn alike(&self, j: usize) -> Option<usize>;
     /// Whether strike `i` may be a later stage of step `j`, which strike `before` began, and what that costs.
     fn stage(&self, i: usize, j: usize, before: usize) -> Option<f64>;
     /// What it costs that strike `i`, for step `j`, comes so long after strike `before`, for step `k`, no
@@ -138,10 +140,13 @@ pub fn align(costs: &impl Costs) -> (Vec<Place>, f64) {
     for i in 0..=n {
         let is_string = i > 0 && costs.is_string(i - 1);
         if i > 0 {
-            for (j, (distance, tried)) in distances.iter_mut().zip(&mut tried_from).enumerate() {
-                *distance = costs.distance(i - 1, j);
+            for (j, tried) in tried_from.iter_mut().enumerate() {
+                distances[j] = match costs.alike(j) {
+                    Some(earlier) => distances[earlier],
+                    None => costs.distance(i - 1, j),
+                };
                 let again = tried.filter(|_| costs.is_again(i - 1));
-                *tried = (*distance < LIKE).then(|| again.unwrap_or(i - 1));
+                *tried = (distances[j] < LIKE).then(|| again.unwrap_or(i - 1));
             }
         }
         let likeness = match is_string {
@@ -290,6 +295,7 @@ mod tests {
         }
 
         fn distance(&self, i: usize, j: usize) -> f64 {
+            assert_eq!(self.alike(j), None, "asked before");
             if self.0.as_bytes()[i] == self.1.as_bytes()[j] { 0.0 } else { MAX_DISTANCE }
         }
 
@@ -299,6 +305,11 @@ mod tests {
 
         fn is_again(&self, _: usize) -> bool {
             true
+        }
+
+        fn alike(&self, j: usize) -> Option<usize> {
+            let first = self.1.find(char::from(self.1.as_bytes()[j]));
+            first.filter(|first| *first < j)
         }
 
         fn stage(&self, _: usize, _: usize, _: usize) -> Option<f64> {
@@ -349,6 +360,10 @@ mod tests {
 
         fn is_again(&self, _: usize) -> bool {
             true
+        }
+
+        fn alike(&self, _: usize) -> Option<usize> {
+            None
         }
 
         fn stage(&self, _: usize, _: usize, _: usize) -> Option<f64> {

@@ -200,6 +200,8 @@ pub(super) fn is_rate_ratio(cents: f64) -> bool {
 #[derive(Clone, Copy)]
 struct Table<'a> {
     steps: &'a [&'a ExpectedStep],
+    /// For every step an earlier one that asks for the same.
+    alike: &'a [Option<usize>],
     strikes: &'a [Strike],
     rate: SampleRate,
     reference: Reference,
@@ -271,6 +273,10 @@ impl Costs for Table<'_> {
         self.is_string(i) && self.second(i) - self.second(i - 1) < AGAIN_S
     }
 
+    fn alike(&self, j: usize) -> Option<usize> {
+        self.alike[j]
+    }
+
     fn stage(&self, i: usize, j: usize, before: usize) -> Option<f64> {
         let step = self.steps[j];
         let cost = stage_cost(step, &self.strikes[i], self.reference, self.offset)?;
@@ -304,6 +310,14 @@ impl Costs for Table<'_> {
 /// What it costs that something comes after `gap_s` instead of `due_s`, both in seconds.
 fn pause(gap_s: f64, due_s: f64) -> f64 {
     (A_PAUSE * (gap_s / due_s / SHORT_PAUSE).log2()).max(0.0)
+}
+
+/// For every step an earlier one that asks for the same, if there is one.
+fn alike(steps: &[&ExpectedStep]) -> Vec<Option<usize>> {
+    let earlier = |(j, step): (usize, &&ExpectedStep)| {
+        steps[..j].iter().position(|other| other.asks_alike(step))
+    };
+    steps.iter().enumerate().map(earlier).collect()
 }
 
 /// What it costs to take `strike` for a later stage of `step`; `None` if it cannot be one.
@@ -341,9 +355,10 @@ fn best_alignment(
     let common = common_offset(&take.strikes, reference);
     let near = common.filter(|c| c.0.abs() >= TOLD_OFFSET).unwrap_or(Cents(0.0));
     let (strikes, rate) = (take.strikes.as_slice(), take.rate);
+    let alike = alike(steps);
     let table = |offset: Cents, beat_s| {
-        let distances = None;
-        Table { steps, strikes, rate, reference, offset, beat_s, distances }
+        let (alike, distances) = (alike.as_slice(), None);
+        Table { steps, alike, strikes, rate, reference, offset, beat_s, distances }
     };
     let attempt = |offset: Cents| {
         let (places, cost) = align(&table(offset, None));
@@ -359,9 +374,12 @@ fn best_alignment(
         let semitones = (-CAPO..=CAPO).filter(|k| *k != 0);
         let semitones = semitones.map(|k| (common.0 + 100.0 * f64::from(k), Some(k)));
         for (offset, k) in rates.chain(semitones) {
-            let other = attempt(Cents(offset));
             let is_tuning = offset.abs() < TRANSPOSED_FROM;
             let needed = if is_tuning { TUNING_GAIN } else { BELIEVED_GAIN };
+            if best.0 <= needed {
+                continue;
+            }
+            let other = attempt(Cents(offset));
             if other.0 + needed < best.0.min(near_cost) {
                 best = other;
                 transposed = k.filter(|_| !is_tuning);
@@ -395,7 +413,7 @@ fn is_foreign(table: &Table<'_>, places: &[Place]) -> bool {
         return false;
     }
     let steps: Vec<&ExpectedStep> = table.steps.iter().rev().copied().collect();
-    let backwards = Table { steps: &steps, ..*table };
+    let backwards = Table { steps: &steps, alike: &alike(&steps), ..*table };
     let by_chance = backwards.n_right(&align(&backwards).0) as f64;
     // Counts stray by their root.
     n_right as f64 <= by_chance + by_chance.max(1.0).sqrt()
