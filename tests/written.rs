@@ -8,6 +8,8 @@ use doublecheck::lick::Lick;
 use doublecheck::lick::Step;
 use doublecheck::lick::expected::ExpectedNote;
 use doublecheck::lick::mark::Mark;
+use doublecheck::lick::played::Note;
+use doublecheck::lick::played::Strike;
 use doublecheck::notation::Reading;
 use doublecheck::notation::played;
 use doublecheck::notation::played::Known;
@@ -15,7 +17,9 @@ use doublecheck::practice::transcript::transcribe;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
+use doublecheck::theory::fretboard::StringNumber;
 use doublecheck::theory::fretboard::Tuning;
+use doublecheck::theory::note::MidiNote;
 use doublecheck::theory::note::Reference;
 use doublecheck::units::Hertz;
 use doublecheck::units::SampleRate;
@@ -105,4 +109,33 @@ fn a_guitar_tuned_off_is_written_at_the_notes_that_were_meant() {
         let heard = written(&sound(&lick, &manner), known(&lick, None)).lick;
         assert_eq!(places(&heard), places(&lick), "{a4}");
     }
+}
+
+/// D2 with the capo at the third fret sounds as F2, 41, and E2 would as G2.
+#[test]
+fn a_sixth_string_in_d_is_told_under_a_capo_too() {
+    let strike = |start_s, notes: &[u8]| {
+        let note = |&note| Note { note, is_sure: true, place: None, then: Vec::new() };
+        let notes = notes.iter().map(|&note| MidiNote(note)).collect::<Vec<_>>();
+        Strike { start_s, end_s: start_s + 0.6, notes: notes.iter().map(note).collect() }
+    };
+    let known =
+        |tuning| Known { title: "Weir".to_owned(), tempo_bpm: None, grid: None, tuning, capo: 3 };
+    let strikes = [strike(0.0, &[41, 48]), strike(0.6, &[46, 53])];
+    let Reading { lick, remarks } = played::write(&strikes, &known(None)).unwrap();
+    assert_eq!(lick.tuning.strings().next(), Some((StringNumber(6), MidiNote(38))));
+    assert_eq!(places(&lick), [[(5, 0), (6, 0)], [(5, 5), (6, 5)]]);
+    assert!(remarks.iter().any(|told| told.contains("tuned down to D2")), "{remarks:?}");
+
+    // Named strings stay as they are.
+    let named = played::write(&strikes, &known(Some(Tuning::default()))).unwrap();
+    assert!(named.remarks.iter().any(|told| told.contains("that --tuning names")), "{remarks:?}");
+    let high = Tuning::new(vec![MidiNote(93)]).unwrap();
+    let error = played::write(&strikes, &known(Some(high))).unwrap_err().to_string();
+    assert!(error.contains("none of the notes finds a place"), "{error}");
+
+    // B2 lies on the lowest two strings only, B5 on the highest, and B4 in reach of a hand.
+    let wide = |upper| played::write(&[strike(0.0, &[47, upper])], &known(None)).unwrap().remarks;
+    let is_told = |remarks: &[String]| remarks.iter().any(|told| told.contains("no hand spans"));
+    assert!(is_told(&wide(83)) && !is_told(&wide(71)), "{:?} {:?}", wide(83), wide(71));
 }

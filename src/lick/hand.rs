@@ -20,6 +20,8 @@ use crate::theory::fretboard::fret_position;
 pub const SCALE_MM: f64 = 648.0;
 /// A stretch beyond this is told: frets 3 to 7 span 113 mm, 4 to 8 span 107 (rule of thumb).
 const WIDE_MM: f64 = 110.0;
+/// Nobody stretches beyond this: frets 1 to 6 span 153 mm, 1 to 7 span 179 (rule of thumb).
+const WIDEST_MM: f64 = 170.0;
 /// Frets under one hand that does not move, the first counted as none.
 const HAND_FRETS: u8 = 3;
 /// Fingers that press strings.
@@ -203,6 +205,11 @@ pub fn shift(from: &Grip, to: &Grip) -> Option<(Fret, Fret)> {
 /// True if the grip needs no wide stretch.
 pub fn is_within_a_hand(grip: &Grip) -> bool {
     ends(grip).is_none_or(|(low, high)| distance_mm(low, high) <= WIDE_MM)
+}
+
+/// True if no hand is wide enough for the grip.
+pub fn is_beyond_any_hand(grip: &Grip) -> bool {
+    ends(grip).is_some_and(|(low, high)| distance_mm(low, high) > WIDEST_MM)
 }
 
 fn ends(grip: &Grip) -> Option<(Fret, Fret)> {

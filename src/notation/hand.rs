@@ -309,14 +309,16 @@ fn lay(
     }
 }
 
-/// The strings as `named`; without that a guitar's, the sixth tuned down to D2 if notes need it. What lies below all of
-/// them is told.
+/// The strings as `named`; without that a guitar's, the sixth tuned down to D2 if `notes` need it with the capo at fret
+/// `capo`. What lies below all of them is told.
 pub(super) fn tuning<T>(
     named: Option<Tuning>,
     notes: &[Wanted<T>],
+    capo: u8,
     remarks: &mut Remarks,
 ) -> Tuning {
-    let lowest = notes.iter().map(|wanted| wanted.note.0.saturating_sub(wanted.down)).min();
+    let at_nut = |wanted: &Wanted<T>| wanted.note.0.saturating_sub(wanted.down + capo);
+    let lowest = notes.iter().map(at_nut).min();
     let is_below = |tuning: &Tuning| {
         let open = tuning.strings().map(|(_, open)| open.0).min();
         lowest.is_some_and(|lowest| open > Some(lowest))
@@ -324,13 +326,19 @@ pub(super) fn tuning<T>(
     let is_named = named.is_some();
     let mut tuning = named.unwrap_or_default();
     if !is_named && is_below(&tuning) && lowest >= Some(DROPPED_D.0) {
-        remarks.add("", "notes lie below E2: the sixth string is taken to be tuned down to D2");
+        let what = "notes lie below a sixth string in E2: it is taken to be tuned down to D2";
+        remarks.add("", what);
         let rest = tuning.strings().skip(1).map(|(_, open)| open);
         tuning = Tuning::new(std::iter::once(DROPPED_D).chain(rest).collect())
             .expect("as many strings as before");
     }
     if is_below(&tuning) {
-        let what = "notes lie below the lowest string: --tuning names the strings, such as those of a bass";
+        let what = match is_named {
+            true => "notes lie below the lowest of the strings that --tuning names",
+            false => {
+                "notes lie below the lowest string: --tuning names the strings, such as those of a bass"
+            }
+        };
         remarks.add("", what);
     }
     tuning

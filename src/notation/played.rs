@@ -10,6 +10,7 @@ mod rhythm;
 use super::Reading;
 use super::checked;
 use super::error::NotationError;
+use super::error::Place;
 use super::hand;
 use super::hand::Wanted;
 use super::remarks::Remarks;
@@ -18,6 +19,8 @@ use super::steps::Happening;
 use super::ticks;
 use crate::lick::Lick;
 use crate::lick::Meter;
+use crate::lick::hand::holds;
+use crate::lick::hand::is_beyond_any_hand;
 use crate::lick::mark::Mark;
 use crate::lick::mark::Move;
 use crate::lick::mark::MoveKind;
@@ -67,6 +70,10 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
         strikes.windows(2).map(|pair| pair[1].start_s - pair[0].start_s).collect();
     let tempo_bpm = known.tempo_bpm.unwrap_or_else(|| guessed_tempo(&gaps_s, grid, &mut remarks));
     let beat_s = 60.0 / tempo_bpm;
+    if let Some(other_s) = rhythm::better_beat_s(&gaps_s, beat_s, grid) {
+        let other = (60.0 / other_s).round();
+        remarks.add("", format!("the strikes fit a tempo of {other} better than {tempo_bpm}"));
+    }
     let key = key_finding::likeliest(strikes.iter().flat_map(lengths));
     let key = key.unwrap_or_else(|| Key::from_fifths(0, Mode::Major).expect("no sharps"));
     remarks.add(
@@ -100,9 +107,14 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
             remarks.add(place, "whether a string was hammered on, pulled off or slid is a guess");
         }
     }
-    lick.tuning = hand::tuning(known.tuning.clone(), &wanted, &mut remarks);
+    lick.tuning = hand::tuning(known.tuning.clone(), &wanted, lick.capo, &mut remarks);
+    let laid = hand::placed_sounds(&wanted, &lick, bar, &mut remarks);
+    if laid.is_empty() {
+        let problem = "none of the notes finds a place on these strings".to_owned();
+        return Err(NotationError::Unsupported { place: Place::File, problem });
+    }
     let mut happenings = Vec::new();
-    for placed in hand::placed_sounds(&wanted, &lick, bar, &mut remarks) {
+    for placed in laid {
         let hand::Laid { note, string, fret, end } = placed;
         let (start, mark) = (wanted[note].start, Mark::Fretted { fret, moves: Vec::new() });
         happenings.push((start, Happening::Strike(string, mark)));
@@ -117,6 +129,12 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
     let end = spans.last().map_or(0, |span| span.1);
     let cutter = Cutter { division: grid, bar, n_strings: lick.tuning.n_strings() };
     lick.steps = cutter.cut(happenings, end, &mut remarks);
+    for (step, hold) in (1..).zip(holds(&lick)) {
+        if is_beyond_any_hand(&hold.grip) {
+            let what = "frets that no hand spans: a note is another, or on another string";
+            remarks.add(format!("step {step}"), what);
+        }
+    }
     checked(lick, remarks)
 }
 
@@ -165,10 +183,8 @@ fn spans(
         };
         let mut length = lengths[i];
         if length > rhythm::PAUSE_BEATS * grid {
-            let what = format!(
-                "a pause of more than {} beats was shortened to these",
-                rhythm::PAUSE_BEATS
-            );
+            let most = rhythm::PAUSE_BEATS;
+            let what = format!("a pause of more than {most} beats was shortened to {most}");
             remarks.add(format!("bar {}", start / bar + 1), what);
             length = rhythm::PAUSE_BEATS * grid;
         }

@@ -375,7 +375,7 @@ fn fill(
             }
         })
         .collect();
-    lick.tuning = hand::tuning(tuning, &wanted, remarks);
+    lick.tuning = hand::tuning(tuning, &wanted, lick.capo, remarks);
     let finest = wanted.iter().flat_map(|w| [w.start, w.end]).map(|t| to / gcd(t, to)).max();
     if finest.is_some_and(|finest| finest > FINEST_WRITTEN) && grid.is_none() {
         remarks.add(

@@ -28,6 +28,11 @@ const ANYWHERE: f64 = 4.0;
 /// How much rarer lengths are that are no power of two, nor a triplet.
 const DOTTED: f64 = 1.0;
 
+/// A tempo is akin to another where so many beats of the one last as long as so many of the other, …
+const SIMPLE: u64 = 4;
+/// … but for this share: nobody knows a tempo to the beat.
+const AKIN: f64 = 0.05;
+
 /// Longer gaps are pauses, which tell no tempo, in beats.
 pub(super) const PAUSE_BEATS: u64 = 8;
 /// Lengths are looked for within so many parts of the grid of what was played.
@@ -53,6 +58,17 @@ pub(super) fn beat_s(gaps_s: &[f64], grid: u64) -> Option<f64> {
     let (all_s, parts) =
         gaps.fold((0.0, 0), |(s, parts), (gap_s, length)| (s + gap_s, parts + length));
     Some(if parts > 0 { all_s * grid as f64 / parts as f64 } else { 60.0 / bpm })
+}
+
+/// Seconds a beat of a tempo that the gaps fit much better than `known_s`, if there is one that is no simple multiple of
+/// it, nor a simple part: which of these is written is a matter of taste.
+pub(super) fn better_beat_s(gaps_s: &[f64], known_s: f64, grid: u64) -> Option<f64> {
+    let better_s = beat_s(gaps_s, grid)?;
+    let gain = lengths(gaps_s, known_s, grid).1 - lengths(gaps_s, better_s, grid).1;
+    let is_akin = (1..=SIMPLE).any(|part| {
+        (1..=SIMPLE).any(|of| (better_s / known_s * of as f64 / part as f64 - 1.0).abs() < AKIN)
+    });
+    (gain > ANYWHERE && !is_akin).then_some(better_s)
 }
 
 /// The likeliest lengths of gaps in 1/`grid` beats, each at least one, and what they cost together; the first strike is
@@ -174,6 +190,19 @@ mod tests {
             let beat_s = beat_s(&[gap_s; 7], 12).expect("gaps");
             assert!((60.0 / beat_s / bpm - 1.0).abs() < 1e-9, "{gap_s}: {}", 60.0 / beat_s);
             assert_eq!(lengths(&[gap_s; 7], beat_s, 12).0, [(12.0 * length) as u64; 7]);
+        }
+    }
+
+    #[test]
+    fn a_tempo_that_nothing_fits_is_told() {
+        let gaps_s: Vec<f64> =
+            [1.0, 0.5, 0.5, 2.0, 0.5, 0.5, 1.0, 1.0].map(|beats| beats * 60.0 / 84.0).into();
+        let better = |bpm: f64| better_beat_s(&gaps_s, 60.0 / bpm, 12).map(|beat_s| 60.0 / beat_s);
+        for bpm in [10.0, 100.0, 400.0] {
+            assert!(better(bpm).is_some_and(|told| (told - 84.0).abs() < 1.0), "{bpm}");
+        }
+        for bpm in [42.0, 56.0, 80.0, 84.0, 88.0, 126.0, 168.0] {
+            assert_eq!(better(bpm), None, "{bpm}: a matter of taste, or near enough");
         }
     }
 
