@@ -4,6 +4,7 @@
 use std::fs::File;
 use std::io::Read;
 use std::io::Write;
+use std::io::stdin;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -29,11 +30,13 @@ use crate::lick::error::is_recording;
 use crate::lick::error::told_by_system;
 use crate::lick::file::has_remarks;
 use crate::lick::file::read_text;
+use crate::lick::file::read_text_from;
 use crate::notation::Reading;
 use crate::notation::error::NotationError;
 use crate::notation::midi;
 use crate::notation::musicxml;
 use crate::notation::tab;
+use crate::report::called;
 use crate::report::json;
 use crate::report::json::SCHEMA;
 use crate::theory::fretboard::Tuning;
@@ -46,7 +49,7 @@ const MAX_BYTES: u64 = 33 << 20;
 /// recording.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The file to read, or the name of an embedded lick
+    /// The file to read, or the name of an embedded lick; `-` for standard input, with --from
     #[arg(value_name = "IN")]
     input: PathBuf,
     /// The file to write; `-` for standard output
@@ -163,14 +166,10 @@ impl Format {
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
-    let unknown = |path: &Path, option: &str| {
-        Failure::new(
-            format!("{}: the name does not tell the format", path.display()),
-            format!("name it .toml, .musicxml, .mxl, .mid or .tab, or say {option} FORMAT"),
-        )
-    };
     let from = args.from.or_else(|| Source::of(&args.input));
-    let from = from.ok_or_else(|| unknown(&args.input, "--from"))?;
+    let from = from.ok_or_else(|| {
+        unknown(&args.input, "standard input", "--from FORMAT; a recording is --from recording")
+    })?;
     let is_played = from == Source::Recording;
     let is_unwritten = is_played || from == Source::Written(Format::Midi);
     let both = "MIDI and recordings";
@@ -189,11 +188,12 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         }
     }
     let to_stdout = args.output == Path::new("-");
+    // Whatever --to says: it may be the only copy of a take.
+    if is_recording(&args.output.to_string_lossy()) {
+        return Err(recorded(&args.output));
+    }
     let to = args.to.or_else(|| Format::of(&args.output));
-    let to = to.ok_or_else(|| match is_recording(&args.output.to_string_lossy()) {
-        true => recorded(&args.output),
-        false => unknown(&args.output, "--to"),
-    })?;
+    let to = to.ok_or_else(|| unknown(&args.output, "standard output", "--to FORMAT"))?;
     if to_stdout {
         output::alone(common)?;
     }
@@ -235,23 +235,30 @@ fn read(
     grid: Option<u64>,
     tuning: Option<Tuning>,
 ) -> Result<Reading, Failure> {
+    let is_stdin = path == Path::new("-");
     if from == Format::Lick {
-        let lick = lick::find(path)?;
-        // An embedded lick is no file, and its remarks are the program's.
-        let text = read_text(path).unwrap_or_default();
+        let (lick, text) = if is_stdin {
+            let text = read_text_from(stdin().lock(), called("-").to_owned())?;
+            (Lick::parse(&text, called("-"))?, text)
+        } else {
+            // An embedded lick is no file, and its remarks are the program's.
+            (lick::find(path)?, read_text(path).unwrap_or_default())
+        };
         let lost = has_remarks(&text)
             .then(|| "remarks after # are no part of a lick: left out".to_owned());
         return Ok(Reading { lick, remarks: lost.into_iter().collect() });
     }
     let mut bytes = Vec::new();
-    File::open(path).and_then(|file| file.take(MAX_BYTES).read_to_end(&mut bytes)).map_err(
-        |error| {
-            Failure::new(
-                format!("{}: {}", path.display(), told_by_system(&error)),
-                "check the name of the file",
-            )
-        },
-    )?;
+    let read = match is_stdin {
+        true => stdin().lock().take(MAX_BYTES).read_to_end(&mut bytes),
+        false => File::open(path).and_then(|file| file.take(MAX_BYTES).read_to_end(&mut bytes)),
+    };
+    read.map_err(|error| {
+        Failure::new(
+            format!("{}: {}", path.display(), told_by_system(&error)),
+            "check the name of the file",
+        )
+    })?;
     let text = || String::from_utf8_lossy(&bytes);
     match from {
         Format::Midi => midi::read_tuned(&bytes, grid, tuning),
@@ -269,6 +276,20 @@ fn write(lick: &Lick, to: Format) -> Result<(Vec<u8>, Vec<String>), NotationErro
         Format::Midi => (midi::write(lick, &midi::Options::default()), midi::losses(lick)),
         Format::Tab => (tab::write(lick)?.into_bytes(), tab::losses(lick)),
     })
+}
+
+/// A name that does not tell a format, where `-` is the `stream`; `option` does.
+fn unknown(path: &Path, stream: &str, option: &str) -> Failure {
+    if path == Path::new("-") {
+        return Failure::new(
+            format!("{stream}: no name tells the format"),
+            format!("say {option}"),
+        );
+    }
+    Failure::new(
+        format!("{}: the name does not tell the format", path.display()),
+        format!("name it .toml, .musicxml, .mxl, .mid or .tab, or say {option}"),
+    )
 }
 
 /// Somebody wants a recording made.
@@ -304,7 +325,8 @@ fn failure(path: &Path, format: Format, text: &str, error: &NotationError) -> Fa
         NotationError::Unplayable(_) => "correct this step in the source and convert again",
         _ => "write the passage in another way in the source and convert again",
     };
-    let mut failure = Failure::new(format!("{}: {error}", path.display()), hint);
+    let name = path.to_string_lossy();
+    let mut failure = Failure::new(format!("{}: {error}", called(&name)), hint);
     failure.excerpt = error.excerpt(text, output::message_width());
     failure
 }

@@ -127,10 +127,18 @@ impl Lick {
 /// A file that cannot be read, is longer than [`LONGEST_FILE`], or is not UTF-8.
 pub fn read_text(path: &Path) -> Result<String, LickError> {
     let name = path.display().to_string();
+    let file = File::open(path).map_err(|source| LickError::Read { name: name.clone(), source })?;
+    read_text_from(file, name)
+}
+
+/// The text of `source`, which is called `name`.
+///
+/// # Errors
+/// Unreadable or not text, or longer than any lick.
+pub fn read_text_from(source: impl Read, name: String) -> Result<String, LickError> {
     let mut bytes = Vec::new();
-    File::open(path)
-        .and_then(|file| file.take(LONGEST_FILE + 1).read_to_end(&mut bytes))
-        .map_err(|source| LickError::Read { name: name.clone(), source })?;
+    let read = source.take(LONGEST_FILE + 1).read_to_end(&mut bytes);
+    read.map_err(|source| LickError::Read { name: name.clone(), source })?;
     if bytes.len() as u64 > LONGEST_FILE {
         return Err(LickError::TooLong { name: name.clone() }.or_other(&name));
     }

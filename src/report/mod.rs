@@ -119,7 +119,7 @@ fn word(verdict: Verdict) -> &'static str {
 }
 
 /// What a recording is called in text.
-fn called(recording: &str) -> &str {
+pub fn called(recording: &str) -> &str {
     if recording == "-" { "standard input" } else { recording }
 }
 

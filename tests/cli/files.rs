@@ -274,9 +274,52 @@ fn what_is_played_in_a_recording_is_written_down() {
     assert!(!desk.path("part.toml").exists() && !desk.path("silent.toml").exists());
 }
 
+/// `listen` tells when something was struck to hundredths of a second.
+#[test]
+fn a_part_begins_where_listen_tells_a_strike() {
+    let desk = Desk::new();
+    desk.run(&["render", "ferry-landing-sixths", "-o", "take.wav"]).done();
+    let listened = desk.run(&["listen", "take.wav"]);
+    let line = listened.done().out.lines().nth(2).expect("a strike");
+    let (first_s, _) = line.trim().split_once(' ').expect("its time");
+    for part in [format!("{first_s}-30"), format!("0:0{first_s}-0:30")] {
+        let run = desk.run(&["convert", "take.wav", "-o", "-", "--to", "lick", "--part", &part]);
+        assert_eq!(run.done().out.matches("beats =").count(), 9, "{part}: {}", run.out);
+    }
+    desk.run(&["convert", "take.wav", "-o", "part.toml", "--part", "-1-2"])
+        .refused(&["expected two times", "1:05-1:20"]);
+    // What `--capo` says where it is left out.
+    desk.run(&["convert", "take.wav", "-o", "nut.toml", "--capo", "0"]).done();
+    desk.run(&["convert", "take.wav", "-o", "high.toml", "--tuning", "A6"])
+        .refused(&["finds a place on these strings", "--tuning"]);
+}
+
+#[test]
+fn what_is_converted_comes_from_standard_input_as_from_a_file() {
+    let desk = Desk::new();
+    desk.run(&["render", "lick.toml", "-o", "take.wav"]).done();
+    desk.run(&["convert", "lick.toml", "-o", "lick.mid"]).done();
+    for (name, from) in [("lick.toml", "lick"), ("lick.mid", "midi"), ("take.wav", "recording")] {
+        let input = || fs::File::open(desk.path(name)).expect("it was written");
+        let arguments = ["convert", "-", "-o", "-", "--to", "tab"];
+        let mut command = desk.command(&[&arguments[..], &["--from", from]].concat());
+        let run = Run::of(command.stdin(input()).output().expect("it starts"));
+        assert!(run.done().out.contains("Tempo: 90"), "{name}: {}", run.out);
+        let mut command = desk.command(&arguments);
+        let run = Run::of(command.stdin(input()).output().expect("it starts"));
+        run.refused(&["standard input", "--from recording"]);
+    }
+    desk.run(&["convert", "lick.toml", "-o", "-"]).refused(&["standard output", "--to FORMAT"]);
+    desk.run(&["convert", "take", "-o", "new.toml"]).refused(&["--from recording"]);
+}
+
 #[test]
 fn a_recording_is_not_made_by_converting() {
     let desk = Desk::new();
+    desk.sine("take.wav", 0.5, 0.3);
+    desk.run(&["convert", "lick.toml", "-o", "take.wav", "--to", "lick", "--force"])
+        .refused(&["take.wav: a recording", "doublecheck render LICK"]);
+    assert!(fs::read(desk.path("take.wav")).expect("a take").starts_with(b"RIFF"));
     desk.run(&["convert", "lick.toml", "-o", "new.FLAC"])
         .refused(&["new.FLAC: a recording", "doublecheck render LICK"]);
     assert!(!desk.path("new.FLAC").exists());

@@ -21,6 +21,7 @@ use crate::practice::judge::judge_take;
 use crate::practice::transcript::transcribe;
 use crate::practice::verdict::Finding;
 use crate::practice::verdict::Verdict;
+use crate::report::called;
 use crate::report::finding;
 use crate::report::plural;
 use crate::theory::fretboard::StringNumber;
@@ -33,11 +34,12 @@ pub(super) struct Played {
     /// The tempo of a recording, in quarter notes a minute, if you know it
     #[arg(long, value_name = "BPM", value_parser = tempo)]
     tempo: Option<f64>,
-    /// Write down only what is struck in a recording between these seconds, such as 12.5-20
-    #[arg(long, value_name = "FROM-TO", value_parser = part)]
+    /// Write down only what is struck in a recording between these times, in seconds or minutes and seconds, such as
+    /// 12.5-20 or 1:05-1:20
+    #[arg(long, value_name = "FROM-TO", value_parser = part, allow_hyphen_values = true)]
     part: Option<Part>,
     /// Fret that the capo is clamped at in a recording [default: 0]
-    #[arg(long, value_name = "FRET", value_parser = clap::value_parser!(u8).range(1..=i64::from(LAST_CAPO)))]
+    #[arg(long, value_name = "FRET", value_parser = clap::value_parser!(u8).range(..=i64::from(LAST_CAPO)))]
     capo: Option<u8>,
     #[command(flatten)]
     channel: Channel,
@@ -69,10 +71,11 @@ impl Played {
         tuning: Option<Tuning>,
         common: &Common,
     ) -> Result<Reading, Failure> {
-        let name = path.display();
+        let named = path.to_string_lossy();
+        let name = called(&named);
         let Heard { mut take, damage, if_nothing, .. } =
             hear(path, self.channel, &Progress::new())?;
-        tell_damage(path.display(), damage.as_deref());
+        tell_damage(name, damage.as_deref());
         let is_silent = take.strikes.is_empty();
         if let Some(part) = self.part {
             part.cut(&mut take);
@@ -88,10 +91,13 @@ impl Played {
                 (false, Some(_)) => "No note is struck in this part of it.".to_owned(),
                 (false, None) => "No strike in it holds a note.".to_owned(),
             };
-            return Err(Failure::new(
-                format!("{name}: nothing to write down. {why}"),
-                format!("`doublecheck listen {name}` says what sounds when"),
-            ));
+            let hint = match is_silent {
+                true => {
+                    "hand over another recording, or record it again; `--help` tells of --channel"
+                }
+                false => &format!("`doublecheck listen {named}` says what sounds when"),
+            };
+            return Err(Failure::new(format!("{name}: nothing to write down. {why}"), hint));
         }
         let title = path.file_stem().filter(|_| path != Path::new("-"));
         let title =
@@ -118,8 +124,10 @@ impl Part {
     /// Leaves of a take what is struck in this part.
     fn cut(self, take: &mut Take) {
         let rate = take.rate;
-        let is_in =
-            |strike: &Strike| (self.from_s..=self.to_s).contains(&strike.onset.seconds(rate));
+        // As exact as `listen` tells when something was struck.
+        let hundredths = |s: f64| (100.0 * s).round();
+        let span = hundredths(self.from_s)..=hundredths(self.to_s);
+        let is_in = |strike: &Strike| span.contains(&hundredths(strike.onset.seconds(rate)));
         take.strikes.retain(is_in);
         take.unclear.retain(is_in);
     }
@@ -146,11 +154,14 @@ fn tempo(text: &str) -> Result<f64, String> {
 }
 
 fn part(text: &str) -> Result<Part, String> {
-    let seconds = |text: &str| text.trim().parse().ok().filter(|s: &f64| *s >= 0.0);
+    let number = |text: &str| text.trim().parse().ok().filter(|number: &f64| *number >= 0.0);
+    let seconds = |text: &str| {
+        text.split(':').try_fold(0.0, |before, part| Some(60.0 * before + number(part)?))
+    };
     let part = text.split_once('-').and_then(|(from, to)| Some((seconds(from)?, seconds(to)?)));
     let part = part.filter(|(from_s, to_s)| from_s < to_s);
     let part = part.map(|(from_s, to_s)| Part { from_s, to_s });
     part.ok_or_else(|| {
-        "expected two times in seconds, the earlier first, such as 12.5-20".to_owned()
+        "expected two times, the earlier first, such as 12.5-20 or 1:05-1:20".to_owned()
     })
 }
