@@ -194,8 +194,11 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     }
     let to = args.to.or_else(|| Format::of(&args.output));
     let to = to.ok_or_else(|| unknown(&args.output, "standard output", "--to FORMAT"))?;
+    let existing = Existing::unless(args.force);
     if to_stdout {
         output::alone(common)?;
+    } else {
+        existing.allows(&args.output)?;
     }
 
     let Reading { lick, remarks } = match from {
@@ -210,7 +213,6 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if to_stdout {
         print(|out| out.write_all(&bytes))?;
     } else {
-        let existing = Existing::unless(args.force);
         save(&args.output, &bytes, existing)?;
         tell(&format!("{} written", args.output.display()));
     }

@@ -76,10 +76,9 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
     }
     let key = key_finding::likeliest(strikes.iter().flat_map(lengths));
     let key = key.unwrap_or_else(|| Key::from_fifths(0, Mode::Major).expect("no sharps"));
-    remarks.add(
-        "",
-        format!("the key, {key}, is a guess from the notes, and 4/4 is taken for the metre"),
-    );
+    let guessed =
+        format!("the key, {key}, is a guess from the notes, and 4/4 is taken for the metre");
+    remarks.add("", format!("{guessed}: change them in the lick file"));
     let mut lick = Lick {
         title: known.title.clone(),
         key,

@@ -286,6 +286,10 @@ fn a_part_begins_where_listen_tells_a_strike() {
         let run = desk.run(&["convert", "take.wav", "-o", "-", "--to", "lick", "--part", &part]);
         assert_eq!(run.done().out.matches("beats =").count(), 9, "{part}: {}", run.out);
     }
+    // Before the work, not after it.
+    let run = desk.run(&["convert", "take.wav", "-o", "lick.toml"]);
+    run.refused(&["lick.toml: there is such a file already", "--force"]);
+    assert!(!run.err.contains("note:"), "{}", run.err);
     desk.run(&["convert", "take.wav", "-o", "part.toml", "--part", "-1-2"])
         .refused(&["expected two times", "1:05-1:20"]);
     // What `--capo` says where it is left out.
