@@ -111,14 +111,26 @@ fn a_guitar_tuned_off_is_written_at_the_notes_that_were_meant() {
     }
 }
 
+fn strike(start_s: f64, notes: &[u8]) -> Strike {
+    let note = |&note| Note { note: MidiNote(note), is_sure: true, place: None, then: Vec::new() };
+    Strike { start_s, end_s: start_s + 0.6, notes: notes.iter().map(note).collect() }
+}
+
+/// Five sixteenths have no half in twelfths of a beat, but the move is in the middle all the same.
+#[test]
+fn moves_in_the_middle_of_an_odd_length_are_not_told_as_moved_there() {
+    let mut strikes = [strike(0.0, &[60, 64]), strike(0.625, &[60, 64])];
+    strikes[0].notes[0].then = vec![MidiNote(62)];
+    let title = "Weir".to_owned();
+    let known = Known { title, tempo_bpm: Some(120.0), grid: None, tuning: None, capo: 0 };
+    let Reading { lick, remarks } = played::write(&strikes, &known).unwrap();
+    assert_eq!(lengths(&lick), [1.25]);
+    assert!(!remarks.iter().any(|told| told.contains("spread evenly")), "{remarks:?}");
+}
+
 /// D2 with the capo at the third fret sounds as F2, 41, and E2 would as G2.
 #[test]
 fn a_sixth_string_in_d_is_told_under_a_capo_too() {
-    let strike = |start_s, notes: &[u8]| {
-        let note = |&note| Note { note, is_sure: true, place: None, then: Vec::new() };
-        let notes = notes.iter().map(|&note| MidiNote(note)).collect::<Vec<_>>();
-        Strike { start_s, end_s: start_s + 0.6, notes: notes.iter().map(note).collect() }
-    };
     let known =
         |tuning| Known { title: "Weir".to_owned(), tempo_bpm: None, grid: None, tuning, capo: 3 };
     let strikes = [strike(0.0, &[41, 48]), strike(0.6, &[46, 53])];

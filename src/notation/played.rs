@@ -35,6 +35,8 @@ use crate::theory::note::MidiNote;
 
 /// Parts of a quarter note that sixteenths and triplets are written in.
 const GRID: u64 = 12;
+/// … and parts of these in which up to five moves share a length evenly.
+const FINER: u64 = 60;
 /// A hammer-on or pull-off reaches so far, in semitones; further is a slide (common practice).
 const HAMMERED: u8 = 2;
 /// A hand moves by its width, in frets, sooner than a string is believed whose odds are e times worse; and the least
@@ -115,7 +117,8 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
     let mut happenings = Vec::new();
     for placed in laid {
         let hand::Laid { note, string, fret, end } = placed;
-        let (start, mark) = (wanted[note].start, Mark::Fretted { fret, moves: Vec::new() });
+        let (start, end) = (FINER * wanted[note].start, FINER * end);
+        let mark = Mark::Fretted { fret, moves: Vec::new() };
         happenings.push((start, Happening::Strike(string, mark)));
         happenings.push((end, Happening::Silence(string)));
         let n_moves = moves[note].len() as u64;
@@ -125,8 +128,9 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
             happenings.push((time, Happening::Move(string, Move { kind, to })));
         }
     }
-    let end = spans.last().map_or(0, |span| span.1);
-    let cutter = Cutter { division: grid, bar, n_strings: lick.tuning.n_strings() };
+    let end = FINER * spans.last().map_or(0, |span| span.1);
+    let (division, bar) = (FINER * grid, FINER * bar);
+    let cutter = Cutter { division, bar, n_strings: lick.tuning.n_strings() };
     lick.steps = cutter.cut(happenings, end, &mut remarks);
     for (step, hold) in (1..).zip(holds(&lick)) {
         if is_beyond_any_hand(&hold.grip) {
