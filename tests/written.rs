@@ -13,6 +13,7 @@ use doublecheck::lick::played::Strike;
 use doublecheck::notation::Reading;
 use doublecheck::notation::played;
 use doublecheck::notation::played::Known;
+use doublecheck::practice::transcript::Talk;
 use doublecheck::practice::transcript::transcribe;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
@@ -41,7 +42,7 @@ fn written(samples: &[f32], known: Known) -> Reading {
     listener.push(samples, |_| {});
     let take = listener.finish(|_| {});
     let open: Vec<_> = Tuning::default().strings().collect();
-    let transcript = transcribe(&take, &open, Reference::default());
+    let transcript = transcribe(&take, &open, Reference::default(), Talk::LeftOut);
     played::write(&transcript.strikes, &known).unwrap()
 }
 
@@ -112,7 +113,8 @@ fn a_guitar_tuned_off_is_written_at_the_notes_that_were_meant() {
 }
 
 fn strike(start_s: f64, notes: &[u8]) -> Strike {
-    let note = |&note| Note { note: MidiNote(note), is_sure: true, place: None, then: Vec::new() };
+    let note =
+        |&note| Note { note: MidiNote(note), is_sure: true, strings: Vec::new(), then: Vec::new() };
     Strike { start_s, end_s: start_s + 0.6, notes: notes.iter().map(note).collect() }
 }
 

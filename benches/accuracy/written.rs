@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use doublecheck::lick::Lick;
 use doublecheck::notation::played;
 use doublecheck::notation::played::Known;
+use doublecheck::practice::transcript::Talk;
 use doublecheck::practice::transcript::transcribe;
 use doublecheck::theory::fretboard::Tuning;
 use doublecheck::theory::note::Reference;
@@ -124,7 +125,8 @@ fn outcome(
     let mut talk = || speaker.map_or_else(Vec::new, |speaker| speaker.talk(TALK_S, random));
     let samples = [talk(), lick, talk()].concat();
     let open: Vec<_> = Tuning::default().strings().collect();
-    let transcript = transcribe(&hear(&samples, plan.rate), &open, Reference::default());
+    let transcript =
+        transcribe(&hear(&samples, plan.rate), &open, Reference::default(), Talk::LeftOut);
     let known =
         Known { title: "Played".to_owned(), tempo_bpm: None, grid: None, tuning: None, capo: 0 };
     let lick = played::write(&transcript.strikes, &known).ok()?.lick;

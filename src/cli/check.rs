@@ -58,7 +58,8 @@ pub struct Judging {
     #[arg(long, value_name = "CENTS", default_value = "10", value_parser = cents)]
     pub tolerance: Cents,
     /// Exit with status 1 if the playing had a fault: a step wrong, incomplete or not played (so if
-    /// nothing was heard at all), or a right note further off than the tolerance
+    /// nothing was heard at all), or a right note further off than the tolerance; of several passes in
+    /// one take the one that is shown counts
     #[arg(long)]
     pub fail_on_fault: bool,
 }

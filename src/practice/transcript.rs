@@ -53,14 +53,27 @@ pub struct Transcript {
     pub talked_s: Vec<f64>,
 }
 
+/// What becomes of talk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Talk {
+    /// It is left out, as far as it is told from playing.
+    LeftOut,
+    /// There is none: all was played.
+    Never,
+}
+
 /// Tells what was played in `take` on `open` strings as they sound.
 pub fn transcribe(
     take: &Take,
     open: &[(StringNumber, MidiNote)],
     reference: Reference,
+    talk: Talk,
 ) -> Transcript {
     let all = Strum::unasked(take.rate).join(&take.strikes);
-    let played = are_played(&all);
+    let played = match talk {
+        Talk::LeftOut => are_played(&all),
+        Talk::Never => vec![true; all.len()],
+    };
     let seconds = |strike: &Strike| strike.onset.seconds(take.rate);
     let talked = all.iter().zip(&played).filter(|(_, is_played)| !**is_played);
     let talked_s = talked.map(|(strike, _)| seconds(strike)).collect();
@@ -260,7 +273,8 @@ mod tests {
     /// The notes of every strike, `?` behind one that is not sure, `>` before what it became.
     fn told(strikes: &[(&[HeardPitch], &[HeardPitch])]) -> String {
         let open: Vec<_> = Tuning::default().strings().collect();
-        let transcript = transcribe(&take(strikes), &open, Reference::default());
+        let (take, reference) = (take(strikes), Reference::default());
+        let transcript = transcribe(&take, &open, reference, Talk::LeftOut);
         let note = |note: &Note| {
             let then: String = note.then.iter().map(|to| format!(">{}", to.0)).collect();
             format!("{}{}{then}", note.note.0, if note.is_sure { "" } else { "?" })

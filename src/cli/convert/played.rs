@@ -18,6 +18,7 @@ use crate::notation::played;
 use crate::notation::played::Known;
 use crate::practice::judge;
 use crate::practice::judge::judge_take;
+use crate::practice::transcript::Talk;
 use crate::practice::transcript::transcribe;
 use crate::practice::verdict::Finding;
 use crate::practice::verdict::Verdict;
@@ -35,7 +36,7 @@ pub(super) struct Played {
     #[arg(long, value_name = "BPM", value_parser = tempo)]
     tempo: Option<f64>,
     /// Write down only what is struck in a recording between these times, in seconds or minutes and seconds, such as
-    /// 12.5-20 or 1:05-1:20
+    /// 12.5-20 or 1:05-1:20; then nothing is taken for talk
     #[arg(long, value_name = "FROM-TO", value_parser = part, allow_hyphen_values = true)]
     part: Option<Part>,
     /// Fret that the capo is clamped at in a recording [default: 0]
@@ -84,7 +85,9 @@ impl Played {
         let strings = tuning.clone().unwrap_or_default();
         let sounding = |(string, open): (StringNumber, MidiNote)| (string, MidiNote(open.0 + capo));
         let open: Vec<_> = strings.strings().map(sounding).collect();
-        let transcript = transcribe(&take, &open, common.a4);
+        // Whoever names a part says that all of it was played.
+        let talk = if self.part.is_some() { Talk::Never } else { Talk::LeftOut };
+        let transcript = transcribe(&take, &open, common.a4, talk);
         if transcript.strikes.is_empty() {
             let why = match (is_silent, self.part) {
                 (true, _) => finding(&if_nothing),
@@ -113,7 +116,9 @@ impl Played {
         }
         if let [first_s, ..] = transcript.talked_s[..] {
             let strikes = plural(transcript.talked_s.len(), "strike");
-            remarks.push(format!("{strikes} left out as talk, the first at {first_s:.1} s"));
+            remarks.push(format!(
+                "{strikes} left out as talk, the first at {first_s:.1} s; with --part nothing is"
+            ));
         }
         remarks.extend(not_heard_again(&lick, &take, common));
         Ok(Reading { lick, remarks })
