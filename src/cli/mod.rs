@@ -76,7 +76,7 @@ enum Command {
     Explain(explain::Args),
     /// Synthesise a reference performance of a lick
     Render(render::Args),
-    /// Convert between lick files, MusicXML, Standard MIDI Files and plain-text tab
+    /// Convert between lick files, MusicXML, Standard MIDI Files and plain-text tab, or write a recording down
     Convert(convert::Args),
     /// Write a printable practice sheet
     Sheet(sheet::Args),
