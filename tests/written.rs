@@ -13,8 +13,8 @@ use doublecheck::lick::played::Strike;
 use doublecheck::notation::Reading;
 use doublecheck::notation::played;
 use doublecheck::notation::played::Known;
-use doublecheck::practice::transcript::Talk;
-use doublecheck::practice::transcript::transcribe;
+use doublecheck::practice::played::Played;
+use doublecheck::practice::played::Talk;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
@@ -42,8 +42,8 @@ fn written(samples: &[f32], known: Known) -> Reading {
     listener.push(samples, |_| {});
     let take = listener.finish(|_| {});
     let open: Vec<_> = Tuning::default().strings().collect();
-    let transcript = transcribe(&take, &open, Reference::default(), Talk::LeftOut);
-    played::write(&transcript.strikes, &known).unwrap()
+    let heard = Played::of(&take, &open, Reference::default(), Talk::LeftOut);
+    played::write(&heard.strikes, &known).unwrap()
 }
 
 /// This of all notes of every step that is no rest, in order of size.

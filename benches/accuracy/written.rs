@@ -3,10 +3,10 @@
 use rayon::prelude::*;
 
 use doublecheck::lick::Lick;
-use doublecheck::notation::played;
+use doublecheck::notation::played as writing;
 use doublecheck::notation::played::Known;
-use doublecheck::practice::transcript::Talk;
-use doublecheck::practice::transcript::transcribe;
+use doublecheck::practice::played;
+use doublecheck::practice::played::Talk;
 use doublecheck::theory::fretboard::Tuning;
 use doublecheck::theory::note::Reference;
 
@@ -125,11 +125,11 @@ fn outcome(
     let mut talk = || speaker.map_or_else(Vec::new, |speaker| speaker.talk(TALK_S, random));
     let samples = [talk(), lick, talk()].concat();
     let open: Vec<_> = Tuning::default().strings().collect();
-    let transcript =
-        transcribe(&hear(&samples, plan.rate), &open, Reference::default(), Talk::LeftOut);
+    let heard =
+        played::Played::of(&hear(&samples, plan.rate), &open, Reference::default(), Talk::LeftOut);
     let known =
         Known { title: "Played".to_owned(), tempo_bpm: None, grid: None, tuning: None, capo: 0 };
-    let lick = played::write(&transcript.strikes, &known).ok()?.lick;
+    let lick = writing::write(&heard.strikes, &known).ok()?.lick;
     let counts = compared(&lick, &asked, &lengths, tempo_bpm);
     let is_placed = set.notes.iter().all(|note| note.place.is_some());
     let (places, placed) = if is_placed { (counts.places, counts.steps) } else { (0, 0) };

@@ -14,7 +14,7 @@ use clap::builder::PossibleValuesParser;
 use clap::builder::TypedValueParser;
 use serde_json::json;
 
-mod played;
+mod recording;
 
 use super::Common;
 use super::exit::Failure;
@@ -40,7 +40,7 @@ use crate::report::called;
 use crate::report::json;
 use crate::report::json::SCHEMA;
 use crate::theory::fretboard::Tuning;
-use played::Played;
+use recording::Options;
 
 /// Bytes of a file that are read at most; every format has a limit of its own below.
 const MAX_BYTES: u64 = 33 << 20;
@@ -68,7 +68,7 @@ pub struct Args {
     #[arg(long, value_name = "NOTES", value_parser = super::plucks::tuning)]
     tuning: Option<Tuning>,
     #[command(flatten)]
-    played: Played,
+    recording: Options,
     /// Write over a file that is there
     #[arg(long)]
     force: bool,
@@ -177,7 +177,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
         (is_unwritten, both, "--grid", args.grid.is_some(), "times written down are exact"),
         (is_unwritten, both, "--tuning", args.tuning.is_some(), "the file names its strings"),
     ];
-    let played = args.played.given().into_iter();
+    let played = args.recording.given().into_iter();
     options.extend(played.map(|(name, given, why)| (is_played, "recordings", name, given, why)));
     for (is_meant, of, option, is_given, why) in options {
         if is_given && !is_meant {
@@ -203,7 +203,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
 
     let Reading { lick, remarks } = match from {
         Source::Written(format) => read(&args.input, format, args.grid, args.tuning)?,
-        Source::Recording => args.played.write(&args.input, args.grid, args.tuning, common)?,
+        Source::Recording => args.recording.write(&args.input, args.grid, args.tuning, common)?,
     };
     let (bytes, losses) = write(&lick, to).map_err(|error| failure(&args.input, to, "", &error))?;
     let told: Vec<&String> = remarks.iter().chain(&losses).collect();

@@ -143,7 +143,7 @@ pub struct Pass {
 }
 
 impl Pass {
-    /// A pass through `steps`, rests included; `lateness` comes from [`Pass::into_lateness`] of the
+    /// A pass through `steps`, rests included; `lateness` comes from [`Pass::lateness`] of the
     /// pass before.
     pub fn new(steps: &[ExpectedStep], manner: Manner, lateness: Vec<f64>) -> Self {
         let first_beats = steps.first().map_or(0.0, |step| step.start_beats);

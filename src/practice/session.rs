@@ -249,7 +249,7 @@ impl Session {
     /// playing is kept.
     pub fn again(&mut self) {
         if let Some(playing) = self.playing.take() {
-            self.lateness = playing.pass.into_lateness();
+            self.lateness = playing.pass.lateness();
         }
         self.number = self.number.saturating_sub(1);
         self.next = self.position;
@@ -348,7 +348,7 @@ impl Session {
                 judgement.findings.extend(common_lateness(&late_ms, pass.manner().beat_s));
             }
         }
-        self.lateness = pass.into_lateness();
+        self.lateness = pass.lateness();
         self.next = match end < self.position {
             true => SampleIndex(end.0.saturating_sub(rate.samples_in(BEFORE_S).0).max(start.0)),
             false => end,

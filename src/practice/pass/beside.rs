@@ -44,11 +44,7 @@ pub(super) struct Instant {
 impl Pass {
     /// Every strike's lateness against the bare click, in samples, for the pass that follows; what no delay explains
     /// less the whole beats in it.
-    pub fn into_lateness(self) -> Vec<f64> {
-        self.lateness()
-    }
-
-    pub(super) fn lateness(&self) -> Vec<f64> {
+    pub fn lateness(&self) -> Vec<f64> {
         let mut lateness = self.lateness.clone();
         if self.manner.pace == Pace::Click {
             let tries = self.tries.iter().enumerate();

@@ -18,8 +18,8 @@ use crate::notation::played;
 use crate::notation::played::Known;
 use crate::practice::judge;
 use crate::practice::judge::judge_take;
-use crate::practice::transcript::Talk;
-use crate::practice::transcript::transcribe;
+use crate::practice::played::Played;
+use crate::practice::played::Talk;
 use crate::practice::verdict::Finding;
 use crate::practice::verdict::Verdict;
 use crate::report::called;
@@ -31,7 +31,7 @@ use crate::theory::note::MidiNote;
 
 /// Options for recordings.
 #[derive(Debug, Clone, Copy, clap::Args)]
-pub(super) struct Played {
+pub(super) struct Options {
     /// The tempo of a recording, in quarter notes a minute, if you know it
     #[arg(long, value_name = "BPM", value_parser = tempo)]
     tempo: Option<f64>,
@@ -53,7 +53,7 @@ struct Part {
     to_s: f64,
 }
 
-impl Played {
+impl Options {
     /// Every option, whether it was given, and why nothing but a recording needs it.
     pub fn given(&self) -> [(&'static str, bool, &'static str); 4] {
         [
@@ -87,8 +87,8 @@ impl Played {
         let open: Vec<_> = strings.strings().map(sounding).collect();
         // Whoever names a part says that all of it was played.
         let talk = if self.part.is_some() { Talk::Never } else { Talk::LeftOut };
-        let transcript = transcribe(&take, &open, common.a4, talk);
-        if transcript.strikes.is_empty() {
+        let heard = Played::of(&take, &open, common.a4, talk);
+        if heard.strikes.is_empty() {
             let why = match (is_silent, self.part) {
                 (true, _) => finding(&if_nothing),
                 (false, Some(_)) => "No note is struck in this part of it.".to_owned(),
@@ -106,16 +106,16 @@ impl Played {
         let title =
             title.map_or_else(|| "Untitled".into(), |name| name.to_string_lossy().into_owned());
         let known = Known { title, tempo_bpm: self.tempo, grid, tuning, capo };
-        let reading = played::write(&transcript.strikes, &known);
+        let reading = played::write(&heard.strikes, &known);
         let Reading { lick, mut remarks } = reading.map_err(|error| {
             let hint = "write down less of it with --part, or name its strings with --tuning";
             Failure::new(format!("{name}: {error}"), hint)
         })?;
-        if let Some(offset) = transcript.offset {
+        if let Some(offset) = heard.offset {
             remarks.push(finding(&Finding::TunedOff { offset }));
         }
-        if let [first_s, ..] = transcript.talked_s[..] {
-            let strikes = plural(transcript.talked_s.len(), "strike");
+        if let [first_s, ..] = heard.talked_s[..] {
+            let strikes = plural(heard.talked_s.len(), "strike");
             remarks.push(format!(
                 "{strikes} left out as talk, the first at {first_s:.1} s; with --part nothing is"
             ));

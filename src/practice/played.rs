@@ -11,6 +11,7 @@ use super::offset::common_offset;
 use super::strings;
 use super::strum::Strum;
 use super::talk::UNSTEADY_CENTS;
+use super::talk::are_played;
 use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::engine::Take;
@@ -29,12 +30,6 @@ const HAMMERED: u8 = 2;
 /// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
 const FADED_DB: f64 = 25.0;
 
-/// How many strikes of strings and of talk tell a note to within so many cents of standard error and not to within
-/// the error before, 0–1: most strings hold still, most syllables do not.
-const HELD_STILL: [(f64, [f64; 2]); 4] =
-    [(1.0, [0.7, 0.01]), (2.0, [0.15, 0.04]), (3.0, [0.05, 0.1]), (f64::INFINITY, [0.1, 0.85])];
-/// From one strike to the next one in so many turns from playing to talking or back.
-const TURNS: f64 = 0.01;
 /// Two notes of a double stop are a semitone apart at least, and at most an octave and a fourth (common practice), but for
 /// half a semitone.
 const A_NOTE_CENTS: f64 = 50.0;
@@ -44,7 +39,7 @@ const A_GUESS: f64 = 0.5;
 
 /// What was played in a take.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Transcript {
+pub struct Played {
     /// Every strike that holds a note, in order.
     pub strikes: Vec<played::Strike>,
     /// How sharp the guitar is as a whole, where that is worth a word.
@@ -62,74 +57,77 @@ pub enum Talk {
     Never,
 }
 
-/// Tells what was played in `take` on `open` strings as they sound.
-pub fn transcribe(
-    take: &Take,
-    open: &[(StringNumber, MidiNote)],
-    reference: Reference,
-    talk: Talk,
-) -> Transcript {
-    let all = Strum::unasked(take.rate).join(&take.strikes);
-    let played = match talk {
-        Talk::LeftOut => are_played(&all),
-        Talk::Never => vec![true; all.len()],
-    };
-    let seconds = |strike: &Strike| strike.onset.seconds(take.rate);
-    let talked = all.iter().zip(&played).filter(|(_, is_played)| !**is_played);
-    let talked_s = talked.map(|(strike, _)| seconds(strike)).collect();
-    let struck = all.into_iter().zip(played).filter(|(_, is_played)| *is_played);
-    let struck: Vec<Strike> = struck.map(|(strike, _)| strike).collect();
-    let offset = common_offset(&struck, reference).filter(|offset| offset.0.abs() >= TOLD_OFFSET);
-    let midi =
-        |pitch: &HeardPitch| Some(place(pitch, reference, offset.unwrap_or(Cents(0.0)))?.note);
-    let mut transcript = Transcript { strikes: Vec::new(), offset, talked_s };
-    let mut stiffness = Vec::new();
-    let usual = usual_count(&struck);
-    for strike in &struck {
-        let notes = likeliest(strike, usual).into_iter();
-        let notes = notes.filter_map(|(pitch, is_sure)| Some((midi(pitch)?, is_sure, pitch)));
-        let mut notes: Vec<(MidiNote, bool, &HeardPitch)> = notes.collect();
-        if notes.is_empty() {
-            continue;
-        }
-        notes.sort_by_key(|(note, is_sure, _)| (*note, !is_sure));
-        notes.dedup_by_key(|(note, ..)| *note);
-        let end_s = strike.end.seconds(take.rate);
-        let rings = |note: MidiNote| {
-            let mut rings = strike.notes.iter().filter(|heard| !heard.is_struck());
-            rings.any(|heard| midi(heard) == Some(note))
+impl Played {
+    /// Tells what was played in `take` on `open` strings as they sound.
+    pub fn of(
+        take: &Take,
+        open: &[(StringNumber, MidiNote)],
+        reference: Reference,
+        talk: Talk,
+    ) -> Self {
+        let all = Strum::unasked(take.rate).join(&take.strikes);
+        let is_played = match talk {
+            Talk::LeftOut => are_played(&all),
+            Talk::Never => vec![true; all.len()],
         };
-        if let ([(to, ..)], Some(before)) = (&notes[..], transcript.strikes.last_mut())
-            && let Some(note) = moved(before, *to, rings)
-        {
-            note.then.push(*to);
-            before.end_s = end_s;
-            continue;
+        let seconds = |strike: &Strike| strike.onset.seconds(take.rate);
+        let talked = all.iter().zip(&is_played).filter(|(_, is_played)| !**is_played);
+        let talked_s = talked.map(|(strike, _)| seconds(strike)).collect();
+        let struck = all.into_iter().zip(is_played).filter(|(_, is_played)| *is_played);
+        let struck: Vec<Strike> = struck.map(|(strike, _)| strike).collect();
+        let offset =
+            common_offset(&struck, reference).filter(|offset| offset.0.abs() >= TOLD_OFFSET);
+        let midi =
+            |pitch: &HeardPitch| Some(place(pitch, reference, offset.unwrap_or(Cents(0.0)))?.note);
+        let mut told = Self { strikes: Vec::new(), offset, talked_s };
+        let mut stiffness = Vec::new();
+        let usual = usual_count(&struck);
+        for strike in &struck {
+            let notes = likeliest(strike, usual).into_iter();
+            let notes = notes.filter_map(|(pitch, is_sure)| Some((midi(pitch)?, is_sure, pitch)));
+            let mut notes: Vec<(MidiNote, bool, &HeardPitch)> = notes.collect();
+            if notes.is_empty() {
+                continue;
+            }
+            notes.sort_by_key(|(note, is_sure, _)| (*note, !is_sure));
+            notes.dedup_by_key(|(note, ..)| *note);
+            let end_s = strike.end.seconds(take.rate);
+            let rings = |note: MidiNote| {
+                let mut rings = strike.notes.iter().filter(|heard| !heard.is_struck());
+                rings.any(|heard| midi(heard) == Some(note))
+            };
+            if let ([(to, ..)], Some(before)) = (&notes[..], told.strikes.last_mut())
+                && let Some(note) = moved(before, *to, rings)
+            {
+                note.then.push(*to);
+                before.end_s = end_s;
+                continue;
+            }
+            // Of what may not be there nothing tells the string.
+            let heard = |&(note, is_sure, pitch): &(MidiNote, bool, &HeardPitch)| strings::Note {
+                note,
+                stiffness: pitch.stiffness.filter(|_| is_sure),
+                asked: None,
+            };
+            stiffness.push(notes.iter().map(heard).collect::<Vec<_>>());
+            let note =
+                |(note, is_sure, _)| Note { note, is_sure, strings: Vec::new(), then: Vec::new() };
+            let mut notes: Vec<Note> = notes.into_iter().map(note).collect();
+            for to in moves(strike).filter_map(midi) {
+                if let Some(note) = nearest(notes.iter_mut(), to, REACH) {
+                    note.then.push(to);
+                }
+            }
+            told.strikes.push(played::Strike { start_s: seconds(strike), end_s, notes });
         }
-        // Of what may not be there nothing tells the string.
-        let heard = |&(note, is_sure, pitch): &(MidiNote, bool, &HeardPitch)| strings::Note {
-            note,
-            stiffness: pitch.stiffness.filter(|_| is_sure),
-            asked: None,
-        };
-        stiffness.push(notes.iter().map(heard).collect::<Vec<_>>());
-        let note =
-            |(note, is_sure, _)| Note { note, is_sure, strings: Vec::new(), then: Vec::new() };
-        let mut notes: Vec<Note> = notes.into_iter().map(note).collect();
-        for to in moves(strike).filter_map(midi) {
-            if let Some(note) = nearest(notes.iter_mut(), to, REACH) {
-                note.then.push(to);
+        let likely = strings::likely_places(open, &stiffness);
+        for (strike, likely) in told.strikes.iter_mut().zip(likely) {
+            for (note, places) in strike.notes.iter_mut().zip(likely) {
+                note.strings = places.iter().map(|likely| (likely.place.0, likely.heard)).collect();
             }
         }
-        transcript.strikes.push(played::Strike { start_s: seconds(strike), end_s, notes });
+        told
     }
-    let likely = strings::likely_places(open, &stiffness);
-    for (strike, likely) in transcript.strikes.iter_mut().zip(likely) {
-        for (note, places) in strike.notes.iter_mut().zip(likely) {
-            note.strings = places.iter().map(|likely| (likely.place.0, likely.heard)).collect();
-        }
-    }
-    transcript
 }
 
 /// How many notes most strikes have for sure.
@@ -164,36 +162,6 @@ fn likeliest(strike: &Strike, usual: usize) -> Vec<(&HeardPitch, bool)> {
         }
     }
     notes
-}
-
-/// Of every strike whether it was played, not said: the likeliest of all ways between playing and talking
-/// (Viterbi), going by which strikes hold still.
-fn are_played(strikes: &[Strike]) -> Vec<bool> {
-    let likelihoods = |strike: &Strike| {
-        let [.., (_, moving)] = HELD_STILL;
-        let holds = HELD_STILL.into_iter().find(|(cents, _)| strike.holds_still(*cents));
-        holds.map_or(moving, |(_, likelihoods)| likelihoods)
-    };
-    // What playing and talking have cost up to now, and for every strike whether each went on from the other.
-    let mut costs = [0.0; 2];
-    let mut turns: Vec<[bool; 2]> = Vec::with_capacity(strikes.len());
-    for strike in strikes {
-        let turn = [0, 1].map(|to: usize| costs[1 - to] - TURNS.ln() < costs[to]);
-        let likelihoods = likelihoods(strike);
-        costs = [0, 1].map(|to: usize| {
-            let before = if turn[to] { costs[1 - to] - TURNS.ln() } else { costs[to] };
-            before - f64::ln(likelihoods[to])
-        });
-        turns.push(turn);
-    }
-    let mut talks = usize::from(costs[1] < costs[0]);
-    let mut played: Vec<bool> = Vec::with_capacity(strikes.len());
-    for turn in turns.iter().rev() {
-        played.push(talks == 0);
-        talks = if turn[talks] { 1 - talks } else { talks };
-    }
-    played.reverse();
-    played
 }
 
 /// Where a strike led, as far as it is heard well.
@@ -274,13 +242,13 @@ mod tests {
     fn told(strikes: &[(&[HeardPitch], &[HeardPitch])]) -> String {
         let open: Vec<_> = Tuning::default().strings().collect();
         let (take, reference) = (take(strikes), Reference::default());
-        let transcript = transcribe(&take, &open, reference, Talk::LeftOut);
+        let played = Played::of(&take, &open, reference, Talk::LeftOut);
         let note = |note: &Note| {
             let then: String = note.then.iter().map(|to| format!(">{}", to.0)).collect();
             format!("{}{}{then}", note.note.0, if note.is_sure { "" } else { "?" })
         };
         let strike = |s: &played::Strike| s.notes.iter().map(note).collect::<Vec<_>>().join(" ");
-        transcript.strikes.iter().map(strike).collect::<Vec<_>>().join(", ")
+        played.strikes.iter().map(strike).collect::<Vec<_>>().join(", ")
     }
 
     const STRUCK: f64 = 9.0;
