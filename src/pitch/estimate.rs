@@ -209,7 +209,7 @@ impl Estimator {
             fitter: Fitter::new(residual.bins.capacity()),
             residual,
             found: Vec::with_capacity(MAX_TONES),
-            faint: Vec::with_capacity(MAX_CANDIDATES),
+            faint: Vec::with_capacity(2 * MAX_CANDIDATES),
             combination: None,
         }
     }
@@ -289,7 +289,7 @@ impl Estimator {
     }
 
     /// Leaves out those of the first `n` tones that the others explain, the least likely first: one taken early
-    /// may turn out to be explained by those that came later. The evidence for the rest.
+    /// may turn out to be explained by those that came later, and is faint then. The evidence for the rest.
     fn weed_out(
         &mut self,
         spectrum: &Spectrum,
@@ -314,6 +314,10 @@ impl Estimator {
             }
             if *n < 2 || worst.0 >= 0.0 {
                 return evidence;
+            }
+            let weeded = evidence[worst.1];
+            if weeded.log_odds > LEAST_DOUBTED && self.faint.len() < self.faint.capacity() {
+                self.faint.push(weeded);
             }
             tones[worst.1..*n].rotate_left(1);
             *n -= 1;
@@ -346,6 +350,7 @@ impl Estimator {
             self.fitter.subtract(spectrum);
             let e = examine(spectrum, &self.fitter, tone, power);
             if e.log_odds > 0.0 && self.faint.len() < self.faint.capacity() {
+                self.faint.retain(|faint| !tone.is_note_of(&faint.tone));
                 // What was found speaks for itself as well: even odds.
                 self.faint.push(Evidence { log_odds: 0.0, ..e });
             }
@@ -402,6 +407,38 @@ mod tests {
         let (found, faint) = heard(hidden);
         assert!(holds(&found, 329.6) && !holds(&found, 164.8), "{found:?}");
         assert!(holds(&faint, 164.8), "{faint:?}");
+    }
+
+    #[test]
+    fn what_is_weeded_out_is_faint() {
+        let weeded = |level_db: f64| {
+            let (low, high) = (Tone::at(110.0), Tone::at(246.94));
+            let amplitude = 10_f64.powf(level_db / 20.0);
+            let sample = |i: usize| {
+                let t = i as f64 / RATE_HZ;
+                let wave =
+                    |hz: f64, n: usize| 0.3 / n as f64 * (TAU * hz * t + 2.3 * n as f64).cos();
+                let partial =
+                    |n: usize| wave(low.partial(n), n) + amplitude * wave(high.partial(n), n);
+                ((1..=12).map(partial).sum::<f64>() + noise(i)) as f32
+            };
+            let samples: Vec<f32> = (0..SAMPLES).map(sample).collect();
+            let mut transformer = Transformer::new(RATE_HZ, samples.len());
+            let mut spectrum = transformer.make_spectrum();
+            transformer.transform(&samples, &mut spectrum);
+            let mut estimator = Estimator::new(&transformer);
+            estimator.fitter.fit(&spectrum, &[low], 2);
+            let power = estimator.fitter.tones()[0].power;
+            let mut tones = [low; MAX_TONES];
+            tones[1] = high;
+            let mut n = 2;
+            estimator.weed_out(&spectrum, power, &mut tones, &mut n);
+            (n, estimator.faint().iter().map(|e| e.tone.f1).collect::<Vec<_>>())
+        };
+        assert_eq!(weeded(-20.0), (2, vec![]), "it sounds");
+        let (n, faint) = weeded(-29.0);
+        assert!(n == 1 && holds(&faint, 246.9), "{faint:?}");
+        assert_eq!(weeded(-40.0), (1, vec![]), "it does not");
     }
 
     #[test]
