@@ -23,7 +23,7 @@ def load(path):
     names = [n for n in rows[0] if n[0] == "f" and n[1:].isdigit()]
     rows = [r for r in rows if all(r.get(n) not in (None, "", "NaN") for n in names)]
     number = lambda name: np.array([float(r[name]) for r in rows])
-    table = {n: number(n) for n in ("present", "ratio", "third", "length", "cents", "micros", "level", "low")}
+    table = {n: number(n) for n in ("present", "ratio", "others", "length", "cents", "micros", "level", "low")}
     table["set"] = np.array([r["set"] for r in rows])
     table["x"] = np.array([[float(r[n]) for n in names] for r in rows])
     table["label"] = table["present"] == table["ratio"]
@@ -69,7 +69,7 @@ def report(t, scores):
             cents = np.abs(t["cents"][yes & (scores > 0)])
             print(
                 f"{ratio:5} {length:6} | {m.sum():5} {balanced(m):8.1f} {rate(scores[yes] <= 0):8.1f} {rate(scores[no] > 0):6.1f} |"
-                f" {rate(scores[no & (t['third'] == 0)] > 0):6.1f} {rate(scores[no & (t['third'] != 0)] > 0):6.1f} |"
+                f" {rate(scores[no & (t['others'] == 0)] > 0):6.1f} {rate(scores[no & (t['others'] != 0)] > 0):6.1f} |"
                 f" {rate(scores[yes] > strict):5.1f} at {strict:4.1f} ({rate(scores[quiet] > strict):5.1f}) | {guitars} |"
                 f" {np.quantile(cents, 0.5):.1f} {np.quantile(cents, 0.9):.1f} | {np.median(t['micros'][m]):.0f}"
             )

@@ -45,6 +45,10 @@ const LENGTHS: [f64; 5] = [0.17, 0.25, 0.4, 0.8, 1.5];
 /// Length of the shortest spectrum.
 const ATTACK_S: f64 = 0.17;
 
+/// How many others sound: as many as often as they stand here.
+const OTHERS: [usize; 8] = [0, 0, 0, 0, 1, 1, 2, MOST_OTHERS];
+const MOST_OTHERS: usize = 3;
+
 fn main() {
     let mut random = Random(7);
     let mut sets: Vec<Set> = real_sets();
@@ -55,7 +59,7 @@ fn main() {
     let mut fitter = Fitter::new(32_768);
     let names: Vec<String> = (0..N_FEATURES).map(|i| format!("f{i}")).collect();
     println!(
-        "mix,set,present,ratio,third,low,level,noise,detune,length,cents,micros,{}",
+        "mix,set,present,ratio,others,low,level,noise,detune,length,cents,micros,{}",
         names.join(",")
     );
     let mut mix_id = 0;
@@ -75,15 +79,21 @@ fn main() {
             let detune = random.between(-8.0, 8.0);
             let high = retuned(high[random.below(high.len())], detune);
             done += 1;
-            let third = (random.below(3) == 0).then(|| own[random.below(own.len())]).filter(|t| {
-                let d = i32::from(t.midi) - i32::from(low.midi);
-                ![0, 12, -12, 19, -19, 24, -24, 28, 31].contains(&d)
-                    && t.midi != high.midi
-                    && ![0, 12, 19, 24].contains(&(i32::from(high.midi) - i32::from(t.midi)))
-            });
+            let mut others: Vec<&Note> = Vec::new();
+            for _ in 0..OTHERS[random.below(OTHERS.len())] {
+                let other = own[random.below(own.len())];
+                let apart = i32::from(other.midi) - i32::from(low.midi);
+                let below = i32::from(high.midi) - i32::from(other.midi);
+                let hides = [0, 12, -12, 19, -19, 24, -24, 28, 31].contains(&apart)
+                    || [0, 12, 19, 24].contains(&below)
+                    || others.iter().any(|o| o.midi.abs_diff(other.midi) % 12 == 0);
+                if !hides {
+                    others.push(other);
+                }
+            }
             for present in [0, ratio] {
                 let level = random.between(-6.0, 6.0);
-                let third_level = random.between(-6.0, 6.0);
+                let levels = [(); MOST_OTHERS].map(|()| random.between(-12.0, 6.0));
                 let noise_db = random.between(25.0, 70.0);
                 mix_id += 1;
                 let mut place = |note, gain_db| {
@@ -94,8 +104,8 @@ fn main() {
                 if present > 0 {
                     parts.push(place(&high, level));
                 }
-                if let Some(t) = third {
-                    parts.push(place(t, third_level));
+                for (other, level) in others.iter().zip(levels) {
+                    parts.push(place(other, level));
                 }
                 let mut audio = mix(&parts, 1.75, None, &mut random);
                 let noise = 10_f64.powf(-noise_db / 20.0) * 0.2;
@@ -118,9 +128,9 @@ fn main() {
                     fitter.subtract(spectrum);
                     let mut tones =
                         vec![presence::examine(spectrum, &fitter, Tone::at(low.f1_hz), 1.0).tone];
-                    if let Some(t) = third {
-                        let t = Tone::at(t.f1_hz);
-                        tones.push(presence::examine(spectrum, &fitter, t, 1.0).tone);
+                    for other in &others {
+                        let other = Tone::at(other.f1_hz);
+                        tones.push(presence::examine(spectrum, &fitter, other, 1.0).tone);
                     }
                     fitter.fit(spectrum, &tones, 2);
                     let tones: Vec<Tone> = fitter.tones().iter().map(|t| t.tone).collect();
@@ -135,7 +145,7 @@ fn main() {
                     println!(
                         "{mix_id},{set},{present},{asked},{},{},{level:.1},{noise_db:.0},{detune:.1},\
                          {length},{cents:.2},{micros},{}",
-                        third.map_or(0, |t| i32::from(t.midi) - i32::from(low.midi)),
+                        others.len(),
                         low.midi,
                         values.join(",")
                     );

@@ -98,6 +98,30 @@ fn a_third_above_is_no_octave() {
     assert!(shadow.log_odds < 0.0, "{shadow:?}");
 }
 
+/// String and fret of lower notes and of two others beside each, whose partials crowd those that an octave would not share.
+const CROWDED: [[(u8, u8); 3]; 5] = [
+    [(5, 2), (4, 4), (3, 5)],
+    [(5, 3), (4, 5), (3, 4)],
+    [(5, 5), (4, 6), (3, 9)],
+    [(6, 3), (5, 5), (4, 7)],
+    [(6, 5), (5, 7), (4, 6)],
+];
+
+#[test]
+fn a_tone_among_others_casts_no_octave() {
+    for places in CROWDED {
+        for length_s in [0.17, 0.25, 0.4] {
+            let notes = [0.0, 3.0, -2.0]
+                .iter()
+                .zip(places)
+                .map(|(&cents, (string, fret))| note(string, fret, cents));
+            let notes: Vec<PluckedNote> = notes.collect();
+            let shadow = listen(&notes, 3, 2, &[0.17, length_s]).expect("partials enough");
+            assert!(shadow.log_odds < -4.0, "{places:?} {length_s}: {shadow:?}");
+        }
+    }
+}
+
 #[test]
 fn louder_is_no_more_likely() {
     let mut quiet = [note(5, 2, 0.0), note(3, 4, 3.0)];

@@ -9,12 +9,17 @@ use crate::pitch::fit::Partial;
 use crate::pitch::tone::MAX_PARTIALS;
 use crate::pitch::tone::Tone;
 
+/// A partial nearer than this to another tone's tells nothing of its own.
+const APART_WIDTHS: f64 = 1.5;
+
 /// The partials of the lower tone that can be trusted, and the line of its string.
 #[derive(Debug)]
 pub(super) struct Lower {
     pub(super) tone: Tone,
     /// Index in the fit and partial, partial 1 first.
     partials: [Option<(usize, Partial)>; MAX_PARTIALS],
+    /// Amplitudes of those beside another tone's, as fitted.
+    crowded: [Option<f64>; MAX_PARTIALS],
     loudest: f64,
     /// Correction of the tone by its controls alone: relative shift and change of stiffness.
     shift: f64,
@@ -24,15 +29,17 @@ pub(super) struct Lower {
 impl Lower {
     pub(super) fn new(spectrum: &Spectrum, fitter: &Fitter, t: usize) -> Self {
         let mut partials = [None; MAX_PARTIALS];
+        let mut crowded = [None; MAX_PARTIALS];
         let mut loudest = 0.0_f64;
         for (i, p) in fitter.partials().iter().enumerate().filter(|(_, p)| p.tone == t) {
             let amplitude = magnitude(p.amplitude);
             loudest = loudest.max(amplitude);
-            if p.gap_widths > 1.5 && amplitude > 3.0 * spectrum.floor_at(p.hz).max(1e-9) {
+            crowded[p.n - 1] = (p.gap_widths <= APART_WIDTHS).then_some(amplitude);
+            if crowded[p.n - 1].is_none() && amplitude > 3.0 * spectrum.floor_at(p.hz).max(1e-9) {
                 partials[p.n - 1] = Some((i, *p));
             }
         }
-        Self { tone: fitter.tones()[t].tone, partials, loudest, shift: 0.0, bend: 0.0 }
+        Self { tone: fitter.tones()[t].tone, partials, crowded, loudest, shift: 0.0, bend: 0.0 }
     }
 
     pub(super) fn get(&self, n: usize) -> Option<(usize, Partial)> {
@@ -89,11 +96,14 @@ impl Lower {
     /// their neighbours, in decibels.
     pub(super) fn balance(&self, spectrum: &Spectrum, ratio: usize) -> Option<(f64, f64)> {
         let level = |n: usize| self.get(n).map(|(_, p)| decibels(magnitude(p.amplitude)));
-        // A control too faint to be trusted counts as lying at the floor.
+        // A control too faint to be trusted counts as lying at the floor, and so does one beside another tone's but
+        // for octaves, half of whose controls others may crowd: of these it counts as it was fitted.
+        let crowded = |n: usize| self.crowded.get(n - 1).copied().flatten().filter(|_| ratio == 2);
         let control = |n: usize| {
             let hz = self.tone.partial(n);
             let faint = || decibels((2.0 * spectrum.floor_at(hz)).max(1e-3 * self.loudest));
-            level(n).or_else(|| (hz < spectrum.top_hz()).then(faint))
+            let fitted = level(n).or_else(|| crowded(n).map(decibels));
+            fitted.or_else(|| (hz < spectrum.top_hz()).then(faint))
         };
         // Envelope a + b ln n + c n/4; −12 dB a factor e where nothing is known better.
         let terms = |n: usize| [1.0, (n as f64).ln(), n as f64 / 4.0];
