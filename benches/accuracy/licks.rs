@@ -183,6 +183,8 @@ fn figures(name: &str, outcomes: &[Outcome], chosen: impl Fn(&Outcome) -> bool) 
     figure("planted strings told wrong", strings, "%", Target::AtLeast(99.5));
     let gaps = share_of(&of(Planted::Gaps), true, Verdict::Incomplete);
     figure("notes left out told missing", gaps, "%", Target::AtLeast(99.5));
+    let doubted = share_of(&of(Planted::Gaps), true, Verdict::Unsure);
+    figure("… unsure", doubted, "%", Target::None);
     let n_notes = 2 * N_STEPS * these.len();
     for (name, count) in [
         ("struck notes told ringing", (|o| o.struck_told_ringing) as fn(&Outcome) -> usize),

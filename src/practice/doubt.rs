@@ -34,6 +34,17 @@ const LOWEST: MidiNote = MidiNote(35);
 /// Semitones from a note up to its partials, the nearest ones in equal temperament.
 const PARTIALS: [u8; 7] = [12, 19, 24, 28, 31, 34, 36];
 
+/// Notes missing that all sound, and were struck again or rang on from before: `undecided` are those of which the
+/// sound does not tell.
+pub(super) fn doubt_if_ringing(judgement: &mut StepJudgement, undecided: &[ExpectedNote]) {
+    let is_undecided = |missing: &ExpectedNote| undecided.contains(missing);
+    if judgement.verdict == Verdict::Incomplete && judgement.missing.iter().all(is_undecided) {
+        let names: Vec<String> =
+            undecided.iter().map(|note| Spelling::sharp(note.note).to_string()).collect();
+        doubt(judgement, format!("{} sounds, but may only have rung on", names.join(", ")));
+    }
+}
+
 /// What sounded too shortly to be heard, or to say that a note of it was missing.
 pub(super) fn doubt_if_short(judgement: &mut StepJudgement, strike: &Strike, rate: SampleRate) {
     let heard_s = strike.end.seconds(rate) - strike.onset.seconds(rate);

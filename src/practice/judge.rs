@@ -5,6 +5,7 @@ use std::num::NonZeroUsize;
 use super::alignment::Place;
 use super::doubt::doubt_all;
 use super::doubt::doubt_if_cut_off;
+use super::doubt::doubt_if_ringing;
 use super::doubt::doubt_if_short;
 use super::doubt::doubt_if_too_low;
 use super::doubt::doubt_if_unfollowed;
@@ -229,6 +230,7 @@ fn fill(judgement: &mut StepJudgement, found: Match) {
     judgement.verdict = found.verdict;
     judgement.heard = found.heard;
     judgement.missing = found.missing;
+    doubt_if_ringing(judgement, &found.undecided);
 }
 
 /// Adds what was reached at a later stage.
@@ -424,6 +426,24 @@ mod tests {
         assert_eq!(verdicts(late, vec![faint(2, [62.0, 65.0], 4.0)]), not_played, "too soon");
         let half = [faint(2, [62.0, 68.0], 4.0)];
         assert_eq!(verdicts(played, half.to_vec()), Verdict::Incomplete);
+    }
+
+    #[test]
+    fn what_may_only_have_rung_on_leaves_a_step_unsure() {
+        let sure = HeardPitch::sure;
+        let rings = |struck_odds: f64| HeardPitch { struck_odds, ..sure(64.0) };
+        let second = |notes: &[HeardPitch]| {
+            let first = strike(1, &[60.0, 64.0].map(sure), &[]);
+            let judged =
+                judged(&["x x x 5 5 x", "x x x 7 5 x"], vec![first, strike(2, notes, &[])]);
+            (judged.steps[1].verdict, judged.steps[1].remarks.clone())
+        };
+        let (verdict, remarks) = second(&[sure(62.0), rings(-5.0)]);
+        assert_eq!(verdict, Verdict::Unsure);
+        assert_eq!(remarks, ["E4 sounds, but may only have rung on"]);
+        assert_eq!(second(&[sure(62.0), rings(-9.0)]).0, Verdict::Incomplete);
+        let (verdict, _) = second(&[sure(63.0), rings(-5.0)]);
+        assert_eq!(verdict, Verdict::Wrong, "the other note was");
     }
 
     #[test]
