@@ -47,6 +47,9 @@ const DROPPED_D: MidiNote = MidiNote(38);
 /// What a movement of one fret costs; less decides between equals.
 const A_FRET: f64 = 100.0;
 
+/// A slide to an open string, or from one, costs so many frets: it is better than none.
+const OPEN_SLIDE: f64 = 240.0;
+
 /// Notes that sound at once, as many as a step of a lick can hold.
 const MAX_NOTES: usize = 6;
 
@@ -117,12 +120,13 @@ pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
     capo: Fret,
 ) -> Vec<Option<Placed<T>>> {
     let last = LAST_FRET.0.saturating_sub(capo.0);
-    let everywhere: Vec<Layout> = notes.iter().map(|note| choices(note, open, last)).collect();
-    let choices: Vec<Layout> =
-        notes.iter().zip(&everywhere).map(|(note, all)| stopped(note, all)).collect();
-    let unlikely = |note: usize, string: StringNumber| {
-        let known = notes[note].unlikely.iter().find(|(other, _)| *other == string);
-        known.map_or(0, |(_, frets)| (A_FRET * frets).round() as u32)
+    let choices: Vec<Layout> = notes.iter().map(|note| choices(note, open, last)).collect();
+    let unlikely = |note: usize, (string, fret): (StringNumber, u8)| {
+        let note = &notes[note];
+        let known = note.unlikely.iter().find(|(other, _)| *other == string);
+        let slides_open = (note.down > 0 || note.up > 0) && fret <= note.down;
+        let open = if slides_open { OPEN_SLIDE } else { 0.0 };
+        (A_FRET * (known.map_or(0.0, |(_, frets)| *frets) + open)).round() as u32
     };
     let mut ends: Vec<T> = notes.iter().map(|note| note.end).collect();
     let mut onsets: Vec<Onset> = Vec::new();
@@ -148,13 +152,8 @@ pub(super) fn place<T: Ord + Copy + Sub<Output = T>>(
         while held.len() + fresh.len() > MAX_NOTES && !fresh.is_empty() {
             fresh.remove(fresh.len() / 2);
         }
-        // A slide to an open string is better than none.
         let extended = |held: &[usize], fresh: &[usize]| {
-            let ways = extend(before, rested, held, fresh, &choices, unlikely);
-            match ways.is_empty() {
-                true => extend(before, rested, held, fresh, &everywhere, unlikely),
-                false => ways,
-            }
+            extend(before, rested, held, fresh, &choices, unlikely)
         };
         let mut ways = extended(&held, &fresh);
         if ways.is_empty() && !held.is_empty() {
@@ -194,16 +193,6 @@ fn choices<T>(note: &Wanted<T>, open: &[(StringNumber, MidiNote)], last: u8) -> 
     open.iter().filter_map(choice).collect()
 }
 
-/// Of `all` strings and frets of a note those on which it is stopped all along, if it slides and there are any.
-fn stopped<T>(note: &Wanted<T>, all: &Layout) -> Layout {
-    let is_stopped = |&(_, fret): &(StringNumber, u8)| fret > note.down;
-    let slides = note.down > 0 || note.up > 0;
-    match slides && all.iter().any(is_stopped) {
-        true => all.iter().copied().filter(is_stopped).collect(),
-        false => all.clone(),
-    }
-}
-
 /// The ways to lay `fresh` notes beside the `held` ones (by place in the onset before); the hand may
 /// have `rested` since.
 fn extend(
@@ -212,7 +201,7 @@ fn extend(
     held: &[usize],
     fresh: &[usize],
     choices: &[Layout],
-    unlikely: impl Fn(usize, StringNumber) -> u32,
+    unlikely: impl Fn(usize, (StringNumber, u8)) -> u32,
 ) -> Vec<Way> {
     let pasts = match before {
         Some(onset) => pasts(onset, rested, held),
@@ -236,7 +225,7 @@ fn extend(
                 _ => None,
             };
             let unlikely: u32 =
-                fresh.iter().zip(struck).map(|(&note, &(string, _))| unlikely(note, string)).sum();
+                fresh.iter().zip(struck).map(|(&note, &place)| unlikely(note, place)).sum();
             let laid = hands.iter().map(|(&hand, &(cost, before))| {
                 let position = low.or(hand.position);
                 let travel = position.zip(hand.position).map_or(0, |(to, from)| to.abs_diff(from));

@@ -155,6 +155,13 @@ fn a_slide_to_an_open_string_is_kept_where_there_is_no_other() {
     assert_eq!(columns(&through_midi(&lick(&slide))), slide);
 }
 
+/// F#2 that comes later needs the sixth string, on which C3 could have slid without an open one.
+#[test]
+fn a_slide_to_an_open_string_leaves_room_for_what_comes_under_it() {
+    let slide = ["x 3s0 x x x x", "2 = x x x x"];
+    assert_eq!(columns(&through_midi(&lick(&slide))), slide);
+}
+
 #[test]
 fn a_scale_in_the_open_position_has_its_open_strings() {
     let scale = [
