@@ -41,7 +41,7 @@ pub(super) fn doubt_if_ringing(judgement: &mut StepJudgement, undecided: &[Expec
     if judgement.verdict == Verdict::Incomplete && judgement.missing.iter().all(is_undecided) {
         let names: Vec<String> =
             undecided.iter().map(|note| Spelling::sharp(note.note).to_string()).collect();
-        doubt(judgement, format!("{} sounds, but may only have rung on", names.join(", ")));
+        doubt(judgement, format!("{} may only have rung on", names.join(", ")));
     }
 }
 
