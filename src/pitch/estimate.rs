@@ -315,12 +315,23 @@ impl Estimator {
             if *n < 2 || worst.0 >= 0.0 {
                 return evidence;
             }
-            let weeded = evidence[worst.1];
-            if weeded.log_odds > LEAST_DOUBTED && self.faint.len() < self.faint.capacity() {
-                self.faint.push(weeded);
+            if worst.0 > LEAST_DOUBTED {
+                self.add_faint(evidence[worst.1]);
             }
             tones[worst.1..*n].rotate_left(1);
             *n -= 1;
+        }
+    }
+
+    /// Adds a faint tone; of two that are one note the likelier stays.
+    fn add_faint(&mut self, evidence: Evidence) {
+        let is_same = |faint: &Evidence| evidence.tone.is_note_of(&faint.tone);
+        if let Some(known) = self.faint.iter_mut().find(|faint| is_same(faint)) {
+            if evidence.log_odds > known.log_odds {
+                *known = evidence;
+            }
+        } else if self.faint.len() < self.faint.capacity() {
+            self.faint.push(evidence);
         }
     }
 
@@ -349,10 +360,9 @@ impl Estimator {
             self.fitter.fit(spectrum, &rest[..n], 1);
             self.fitter.subtract(spectrum);
             let e = examine(spectrum, &self.fitter, tone, power);
-            if e.log_odds > 0.0 && self.faint.len() < self.faint.capacity() {
-                self.faint.retain(|faint| !tone.is_note_of(&faint.tone));
+            if e.log_odds > 0.0 {
                 // What was found speaks for itself as well: even odds.
-                self.faint.push(Evidence { log_odds: 0.0, ..e });
+                self.add_faint(Evidence { log_odds: 0.0, ..e });
             }
         }
     }

@@ -191,6 +191,10 @@ pub fn judge_strike(
 ) -> StepJudgement {
     let mut judgement = not_played(step);
     fill(&mut judgement, match_strike(step, strike, settings.reference, offset));
+    // What moves on is doubted once it is over.
+    if step.stages.is_empty() {
+        doubt_if_ringing(&mut judgement, strike, settings.reference, offset);
+    }
     doubt_if_too_low(&mut judgement);
     judgement
 }
@@ -209,6 +213,9 @@ pub(super) fn judge_moves(
         glide(judgement, step, strike, rate, settings, offset);
     }
     miss_stages(step, judgement);
+    if let Some(strike) = strikes.first() {
+        doubt_if_ringing(judgement, strike, settings.reference, offset);
+    }
 }
 
 fn not_played(step: &ExpectedStep) -> StepJudgement {
@@ -230,7 +237,6 @@ fn fill(judgement: &mut StepJudgement, found: Match) {
     judgement.verdict = found.verdict;
     judgement.heard = found.heard;
     judgement.missing = found.missing;
-    doubt_if_ringing(judgement, &found.undecided);
 }
 
 /// Adds what was reached at a later stage.
@@ -444,6 +450,11 @@ mod tests {
         assert_eq!(second(&[sure(62.0), rings(-9.0)]).0, Verdict::Incomplete);
         let (verdict, _) = second(&[sure(63.0), rings(-5.0)]);
         assert_eq!(verdict, Verdict::Wrong, "the other note was");
+        assert_eq!(second(&[sure(62.0), rings(-3.0)]).0, Verdict::Right);
+        let first = strike(1, &[60.0, 64.0].map(sure), &[]);
+        let moving = ["x x x 5 5 x", "x x x 7h10 5 x"];
+        let judged = judged(&moving, vec![first, strike(2, &[sure(62.0), rings(-5.0)], &[])]);
+        assert_eq!(judged.steps[1].verdict, Verdict::Incomplete, "the hammered note is missing");
     }
 
     #[test]

@@ -28,8 +28,6 @@ const INSTEAD_SEMITONES: i32 = 4;
 /// Log odds of having been struck, not of ringing on, from which a note counts that the step asks for:
 /// most of these are struck.
 const SOFTLY_STRUCK: f64 = -3.5;
-/// … and below which it rang on: in between it may have been either.
-const RANG_ON: f64 = -6.0;
 /// … one that took the place of a missing note, which has to be explained by something, …
 const STRUCK_INSTEAD: f64 = 0.5;
 /// … and one beside all that was asked for: far more often such a note rings on.
@@ -75,8 +73,6 @@ pub struct Match {
     pub heard: Vec<HeardNote>,
     /// Expected notes that did not sound.
     pub missing: Vec<ExpectedNote>,
-    /// Those of them that sound, and were struck or rang on.
-    pub undecided: Vec<ExpectedNote>,
 }
 
 impl Match {
@@ -268,16 +264,7 @@ impl<'a> Matching<'a> {
         (!is_none).then_some(Status::Extra)
     }
 
-    /// Whether `missing` sounds, and the sound does not tell whether it was struck.
-    fn may_ring_on(&self, missing: &ExpectedNote) -> bool {
-        let is_it = |sound: &&HeardPitch| self.place(sound).is_some_and(|p| p.note == missing.note);
-        let mut sounds = self.strike.notes.iter().chain(&self.strike.doubtful).filter(is_it);
-        sounds.any(|sound| sound.struck_odds > RANG_ON)
-    }
-
     fn finish(self) -> Match {
-        let undecided =
-            self.missing.iter().filter(|missing| self.may_ring_on(missing)).copied().collect();
         let Self { missing, mut heard, .. } = self;
         heard.sort_by(|a, b| a.pitch.frequency.get().total_cmp(&b.pitch.frequency.get()));
         let fault = heard.iter().any(|h| matches!(h.status, Status::Wrong { .. } | Status::Extra));
@@ -288,7 +275,7 @@ impl<'a> Matching<'a> {
         } else {
             Verdict::Incomplete
         };
-        Match { verdict, heard, missing, undecided }
+        Match { verdict, heard, missing }
     }
 }
 
@@ -449,19 +436,6 @@ mod tests {
         assert_eq!(told(&[], &[], &[came(70.0, 5.0)]), Verdict::Wrong, "it came with the strike");
         assert_eq!(told(&[], &[], &[came(69.0, 5.0)]), Verdict::Incomplete, "and too far off");
         assert_eq!(told(&[sound(70.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
-    }
-
-    #[test]
-    fn between_struck_and_rung_on_it_is_undecided() {
-        let undecided = |struck_odds: f64| {
-            let found =
-                matched("x x x 5 x 7", &[HeardPitch { struck_odds, ..sound(71.0, 1.0) }], &[], &[]);
-            let notes: Vec<u8> = found.undecided.iter().map(|e| e.note.0).collect();
-            (found.verdict, notes)
-        };
-        assert_eq!(undecided(SOFTLY_STRUCK + 0.5), (Verdict::Right, vec![]));
-        assert_eq!(undecided(SOFTLY_STRUCK - 0.5), (Verdict::Incomplete, vec![71]));
-        assert_eq!(undecided(RANG_ON - 0.5), (Verdict::Incomplete, vec![]));
     }
 
     #[test]

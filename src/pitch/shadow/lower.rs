@@ -9,7 +9,7 @@ use crate::pitch::fit::Partial;
 use crate::pitch::tone::MAX_PARTIALS;
 use crate::pitch::tone::Tone;
 
-/// A partial nearer than this to another tone's tells nothing of its own.
+/// A partial nearer than this to another tone's is not trusted.
 const APART_WIDTHS: f64 = 1.5;
 
 /// The partials of the lower tone that can be trusted, and the line of its string.
@@ -96,8 +96,8 @@ impl Lower {
     /// their neighbours, in decibels.
     pub(super) fn balance(&self, spectrum: &Spectrum, ratio: usize) -> Option<(f64, f64)> {
         let level = |n: usize| self.get(n).map(|(_, p)| decibels(magnitude(p.amplitude)));
-        // A control too faint to be trusted counts as lying at the floor, and so does one beside another tone's but
-        // for octaves, half of whose controls others may crowd: of these it counts as it was fitted.
+        // A control that cannot be trusted counts as lying at the floor. For octaves one beside another tone's counts
+        // as it was fitted: so octaves are told better, twelfths and others worse (`benches/fit_shadow.py`).
         let crowded = |n: usize| self.crowded.get(n - 1).copied().flatten().filter(|_| ratio == 2);
         let control = |n: usize| {
             let hz = self.tone.partial(n);
