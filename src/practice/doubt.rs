@@ -42,8 +42,10 @@ const LOWEST: MidiNote = MidiNote(35);
 /// Semitones from a note up to its partials, the nearest ones in equal temperament.
 const PARTIALS: [u8; 7] = [12, 19, 24, 28, 31, 34, 36];
 
-/// Notes missing that all sound after `strike`, too likely struck again to say that they only rang on.
+/// Notes missing that `step` strikes and that all sound after `strike`, too likely struck again to say that they only
+/// rang on.
 pub(super) fn doubt_if_ringing(
+    step: &ExpectedStep,
     judgement: &mut StepJudgement,
     strike: &Strike,
     reference: Reference,
@@ -51,10 +53,11 @@ pub(super) fn doubt_if_ringing(
 ) {
     let may_be_struck = |missing: &ExpectedNote| {
         let mut sounds = strike.notes.iter().chain(&strike.doubtful);
-        sounds.any(|sound| {
+        let sounds = sounds.any(|sound| {
             let note = place(sound, reference, offset).map(|pitch| pitch.note);
             sound.struck_odds > RANG_ON && note == Some(missing.note)
-        })
+        });
+        sounds && step.struck.contains(missing)
     };
     if judgement.verdict == Verdict::Incomplete && judgement.missing.iter().all(may_be_struck) {
         let reason = format!("{} may only have rung on", names(&judgement.missing));

@@ -193,7 +193,7 @@ pub fn judge_strike(
     fill(&mut judgement, match_strike(step, strike, settings.reference, offset));
     // What moves on is doubted once it is over.
     if step.stages.is_empty() {
-        doubt_if_ringing(&mut judgement, strike, settings.reference, offset);
+        doubt_if_ringing(step, &mut judgement, strike, settings.reference, offset);
     }
     doubt_if_too_low(&mut judgement);
     judgement
@@ -214,7 +214,7 @@ pub(super) fn judge_moves(
     }
     miss_stages(step, judgement);
     if let Some(strike) = strikes.first() {
-        doubt_if_ringing(judgement, strike, settings.reference, offset);
+        doubt_if_ringing(step, judgement, strike, settings.reference, offset);
     }
 }
 
