@@ -2,6 +2,7 @@
 #![allow(dead_code, missing_docs)]
 
 pub mod cases;
+pub mod comping;
 pub mod corpus;
 pub mod counting;
 pub mod figures;
@@ -9,6 +10,7 @@ pub mod moves;
 pub mod neck;
 pub mod scenes;
 pub mod score;
+pub mod shapes;
 pub mod spoil;
 pub mod talk;
 pub mod truth;
