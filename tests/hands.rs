@@ -111,7 +111,7 @@ fn a_vibrato_makes_no_other_notes() {
                 .iter()
                 .map(|strike| {
                     strike
-                        .likely_struck()
+                        .likely_struck(take.rate)
                         .map(|(note, _)| support::nearest_midi(note.frequency.get()))
                         .collect()
                 })

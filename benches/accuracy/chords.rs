@@ -201,7 +201,7 @@ fn score(
 pub fn blind(take: &Take) -> Vec<Sounding> {
     let second = |strike: &doublecheck::engine::Strike| strike.onset.seconds(take.rate);
     let notes = take.strikes.iter().flat_map(|strike| {
-        let struck = strike.likely_struck();
+        let struck = strike.likely_struck(take.rate);
         struck.map(move |(note, _)| Sounding { onset_s: second(strike), hz: note.frequency.get() })
     });
     notes.collect()

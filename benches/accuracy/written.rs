@@ -38,8 +38,17 @@ const LENGTHS: [f64; 8] = [0.5, 0.5, 0.5, 0.5, 1.0, 1.0, 1.0, 2.0];
 const RINGS_S: f64 = 1.0;
 /// How long is talked before and after, in seconds.
 const TALK_S: f64 = 6.0;
+const SINGLE_IN: usize = 3;
 /// A tempo is right within this share.
 const TEMPO_WITHIN: f64 = 0.03;
+
+/// What the steps of a lick are.
+#[derive(Debug, Clone, Copy)]
+enum Steps {
+    Pairs,
+    /// One in [`SINGLE_IN`] is a single note.
+    SinglesToo,
+}
 
 /// What came out as it was played, and how much there was.
 #[derive(Debug, Default, Clone, Copy)]
@@ -88,24 +97,26 @@ impl Counts {
 pub fn measure(plan: &Plan) {
     let speakers = speakers();
     for set in plan.instruments() {
-        written(plan, &[set], &[]).tell(&set.name);
+        written(plan, &[set], Steps::Pairs, &[]).tell(&set.name);
     }
     let real: Vec<&Set> = plan.real.iter().collect();
-    written(plan, &real, &[]).tell("real together");
+    written(plan, &real, Steps::Pairs, &[]).tell("real together");
+    written(plan, &real, Steps::SinglesToo, &[]).tell("real together, single notes among them");
     match speakers.is_empty() {
         true => {
             println!("talk: skipped, asterisk-core-sounds-en-wav and its like are not installed")
         }
-        false => written(plan, &real, &speakers).tell("real together, talk before and after"),
+        false => written(plan, &real, Steps::Pairs, &speakers)
+            .tell("real together, talk before and after"),
     }
 }
 
 /// Licks of every one of `sets`; beside `speakers`, if there are any, amid talk.
-fn written(plan: &Plan, sets: &[&Set], speakers: &[Speaker]) -> Counts {
+fn written(plan: &Plan, sets: &[&Set], what: Steps, speakers: &[Speaker]) -> Counts {
     let all = sets.iter().flat_map(|set| (0..plan.n as u64).map(move |i| (set, i)));
     let counts = all.collect::<Vec<_>>().into_par_iter().filter_map(|(set, i)| {
         let speaker = (i as usize).checked_rem(speakers.len()).map(|i| &speakers[i]);
-        outcome(plan, set, speaker, &mut Random(9700 + i))
+        outcome(plan, set, what, speaker, &mut Random(9700 + i))
     });
     counts.reduce(Counts::default, Counts::with)
 }
@@ -113,12 +124,18 @@ fn written(plan: &Plan, sets: &[&Set], speakers: &[Speaker]) -> Counts {
 fn outcome(
     plan: &Plan,
     set: &Set,
+    what: Steps,
     speaker: Option<&Speaker>,
     random: &mut Random,
 ) -> Option<Counts> {
     let tempo_bpm = random.between(TEMPI_BPM[0], TEMPI_BPM[1]);
     let way = if random.below(2) == 0 { Way::Along } else { Way::Across };
-    let asked = Played::new(set, way, Planted::Gaps, 30.0 / tempo_bpm, random)?.asked;
+    let pairs = Played::new(set, way, Planted::Gaps, 30.0 / tempo_bpm, random)?.asked;
+    let step = |pair: [Place; 2]| match what {
+        Steps::SinglesToo if random.below(SINGLE_IN) == 0 => vec![pair[random.below(2)]],
+        _ => pair.to_vec(),
+    };
+    let asked: Vec<Vec<Place>> = pairs.into_iter().map(step).collect();
     let lengths: Vec<f64> = asked.iter().map(|_| LENGTHS[random.below(LENGTHS.len())]).collect();
     let (notes, length_s) = strikes(set, &asked, &lengths, 60.0 / tempo_bpm, random)?;
     let lick = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
@@ -138,7 +155,7 @@ fn outcome(
 
 fn strikes<'a>(
     set: &'a Set,
-    asked: &[[Place; 2]],
+    asked: &[Vec<Place>],
     lengths: &[f64],
     beat_s: f64,
     random: &mut Random,
@@ -155,7 +172,7 @@ fn strikes<'a>(
 }
 
 /// A lick at twice the tempo with all lengths doubled is the same.
-fn compared(lick: &Lick, asked: &[[Place; 2]], lengths: &[f64], tempo_bpm: f64) -> Counts {
+fn compared(lick: &Lick, asked: &[Vec<Place>], lengths: &[f64], tempo_bpm: f64) -> Counts {
     let octave = (lick.tempo_bpm / tempo_bpm).log2().round().exp2();
     let steps: Vec<_> = lick.expected().steps;
     let struck: Vec<_> = steps.iter().filter(|step| !step.struck.is_empty()).collect();
@@ -168,7 +185,7 @@ fn compared(lick: &Lick, asked: &[[Place; 2]], lengths: &[f64], tempo_bpm: f64) 
     counts.steps = asked.len();
     for (k, (step, played)) in struck.iter().zip(asked).enumerate() {
         let mut notes: Vec<i32> = step.struck.iter().map(|note| i32::from(note.note.0)).collect();
-        let mut wanted = played.map(midi);
+        let mut wanted: Vec<i32> = played.iter().map(|&place| midi(place)).collect();
         notes.sort_unstable();
         wanted.sort_unstable();
         let has_moves = !step.stages.is_empty();

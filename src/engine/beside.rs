@@ -25,11 +25,6 @@ const FAINT_SHADOW: f64 = -3.0;
 const TOLD_SHADOW: f64 = 6.0;
 /// … a double octave, whose partials are few, from these.
 const TOLD_DOUBLE_OCTAVE: f64 = 7.5;
-/// Where nobody asked for anything, octaves and twelfths struck in chords are more likely than not from
-/// these log odds on (comping of eight guitars); double octaves and what lies above several from …
-const LIKELY_OCTAVE: f64 = 7.5;
-const LIKELY_TWELFTH: f64 = 5.0;
-const LIKELY_DOUBLE_OCTAVE: f64 = 10.0;
 
 /// A faint tone came with the strike if its log odds of having been struck are above this; where nothing rang
 /// before, or nothing can be compared, they are not.
@@ -216,8 +211,7 @@ impl Engine {
                 && !stacked
                 && !is_shared(&tone, found)
                 && log_odds >= least;
-            let likely = told || is_overtone && log_odds >= likely_from(&tone, found);
-            let pitch = HeardPitch { likely, ..pitch };
+            let pitch = HeardPitch { likely: told, ..pitch };
             if told { &mut self.strike.notes } else { &mut self.strike.doubtful }.push(pitch);
         }
         for faint in &tones.faint[..tones.n_faint] {
@@ -258,6 +252,7 @@ impl Engine {
             struck_odds,
             confidence: confidence(log_odds),
             likely: false,
+            rang: self.rang(tone),
             lasting: None,
         })
     }
@@ -280,16 +275,6 @@ impl Engine {
         let near = self.spectrum.range_around(hz, self.spectrum.width_hz);
         let power = self.spectrum.bins[near].iter().map(|b| b.norm_sqr()).fold(1e-12, f32::max);
         f64::from(power).sqrt()
-    }
-}
-
-/// The log odds from which a tone in the shadow of `tones` is more likely there than not.
-fn likely_from(tone: &Tone, tones: &[Tone]) -> f64 {
-    let mut above = tones.iter().filter(|t| tone.is_overtone_of(t));
-    match (above.next().map(|t| tone.f1 / t.f1), above.next()) {
-        (Some(ratio), None) if ratio < 2.5 => LIKELY_OCTAVE,
-        (Some(ratio), None) if ratio < 3.5 => LIKELY_TWELFTH,
-        _ => LIKELY_DOUBLE_OCTAVE,
     }
 }
 

@@ -1,11 +1,13 @@
 //! What an engine tells: strikes, the notes in them, holes in the stream.
 
+use super::unasked;
 use crate::pitch::tone::Stiffness;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
+use crate::units::SampleRate;
 
 /// How much of a strike had been heard when it was told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -34,9 +36,11 @@ pub struct HeardPitch {
     pub struck_odds: f64,
     /// How likely it sounds, were it asked for in half of the cases: 0.5 is a guess.
     pub confidence: f64,
-    /// Whether it is more likely there than not where nobody asked for it: in the shadow of others that
-    /// takes more than even odds, and what dies away as the air in a guitar's body does is that.
+    /// Whether it counts for itself where nobody asked for it: what hides in the shadow of others does not, nor what
+    /// dies away as the air in a guitar's body does.
     pub likely: bool,
+    /// Whether it sounded already at the end of the strike before.
+    pub rang: bool,
     /// Whether it came with this strike and rang on at the next, or was gone by then; `None` where no
     /// next strike tells.
     pub lasting: Option<bool>,
@@ -64,6 +68,7 @@ impl HeardPitch {
             struck_odds: 10.0,
             confidence: 1.0,
             likely: true,
+            rang: false,
             lasting: None,
         }
     }
@@ -106,15 +111,14 @@ pub struct Strike {
 }
 
 impl Strike {
-    /// What was more likely struck than not where nothing was asked for, each with whether it is
-    /// sure. The doubtful come last, and only beside one that is sure: alone they are often noise.
-    pub fn likely_struck(&self) -> impl Iterator<Item = (&HeardPitch, bool)> {
-        let struck = |note: &&HeardPitch| note.is_struck();
-        let sure = self.notes.iter().filter(struck);
-        let any_sure = sure.clone().next().is_some();
-        let likely = move |note: &&HeardPitch| any_sure && note.likely;
-        let doubtful = self.doubtful.iter().filter(struck).filter(likely);
-        sure.map(|note| (note, true)).chain(doubtful.map(|note| (note, false)))
+    /// What was more likely struck than not where nobody asked for anything, each with whether that is sure; `rate`
+    /// is that of the samples.
+    pub fn likely_struck(&self, rate: SampleRate) -> impl Iterator<Item = (&HeardPitch, bool)> {
+        let candidates = unasked::candidates(self, rate).into_iter();
+        candidates.filter_map(|candidate| {
+            let log_odds = candidate.log_odds();
+            (log_odds > 0.0).then_some((candidate.note, log_odds > unasked::SURE))
+        })
     }
 
     /// Whether anything came with it, be it faint.

@@ -36,7 +36,7 @@ pub(super) fn look_back(strikes: &mut [Strike]) {
             note.struck_odds = note.struck_odds.max(AS_LIKELY_AS_NOT);
             continue;
         }
-        this.doubtful.push(HeardPitch { struck_odds: AS_LIKELY_AS_NOT, likely: false, ..*later });
+        this.doubtful.push(HeardPitch { struck_odds: AS_LIKELY_AS_NOT, rang: false, ..*later });
     }
 }
 
@@ -82,7 +82,7 @@ mod tests {
         let sure = HeardPitch::sure;
         let strikes = looked_back([&[sure(50.0)], &[sure(57.0)], &[rings(61.0), sure(59.0)]]);
         let [doubtful] = &strikes[1].doubtful[..] else { panic!("{:?}", strikes[1].doubtful) };
-        assert!(is_same(doubtful, &sure(61.0)) && !doubtful.is_struck() && !doubtful.likely);
+        assert!(is_same(doubtful, &sure(61.0)) && !doubtful.is_struck());
         let strikes = looked_back([&[sure(61.0)], &[sure(57.0)], &[rings(61.0), sure(59.0)]]);
         assert!(strikes[1].doubtful.is_empty(), "it rang before");
         let strikes = looked_back([&[sure(50.0)], &[sure(57.0)], &[sure(61.0), sure(59.0)]]);

@@ -17,6 +17,7 @@ mod listener;
 mod several;
 mod steady;
 mod struck;
+mod unasked;
 
 pub use event::Combined;
 pub use event::Event;
@@ -26,6 +27,11 @@ pub use event::Stage;
 pub use event::Strike;
 pub use listener::Listener;
 pub use listener::Take;
+pub use unasked::Candidate;
+pub use unasked::SIGNS;
+pub use unasked::SURE;
+pub use unasked::Standing;
+pub use unasked::candidates;
 
 use std::f64::consts::TAU;
 
@@ -42,6 +48,7 @@ use crate::pitch::fit::MAX_TONES;
 use crate::pitch::line;
 use crate::pitch::shadow;
 use crate::pitch::stiffness::Gauge;
+use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 use crate::units::Hertz;
 use crate::units::SampleCount;
@@ -313,6 +320,11 @@ impl Engine {
         self.estimator.estimate(&self.spectrum);
     }
 
+    /// Whether `tone` sounded at the end of the strike before.
+    fn rang(&self, tone: &Tone) -> bool {
+        self.previous.iter().any(|before| tone.is_note_of(before))
+    }
+
     /// The tones found last.
     fn found(&self) -> Several {
         Several::of(self.estimator.found().iter().map(|found| found.fitted.tone))
@@ -460,6 +472,7 @@ impl Engine {
                 struck_odds,
                 confidence: confidence(estimate.evidence.log_odds),
                 likely: !is_answer,
+                rang: self.rang(&estimate.fitted.tone),
                 lasting: None,
             };
             let tone = estimate.fitted.tone;

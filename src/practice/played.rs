@@ -4,7 +4,6 @@
 //! **Limits.** A harmonic is told as the note that it sounds. Whether a string was hammered on, slid or, while another
 //! rang on, struck by itself is not told: it counts as not struck.
 
-use super::matching::may_be_struck;
 use super::matching::place;
 use super::offset::TOLD_OFFSET;
 use super::offset::common_offset;
@@ -13,14 +12,17 @@ use super::strum::Strum;
 use super::talk::UNSTEADY_CENTS;
 use super::talk::are_played;
 use crate::engine::HeardPitch;
+use crate::engine::SURE;
 use crate::engine::Strike;
 use crate::engine::Take;
+use crate::engine::candidates;
 use crate::lick::played;
 use crate::lick::played::Note;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::units::Cents;
+use crate::units::SampleRate;
 
 /// A finger moves so far on a string that sounds, in semitones (common practice).
 const REACH: u8 = 5;
@@ -34,8 +36,8 @@ const FADED_DB: f64 = 25.0;
 /// half a semitone.
 const A_NOTE_CENTS: f64 = 50.0;
 const WIDEST_CENTS: f64 = 1750.0;
-/// Confidence from which a note that nobody asked for may stand where one is missing.
-const A_GUESS: f64 = 0.5;
+/// So many rounds settle how likely strikes are full.
+const ROUNDS: usize = 20;
 
 /// What was played in a take.
 #[derive(Debug, Clone, PartialEq)]
@@ -81,9 +83,12 @@ impl Played {
             |pitch: &HeardPitch| Some(place(pitch, reference, offset.unwrap_or(Cents(0.0)))?.note);
         let mut told = Self { strikes: Vec::new(), offset, talked_s };
         let mut stiffness = Vec::new();
-        let usual = usual_count(&struck);
-        for strike in &struck {
-            let notes = likeliest(strike, usual).into_iter();
+        let heard: Vec<Chances<'_>> =
+            struck.iter().map(|strike| chances(strike, take.rate)).collect();
+        let usual = usual_count(&heard);
+        let fullness = fullness(&heard, usual);
+        for (strike, chances) in struck.iter().zip(heard) {
+            let notes = likeliest(chances, usual, fullness).into_iter();
             let notes = notes.filter_map(|(pitch, is_sure)| Some((midi(pitch)?, is_sure, pitch)));
             let mut notes: Vec<(MidiNote, bool, &HeardPitch)> = notes.collect();
             if notes.is_empty() {
@@ -130,38 +135,59 @@ impl Played {
     }
 }
 
+/// What may have been struck, the likeliest first, with log odds.
+type Chances<'a> = Vec<(&'a HeardPitch, f64)>;
+
+/// What may have been struck in `strike`; of what is not sure only what a hand reaches besides.
+fn chances(strike: &Strike, rate: SampleRate) -> Chances<'_> {
+    let mut all: Chances<'_> =
+        candidates(strike, rate).iter().map(|one| (one.note, one.log_odds())).collect();
+    all.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut within: Chances<'_> = Vec::new();
+    for (note, log_odds) in all {
+        let cents = |other: &HeardPitch| other.tone().cents_from(&note.tone()).abs();
+        let mut others = within.iter();
+        let is_reached =
+            others.all(|(other, _)| (A_NOTE_CENTS..WIDEST_CENTS).contains(&cents(other)));
+        if log_odds > SURE || is_reached {
+            within.push((note, log_odds));
+        }
+    }
+    within
+}
+
 /// How many notes most strikes have for sure.
-fn usual_count(strikes: &[Strike]) -> usize {
-    let sure = |strike: &Strike| strike.likely_struck().filter(|(_, is_sure)| *is_sure).count();
+fn usual_count(strikes: &[Chances<'_>]) -> usize {
+    let sure = |strike: &Chances<'_>| strike.iter().filter(|(_, odds)| *odds > SURE).count();
     let mut counts: Vec<usize> = strikes.iter().map(sure).filter(|&count| count > 0).collect();
     counts.sort_unstable();
     counts.get(counts.len() / 2).copied().unwrap_or(0)
 }
 
-/// The notes of a strike, each with whether it is sure. Where most strikes have so many as `usual`, one with fewer has
-/// what may be struck besides, and one with as many nothing that is not sure.
-fn likeliest(strike: &Strike, usual: usize) -> Vec<(&HeardPitch, bool)> {
-    let mut notes: Vec<(&HeardPitch, bool)> = strike.likely_struck().collect();
-    let n_sure = notes.iter().filter(|(_, is_sure)| *is_sure).count();
-    if n_sure == usual {
-        notes.retain(|(_, is_sure)| *is_sure);
-    } else if notes.len() < usual {
-        let others = strike.notes.iter().chain(&strike.doubtful);
-        let mut others: Vec<&HeardPitch> = others
-            .filter(|other| may_be_struck(other) && other.confidence >= A_GUESS)
-            .filter(|other| {
-                let cents = |note: &HeardPitch| note.tone().cents_from(&other.tone()).abs();
-                notes.iter().all(|(note, _)| (A_NOTE_CENTS..WIDEST_CENTS).contains(&cents(note)))
-            })
-            .collect();
-        others.sort_by(|a, b| b.struck_odds.total_cmp(&a.struck_odds));
-        others.truncate(usual - notes.len());
-        // What holds no note for sure is a strike only with all that is usual.
-        if n_sure > 0 || others.len() == usual && others.iter().any(|other| other.is_struck()) {
-            notes.extend(others.into_iter().map(|other| (other, false)));
-        }
+/// Log odds that a strike has as many notes as `usual`, as the strikes themselves have it (empirical Bayes): each is
+/// full as likely as the doubtful notes it takes, beside what most are.
+fn fullness(strikes: &[Chances<'_>], usual: usize) -> f64 {
+    let least = |strike: &Chances<'_>| match strike.get(..usual) {
+        Some(notes) => notes.last().map_or(f64::INFINITY, |(_, odds)| *odds),
+        None => f64::NEG_INFINITY,
+    };
+    let least: Vec<f64> = strikes.iter().map(least).collect();
+    let mut fullness = 0.0;
+    for _ in 0..ROUNDS {
+        let full: f64 = least.iter().map(|odds| 1.0 / (1.0 + (-odds - fullness).exp())).sum();
+        fullness = ((full + 0.5) / (least.len() as f64 - full + 0.5)).ln();
     }
-    notes
+    fullness.max(0.0)
+}
+
+/// The notes of a strike, each with whether it is sure: where most strikes have so many as `usual`, one with fewer has
+/// the likeliest of what may be struck besides, and no other has any that is not sure.
+fn likeliest(strike: Chances<'_>, usual: usize, fullness: f64) -> Vec<(&HeardPitch, bool)> {
+    let told = strike.into_iter().enumerate().filter_map(|(i, (note, odds))| {
+        let is_sure = odds > SURE;
+        (is_sure || i < usual && odds > -fullness).then_some((note, is_sure))
+    });
+    told.collect()
 }
 
 /// Where a strike led, as far as it is heard well.
@@ -265,7 +291,7 @@ mod tests {
         let single = [odds(67.0, STRUCK)];
         let c = (&single[..], &[][..]);
         assert_eq!(told(&[c, b, b, c]), "67, 65, 65, 67", "among single notes it rings on");
-        let extra = [HeardPitch { likely: true, ..odds(67.0, STRUCK) }];
+        let extra = [HeardPitch { confidence: 0.5, ..odds(67.0, 2.0) }];
         assert_eq!(told(&[a, (&sure, &extra), a]), "60 64, 60 64, 60 64", "doubtful besides");
     }
 

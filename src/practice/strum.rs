@@ -153,6 +153,7 @@ fn joined(strum: &Strike, strike: &Strike) -> Strike {
     for note in notes.iter_mut().chain(doubtful).chain(faint) {
         if let Some(earlier) = find(strum, note) {
             note.struck_odds = note.struck_odds.max(earlier.struck_odds);
+            note.rang = earlier.rang;
         }
     }
     // What the strings that followed may hide, or was heard too shortly there.
