@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use doublecheck::lick::Lick;
+use doublecheck::lick::expected::Technique;
 use doublecheck::notation::played as writing;
 use doublecheck::notation::played::Known;
 use doublecheck::practice::played;
@@ -19,10 +20,12 @@ use crate::licks::Way;
 use crate::support::cases::Placed;
 use crate::support::cases::Random;
 use crate::support::cases::mix;
+use crate::support::corpus::Note;
 use crate::support::corpus::Set;
 use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::percent;
+use crate::support::moves::moved;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
 use crate::support::neck::ringing;
@@ -39,15 +42,58 @@ const RINGS_S: f64 = 1.0;
 /// How long is talked before and after, in seconds.
 const TALK_S: f64 = 6.0;
 const SINGLE_IN: usize = 3;
+/// How far a string moves on, in frets, and how (common practice).
+const MOVES: [(i8, Technique); 6] = [
+    (2, Technique::HammerOn),
+    (1, Technique::HammerOn),
+    (-2, Technique::PullOff),
+    (-1, Technique::PullOff),
+    (4, Technique::Slide),
+    (-3, Technique::Slide),
+];
 /// A tempo is right within this share.
 const TEMPO_WITHIN: f64 = 0.03;
 
 /// What the steps of a lick are.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 enum Steps {
     Pairs,
     /// One in [`SINGLE_IN`] is a single note.
     SinglesToo,
+    /// … and of half of the pairs of a beat and more one string moves on half-way.
+    Moving,
+}
+
+/// One step.
+#[derive(Debug, Clone)]
+struct Asked {
+    places: Vec<Place>,
+    /// Where the string of the first of them moves.
+    to: Option<(Place, Technique)>,
+}
+
+impl Asked {
+    fn of(pair: [Place; 2], what: Steps, random: &mut Random) -> Self {
+        let places = match what {
+            Steps::Pairs => pair.to_vec(),
+            _ if random.below(SINGLE_IN) == 0 => vec![pair[random.below(2)]],
+            _ => pair.to_vec(),
+        };
+        Self { places, to: None }
+    }
+
+    /// With a string of a pair that moves on, where `set` has the note.
+    fn moving(mut self, set: &Set, random: &mut Random) -> Self {
+        self.places.rotate_left(random.below(2));
+        let [(string, fret), other] = self.places[..] else { return self };
+        let (frets, technique) = MOVES[random.below(MOVES.len())];
+        let to = fret.checked_add_signed(frets).map(|fret| (string, fret));
+        let is_there = |to: &Place| {
+            fret > 0 && midi(*to) != midi(other) && set.at(*to, midi(*to), random).is_some()
+        };
+        self.to = to.filter(is_there).map(|to| (to, technique));
+        self
+    }
 }
 
 /// What came out as it was played, and how much there was.
@@ -63,6 +109,8 @@ struct Counts {
     placed: usize,
     lengths: usize,
     whole: usize,
+    moves: usize,
+    moved: usize,
 }
 
 impl Counts {
@@ -77,6 +125,8 @@ impl Counts {
             placed: self.placed + other.placed,
             lengths: self.lengths + other.lengths,
             whole: self.whole + other.whole,
+            moves: self.moves + other.moves,
+            moved: self.moved + other.moved,
         }
     }
 
@@ -87,6 +137,9 @@ impl Counts {
         figure("… their steps with the notes that were played", self.notes, self.steps);
         if self.placed > 0 {
             figure("… with strings and frets too, where known", self.places, self.placed);
+        }
+        if self.moves > 0 {
+            figure("… moves that were played", self.moved, self.moves);
         }
         figure("… with the length that was played", self.lengths, self.steps);
         figure("licks with all notes and lengths", self.whole, self.licks);
@@ -102,6 +155,7 @@ pub fn measure(plan: &Plan) {
     let real: Vec<&Set> = plan.real.iter().collect();
     written(plan, &real, Steps::Pairs, &[]).tell("real together");
     written(plan, &real, Steps::SinglesToo, &[]).tell("real together, single notes among them");
+    written(plan, &real, Steps::Moving, &[]).tell("real together, single notes and moves");
     match speakers.is_empty() {
         true => {
             println!("talk: skipped, asterisk-core-sounds-en-wav and its like are not installed")
@@ -131,16 +185,22 @@ fn outcome(
     let tempo_bpm = random.between(TEMPI_BPM[0], TEMPI_BPM[1]);
     let way = if random.below(2) == 0 { Way::Along } else { Way::Across };
     let pairs = Played::new(set, way, Planted::Gaps, 30.0 / tempo_bpm, random)?.asked;
-    let step = |pair: [Place; 2]| match what {
-        Steps::SinglesToo if random.below(SINGLE_IN) == 0 => vec![pair[random.below(2)]],
-        _ => pair.to_vec(),
-    };
-    let asked: Vec<Vec<Place>> = pairs.into_iter().map(step).collect();
+    let mut asked: Vec<Asked> =
+        pairs.into_iter().map(|pair| Asked::of(pair, what, random)).collect();
     let lengths: Vec<f64> = asked.iter().map(|_| LENGTHS[random.below(LENGTHS.len())]).collect();
-    let (notes, length_s) = strikes(set, &asked, &lengths, 60.0 / tempo_bpm, random)?;
-    let lick = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
+    if what == Steps::Moving {
+        let some = |(step, &length): (Asked, &f64)| match length >= 1.0
+            && step.places.len() == 2
+            && random.below(2) == 0
+        {
+            true => step.moving(set, random),
+            false => step,
+        };
+        asked = asked.into_iter().zip(&lengths).map(some).collect();
+    }
+    let samples = played(set, &asked, &lengths, 60.0 / tempo_bpm, random)?;
     let mut talk = || speaker.map_or_else(Vec::new, |speaker| speaker.talk(TALK_S, random));
-    let samples = [talk(), lick, talk()].concat();
+    let samples = [talk(), samples, talk()].concat();
     let open: Vec<_> = Tuning::default().strings().collect();
     let heard =
         played::Played::of(&hear(&samples, plan.rate), &open, Reference::default(), Talk::LeftOut);
@@ -153,26 +213,38 @@ fn outcome(
     Some(Counts { places, placed, ..counts })
 }
 
-fn strikes<'a>(
-    set: &'a Set,
-    asked: &[Vec<Place>],
+fn played(
+    set: &Set,
+    asked: &[Asked],
     lengths: &[f64],
     beat_s: f64,
     random: &mut Random,
-) -> Option<(Vec<Placed<'a>>, f64)> {
+) -> Option<Vec<f32>> {
     let mut at_s = 0.5;
-    let mut placed: Vec<(u8, Placed<'a>)> = Vec::new();
+    let mut struck: Vec<(u8, Placed<'_>, Option<Note>)> = Vec::new();
     for (step, length) in asked.iter().zip(lengths) {
         let uneven_s = random.between(-UNEVEN_S, UNEVEN_S);
-        let notes = strum(set, step, at_s + uneven_s, STRUM_S, random)?;
-        placed.extend(step.iter().map(|place| place.0).zip(notes));
+        let notes = strum(set, &step.places, at_s + uneven_s, STRUM_S, random)?;
+        for (i, (place, placed)) in step.places.iter().zip(notes).enumerate() {
+            let to = step.to.filter(|_| i == 0);
+            let moving = to.map(|(to, technique)| {
+                let next = set.at(to, midi(to), random).expect("it was asked for");
+                moved(placed.note, (next, technique), 0.5 * length * beat_s, random)
+            });
+            struck.push((place.0, placed, moving));
+        }
         at_s += length * beat_s;
     }
-    Some((ringing(placed, RINGS_S), at_s + 1.0))
+    let placed = struck.iter().map(|(string, placed, moving)| {
+        let note = moving.as_ref().unwrap_or(placed.note);
+        (*string, Placed { note, ..*placed })
+    });
+    let notes = ringing(placed.collect(), RINGS_S);
+    Some(mix(&notes, at_s + 1.0, set.is_synthetic().then_some(40.0), random))
 }
 
 /// A lick at twice the tempo with all lengths doubled is the same.
-fn compared(lick: &Lick, asked: &[Vec<Place>], lengths: &[f64], tempo_bpm: f64) -> Counts {
+fn compared(lick: &Lick, asked: &[Asked], lengths: &[f64], tempo_bpm: f64) -> Counts {
     let octave = (lick.tempo_bpm / tempo_bpm).log2().round().exp2();
     let steps: Vec<_> = lick.expected().steps;
     let struck: Vec<_> = steps.iter().filter(|step| !step.struck.is_empty()).collect();
@@ -185,16 +257,20 @@ fn compared(lick: &Lick, asked: &[Vec<Place>], lengths: &[f64], tempo_bpm: f64) 
     counts.steps = asked.len();
     for (k, (step, played)) in struck.iter().zip(asked).enumerate() {
         let mut notes: Vec<i32> = step.struck.iter().map(|note| i32::from(note.note.0)).collect();
-        let mut wanted: Vec<i32> = played.iter().map(|&place| midi(place)).collect();
+        let mut wanted: Vec<i32> = played.places.iter().map(|&place| midi(place)).collect();
         notes.sort_unstable();
         wanted.sort_unstable();
-        let has_moves = !step.stages.is_empty();
-        let is_right = notes == wanted && !has_moves;
+        let stages: Vec<i32> = step.stages.iter().map(|stage| i32::from(stage.to.note.0)).collect();
+        let moves = played.to.map(|(to, _)| midi(to));
+        let is_moved = stages == Vec::from_iter(moves);
+        counts.moves += usize::from(moves.is_some());
+        counts.moved += usize::from(moves.is_some() && is_moved);
+        let is_right = notes == wanted && is_moved;
         let place = |&(string, fret): &Place| {
             step.struck.iter().any(|note| (note.string.0, note.fret.0) == (string, fret))
         };
         counts.notes += usize::from(is_right);
-        counts.places += usize::from(is_right && played.iter().all(place));
+        counts.places += usize::from(is_right && played.places.iter().all(place));
         let Some(next) = struck.get(k + 1) else {
             counts.lengths += 1;
             continue;

@@ -75,6 +75,17 @@ pub fn play(set: &Set, lick: &Expected, random: &mut Random) -> Option<Vec<f32>>
     Some(mix(&placed, START_S + beat_s * beats + 0.3, None, random))
 }
 
+/// `note`, of which its string goes over to `to`, `at_s` after the strike.
+pub fn moved(note: &Note, to: (&Note, Technique), at_s: f64, random: &mut Random) -> Note {
+    match to {
+        (next, Technique::Slide | Technique::Bend) => {
+            let semitones = i32::from(next.midi) - i32::from(note.midi);
+            bent(note, |now_s| cents(to.1, semitones, now_s - at_s))
+        }
+        (next, _) => gone_over(note, next, at_s, random),
+    }
+}
+
 fn pick<'a>(set: &'a Set, asked: &ExpectedNote, random: &mut Random) -> Option<&'a Note> {
     set.at((asked.string.0, asked.fret.0), i32::from(asked.note.0), random)
 }

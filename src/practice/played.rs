@@ -1,8 +1,8 @@
 //! A take in, what was played in it out, for somebody who wants to write it down.
 //!
 //! **Conventions.** Blind: nothing is known of a lick. The offset of the guitar as a whole is taken off.
-//! **Limits.** A harmonic is told as the note that it sounds. Whether a string was hammered on, slid or, while another
-//! rang on, struck by itself is not told: it counts as not struck.
+//! **Limits.** A harmonic is told as the note that it sounds. Whether a string was hammered on or struck by itself is told by
+//! how loud it is, where another rings on; else it counts as struck.
 
 use super::matching::place;
 use super::offset::TOLD_OFFSET;
@@ -22,12 +22,15 @@ use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::units::Cents;
+use crate::units::Decibels;
 use crate::units::SampleRate;
 
 /// A finger moves so far on a string that sounds, in semitones (common practice).
 const REACH: u8 = 5;
 /// … without sliding.
 const HAMMERED: u8 = 2;
+/// A finger that falls on a string, or leaves it, sounds it so much softer than the pick did (common practice).
+const SOFTER_DB: f64 = 3.0;
 
 /// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
 const FADED_DB: f64 = 25.0;
@@ -87,6 +90,7 @@ impl Played {
             struck.iter().map(|strike| chances(strike, take.rate)).collect();
         let usual = usual_count(&heard);
         let fullness = fullness(&heard, usual);
+        let mut levels: Vec<(MidiNote, Decibels)> = Vec::new();
         for (strike, chances) in struck.iter().zip(heard) {
             let notes = likeliest(chances, usual, fullness).into_iter();
             let notes = notes.filter_map(|(pitch, is_sure)| Some((midi(pitch)?, is_sure, pitch)));
@@ -101,13 +105,20 @@ impl Played {
                 let mut rings = strike.notes.iter().filter(|heard| !heard.is_struck());
                 rings.any(|heard| midi(heard) == Some(note))
             };
-            if let ([(to, ..)], Some(before)) = (&notes[..], told.strikes.last_mut())
+            let softly = |from: MidiNote, to: &HeardPitch| {
+                let mut levels = levels.iter().filter(|(note, _)| *note == from);
+                levels.any(|(_, level)| to.level.0 < level.0 - SOFTER_DB)
+            };
+            if let ([(to, _, pitch)], Some(before)) = (&notes[..], told.strikes.last_mut())
                 && let Some(note) = moved(before, *to, rings)
+                && softly(now(note), pitch)
             {
                 note.then.push(*to);
                 before.end_s = end_s;
+                levels.push((*to, pitch.level));
                 continue;
             }
+            levels = notes.iter().map(|(note, _, pitch)| (*note, pitch.level)).collect();
             // Of what may not be there nothing tells the string.
             let heard = |&(note, is_sure, pitch): &(MidiNote, bool, &HeardPitch)| strings::Note {
                 note,
@@ -298,15 +309,18 @@ mod tests {
     #[test]
     fn one_new_note_beside_one_that_rings_on_was_hammered() {
         let sure = [60.0, 64.0].map(HeardPitch::sure);
-        let hammered = [odds(62.0, STRUCK), odds(64.0, RINGS)];
-        let alone = [odds(62.0, STRUCK)];
-        let far = [odds(67.0, STRUCK), odds(64.0, RINGS)];
-        let down = [odds(62.0, STRUCK), odds(60.0, RINGS)];
+        let soft = |midi| HeardPitch { level: Decibels(-26.0), ..odds(midi, STRUCK) };
+        let hammered = [soft(62.0), odds(64.0, RINGS)];
+        let alone = [soft(62.0)];
+        let far = [soft(67.0), odds(64.0, RINGS)];
+        let down = [soft(62.0), odds(60.0, RINGS)];
+        let plucked = [odds(62.0, STRUCK), odds(64.0, RINGS)];
         let a = (&sure[..], &[][..]);
         assert_eq!(told(&[a, (&hammered, &[]), a, a]), "60>62 64, 60 64, 60 64");
         assert_eq!(told(&[a, (&down, &[]), a, a]), "60 64>62, 60 64, 60 64");
         assert_eq!(told(&[a, (&alone, &[]), a, a]), "60 64, 62, 60 64, 60 64", "struck by itself");
         assert_eq!(told(&[a, (&far, &[]), a, a]), "60 64, 67, 60 64, 60 64", "too far");
+        assert_eq!(told(&[a, (&plucked, &[]), a, a]), "60 64, 62, 60 64, 60 64", "too loud");
     }
 
     #[test]
