@@ -6,13 +6,16 @@ mod support;
 
 use std::sync::OnceLock;
 
+use doublecheck::engine::Candidate;
 use doublecheck::engine::SIGNS;
+use doublecheck::engine::Strike;
 use doublecheck::engine::candidates;
 use doublecheck::units::SampleRate;
 use support::cases::Random;
 use support::cases::add;
 use support::comping::COMPING;
 use support::comping::DOUBLE_STOPS;
+use support::comping::Style;
 use support::comping::UNEVEN;
 use support::comping::take;
 use support::corpus::RATE;
@@ -25,10 +28,10 @@ use support::score::hear;
 use support::spoil::decibels;
 use support::spoil::phone;
 
-const STYLES: [(&str, &support::comping::Style); 3] =
+const STYLES: [(&str, &Style); 3] =
     [("even", &COMPING), ("uneven", &UNEVEN), ("double stops", &DOUBLE_STOPS)];
-/// Before one strike in so many of the uneven hand a finger is heard on the strings, so long before and so far below the
-/// loudest.
+/// Before one note in so many of the uneven hand a finger is heard on the strings, so long before at most and so far
+/// below the loudest.
 const HEARD_IN: usize = 3;
 const EARLY_S: f64 = 0.25;
 const FINGER_DB: [f64; 2] = [-34.0, -8.0];
@@ -55,13 +58,13 @@ fn scene(set: &Set, random: &mut Random) -> Vec<String> {
         .iter()
         .flat_map(|strike| candidates(strike, rate).into_iter().map(move |one| (strike, one)))
         .collect();
-    let sounding =
-        |(strike, one): &(&doublecheck::engine::Strike, doublecheck::engine::Candidate<'_>)| {
-            Sounding { onset_s: strike.onset.seconds(rate), hz: one.note.frequency.get() }
-        };
+    let sounding = |(strike, one): &(&Strike, Candidate<'_>)| Sounding {
+        onset_s: strike.onset.seconds(rate),
+        hz: one.note.frequency.get(),
+    };
     let estimate: Vec<Sounding> = told.iter().map(sounding).collect();
     let pairs = pairs(&truth, &estimate);
-    let line = |(i, (_, one)): (usize, &(_, doublecheck::engine::Candidate<'_>))| {
+    let line = |(i, (_, one)): (usize, &(_, Candidate<'_>))| {
         let struck = u8::from(pairs.iter().any(|pair| pair.1 == i));
         let signs: Vec<String> = one.signs.iter().map(|sign| format!("{sign:.3}")).collect();
         format!("{},{name},{:?},{struck},{}", set.name, one.standing, signs.join(","))

@@ -94,8 +94,8 @@ pub struct Strike {
     /// shadow, an octave or a twelfth above.
     pub notes: Vec<HeardPitch>,
     /// Notes that may sound in the shadow of others, or be but their partials, and in a [`super::Take`]
-    /// those that only the next strike betrays: they count where they were asked for and are too unlikely
-    /// to be told where they were not.
+    /// those that only the next strike betrays: they count where they were asked for, and elsewhere where
+    /// [`Strike::likely_struck`] says so.
     pub doubtful: Vec<HeardPitch>,
     /// Notes less likely there than not, but not by much, below an octave of theirs or on partials of a
     /// string that rings on, and less likely ones that came with the strike while others rang on. They too

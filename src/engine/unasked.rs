@@ -46,10 +46,10 @@ pub struct Candidate<'a> {
     pub note: &'a HeardPitch,
     /// How it stands to the others.
     pub standing: Standing,
-    /// What tells whether it was struck: log odds that it sounds and that it was struck, its level below the loudest,
-    /// each a second time from where it bends; the logarithm of how long the strike sounds, in seconds; whether the note
-    /// rang before; semitones above A4, if it is not clear; whether the loudest note beside it is a semitone away, or a whole tone, and how
-    /// much louder that is.
+    /// What tells whether it was struck: log odds that it sounds and that it was struck, and its level against the
+    /// loudest, in decibels, each a second time from where it bends; the logarithm of how long the strike sounds, in
+    /// seconds; whether the note rang before; semitones above A4, unless it is clear; whether the loudest note beside
+    /// it is a semitone away, or a whole tone, and how many decibels louder that is.
     pub signs: [f64; SIGNS],
 }
 
