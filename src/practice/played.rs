@@ -29,8 +29,6 @@ use crate::units::SampleRate;
 const REACH: u8 = 5;
 /// … without sliding.
 const HAMMERED: u8 = 2;
-/// A finger that falls on a string, or leaves it, sounds it so much softer than the pick did (common practice).
-const SOFTER_DB: f64 = 3.0;
 
 /// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
 const FADED_DB: f64 = 25.0;
@@ -105,9 +103,10 @@ impl Played {
                 let mut rings = strike.notes.iter().filter(|heard| !heard.is_struck());
                 rings.any(|heard| midi(heard) == Some(note))
             };
+            // A finger that falls on a string, or leaves it, sounds it softer than the pick did (common practice).
             let softly = |from: MidiNote, to: &HeardPitch| {
                 let mut levels = levels.iter().filter(|(note, _)| *note == from);
-                levels.any(|(_, level)| to.level.0 < level.0 - SOFTER_DB)
+                levels.any(|(_, level)| to.level.0 < level.0)
             };
             if let ([(to, _, pitch)], Some(before)) = (&notes[..], told.strikes.last_mut())
                 && let Some(note) = moved(before, *to, rings)
