@@ -2,8 +2,8 @@
 //!
 //! **What.** Log odds of a logistic model for each way in which a note may stand to the others of its strike.
 //! **Conventions.** Even odds are 0; the weights are those of `benches/fit_unasked.py`.
-//! **Limits.** A note on the fourth multiple of another and above, or a faint one on any, is none: of those a
-//! strike holds one in thirty was struck.
+//! **Limits.** A doubtful note on the fourth multiple of another and above is none (one in thirty was struck), nor is
+//! a faint one on any.
 
 mod weights;
 
@@ -152,7 +152,7 @@ fn others<'a>(strike: &'a Strike, note: &'a HeardPitch) -> impl Iterator<Item = 
 }
 
 fn cents(note: &HeardPitch, from: &HeardPitch) -> f64 {
-    1200.0 * (note.frequency.get() / from.frequency.get()).log2()
+    note.frequency.cents_above(from.frequency).0
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! A take in, what was played in it out, for somebody who wants to write it down.
 //!
 //! **Conventions.** Blind: nothing is known of a lick. The offset of the guitar as a whole is taken off.
-//! **Limits.** A harmonic is told as the note that it sounds. Whether a string was hammered on or struck by itself is told by
-//! how loud it is, where another rings on; else it counts as struck.
+//! **Limits.** A harmonic is told as the note that it sounds. Whether a string was hammered on or struck by itself is
+//! told by how loud it is, where another rings on; else it counts as struck.
 
 use super::matching::place;
 use super::offset::TOLD_OFFSET;
@@ -104,17 +104,16 @@ impl Played {
                 rings.any(|heard| midi(heard) == Some(note))
             };
             // A finger that falls on a string, or leaves it, sounds it softer than the pick did (common practice).
-            let softly = |from: MidiNote, to: &HeardPitch| {
-                let mut levels = levels.iter().filter(|(note, _)| *note == from);
-                levels.any(|(_, level)| to.level.0 < level.0)
+            let softer = |pitch: &HeardPitch, string: &Note| {
+                let mut plucked = levels.iter().filter(|(note, _)| *note == string.note);
+                plucked.any(|(_, level)| pitch.level.0 < level.0)
             };
             if let ([(to, _, pitch)], Some(before)) = (&notes[..], told.strikes.last_mut())
                 && let Some(note) = moved(before, *to, rings)
-                && softly(now(note), pitch)
+                && softer(pitch, note)
             {
                 note.then.push(*to);
                 before.end_s = end_s;
-                levels.push((*to, pitch.level));
                 continue;
             }
             levels = notes.iter().map(|(note, _, pitch)| (*note, pitch.level)).collect();
