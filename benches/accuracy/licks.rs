@@ -76,7 +76,7 @@ pub enum Way {
     Across,
 }
 
-const WAYS: [Way; 2] = [Way::Along, Way::Across];
+pub const WAYS: [Way; 2] = [Way::Along, Way::Across];
 
 /// What is played that is not asked for.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]

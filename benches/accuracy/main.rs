@@ -15,6 +15,7 @@ mod learners;
 mod licks;
 mod listen;
 mod phone;
+mod runs;
 mod single;
 mod spoiled;
 mod stages;
@@ -37,7 +38,7 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 17] = [
+const PARTS: [Part; 18] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
@@ -46,6 +47,7 @@ const PARTS: [Part; 17] = [
     ("messages", "double stops and licks as voice messages", spoiled::messages),
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
+    ("runs", "fast runs, triplets and sixteenths", runs::measure),
     ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),
     ("learners", "licks as learners play them, and beside a click", learners::measure),
     ("written", "licks written down from recordings", written::measure),
