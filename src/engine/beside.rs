@@ -25,6 +25,8 @@ const FAINT_SHADOW: f64 = -3.0;
 const TOLD_SHADOW: f64 = 6.0;
 /// … a double octave, whose partials are few, from these.
 const TOLD_DOUBLE_OCTAVE: f64 = 7.5;
+/// … and only where it was listened for longer than this, in seconds: partials that beat slowly look like two.
+const TOLD_FROM_S: f64 = 0.13;
 
 /// A faint tone came with the strike if its log odds of having been struck are above this; where nothing rang
 /// before, or nothing can be compared, they are not.
@@ -62,6 +64,8 @@ pub(super) struct Tones {
     n_unlikely: usize,
     faint: [Faint; MAX_FAINT],
     n_faint: usize,
+    /// Whether it was listened for long enough to tell of a shadow unasked.
+    is_long: bool,
 }
 
 /// A faint tone.
@@ -139,6 +143,7 @@ impl Engine {
             n_unlikely: 0,
             faint: [Faint { tone: Tone::at(440.0), log_odds: 0.0, struck_odds: 0.0 }; MAX_FAINT],
             n_faint: 0,
+            is_long: (to - from) > self.samples(TOLD_FROM_S),
         };
         for (slot, found) in tones.tones.iter_mut().zip(self.estimator.found()) {
             *slot = found.fitted.tone;
@@ -206,7 +211,8 @@ impl Engine {
                 .iter()
                 .zip(&tones.odds)
                 .any(|(other, &odds)| odds > 0.0 && tone.is_overtone_of(other));
-            let told = found.len() <= MOST_BESIDE_TOLD
+            let told = tones.is_long
+                && found.len() <= MOST_BESIDE_TOLD
                 && is_overtone
                 && !stacked
                 && !is_shared(&tone, found)

@@ -21,7 +21,7 @@ const BEYOND_FIRST: f64 = 1.3;
 /// It dies away so much faster than all that sounds, in decibels a second.
 const DIES_DB_S: f64 = 50.0;
 /// Parts shorter than this tell nothing of it, in seconds.
-const LEAST_PART_S: f64 = 0.06;
+const LEAST_PART_S: f64 = 0.0625;
 
 impl Engine {
     /// Which of the tones found in `stretch` may be the body's own.
@@ -31,10 +31,9 @@ impl Engine {
         let apart_s = 0.5 * stretch.len() as f64 / self.rate;
         for (answer, found) in answers.iter_mut().zip(self.estimator.found()) {
             *answer = found.evidence.signs.beyond_first() < BEYOND_FIRST
-                && found.fitted.tone.f1 < HIGHEST_HZ
-                && apart_s > LEAST_PART_S;
+                && found.fitted.tone.f1 < HIGHEST_HZ;
         }
-        if !answers.contains(&true) {
+        if !answers.contains(&true) || apart_s < LEAST_PART_S {
             return answers;
         }
         let tones = Several::of(self.estimator.found().iter().map(|found| found.fitted.tone));

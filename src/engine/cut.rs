@@ -18,7 +18,7 @@ const SILENT: f64 = 0.25;
 const TOUCH: f32 = 2.0;
 
 impl Engine {
-    /// Whether what was struck at `onset` began at `cut`: any of its notes that did not ring already sounded
+    /// Whether what was struck at `onset` began at `cut`: most of its notes that did not ring already sounded
     /// in between.
     pub(super) fn began_at(&mut self, cut: u64, onset: u64) -> bool {
         let notes = self.strike.notes.iter().filter(|note| note.is_struck());
@@ -37,7 +37,9 @@ impl Engine {
             powers.iter_mut().zip(self.fitter.tones()).for_each(|(p, tone)| *p = tone.power);
             powers
         });
-        before.iter().zip(&after).take(new.len()).any(|(before, after)| *before > SILENT * after)
+        let sounded = before.iter().zip(&after).take(new.len());
+        let n = sounded.filter(|(before, after)| **before > SILENT * **after).count();
+        2 * n > new.len()
     }
 
     /// Whether what sounded from `cut` on was much softer than what was struck at `onset`.

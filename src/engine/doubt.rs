@@ -18,7 +18,7 @@ const LEAST_SHARE: f64 = 0.25;
 /// So much of what follows one decides, in seconds.
 const DECIDED_S: f64 = SKIP_S + DECIDE_S;
 /// Nearer to another strike than this, in seconds, it cannot be told from it.
-const APART_S: f64 = 0.12;
+const APART_S: f64 = 0.07;
 /// The stretch before it that tells what sounded already, in seconds.
 const BEFORE_S: f64 = 0.2;
 /// Log odds of having been struck there from which a note that did not sound before makes it a strike,
@@ -74,7 +74,7 @@ impl Engine {
         }
         let near = at - self.samples(0.006);
         let from =
-            (open.onset + self.samples(SKIP_S)).max(near.saturating_sub(self.samples(BEFORE_S)));
+            self.heard_from(open.onset, near).max(near.saturating_sub(self.samples(BEFORE_S)));
         let known = self.tones(from, near);
         if self.is_strike(&known, at, end) {
             self.begin(at, on_event);
@@ -113,7 +113,7 @@ impl Engine {
 
     /// Whether a note that is not `known` from before began at `at`.
     fn is_strike(&mut self, known: &Several, at: u64, end: u64) -> bool {
-        let from = at + self.samples(SKIP_S);
+        let from = self.heard_from(at, end);
         let tones = self.tones(from, end.min(from + self.samples(DECIDE_S)));
         let is_part = |tone: &Tone, of: &Tone| {
             tone.is_note_of(of) || tone.is_overtone_of(of) || of.is_overtone_of(tone)

@@ -60,8 +60,11 @@ const MOST_BESIDE_TOLD: usize = 2;
 /// A tone is told unasked from these log odds on: few of the notes a player might strike besides those
 /// asked for are struck. One that was asked for counts from even odds on.
 const TOLD: f64 = 2.0;
-/// Listening starts this long after the onset, when the pick's noise is over, in seconds.
+/// Listening starts this long after the onset, when the pick's noise is over, in seconds …
 const SKIP_S: f64 = 0.045;
+/// … but up to here sooner where less than this would be heard: long stretches part notes that lie close together.
+const SOONEST_S: f64 = 0.015;
+const ENOUGH_S: f64 = 0.125;
 /// … and lasts this long at most for deciding what sounds.
 const DECIDE_S: f64 = 0.6;
 /// A strike is damped where it is this much quieter than it was (15 dB in power) …
@@ -98,6 +101,8 @@ const STRUM_S: f64 = 0.25;
 /// What is cut off sooner, before a note was sure, is told with the strike that cut it off, in seconds:
 /// low strings that beat rise once more.
 const CUT_S: f64 = 0.13;
+/// Of so short a strike a low note is sure from these log odds on.
+const SURE_LOW: f64 = 3.0;
 /// Fewer samples than this tell nothing.
 const LEAST_SAMPLES: usize = 64;
 /// How much of the stream is kept, in seconds.
@@ -347,9 +352,11 @@ impl Engine {
         self.strike.stage = stage;
         let is_cut_off =
             end < self.end.unwrap_or(self.now()) && end.saturating_sub(onset) < self.samples(CUT_S);
-        if !has_notes {
-            let came = self.strike.any_struck();
-            if stage == Stage::Whole && came && !is_cut_off {
+        let is_high = |note: &HeardPitch| note.frequency.get() > HIGH_HZ;
+        let is_clear = |note: &HeardPitch| is_high(note) || note.confidence > confidence(SURE_LOW);
+        let is_sure = self.strike.notes.iter().any(|note| note.is_struck() && is_clear(note));
+        if !has_notes || stage == Stage::Whole && is_cut_off && !is_sure {
+            if stage == Stage::Whole && self.strike.any_struck() {
                 self.strike.onset = self.outside(self.open.map_or(onset, |open| open.began));
                 on_event(Event::Unclear(&self.strike));
             }
@@ -357,9 +364,6 @@ impl Engine {
         }
         let began = cut.filter(|&cut| self.began_at(cut, onset));
         if stage == Stage::Whole {
-            if is_cut_off && !self.strike.notes.iter().any(HeardPitch::is_struck) {
-                return;
-            }
             let goes_on = end == self.now() && self.end.is_none();
             self.listen_to_the_end(onset, end.min(loud_until), goes_on);
         }
@@ -367,7 +371,6 @@ impl Engine {
             open.cut = None;
             open.began = began.unwrap_or(open.began);
             open.has_notes = true;
-            let is_high = |note: &HeardPitch| note.frequency.get() > HIGH_HZ;
             if stage == Stage::Early && self.strike.notes.iter().all(is_high) {
                 open.settled_s = SETTLED_HIGH_S;
             }
@@ -411,13 +414,19 @@ impl Engine {
         until.clamp(least, end)
     }
 
+    /// From when on it is listened to what was struck at `onset` and sounds up to `end`.
+    fn heard_from(&self, onset: u64, end: u64) -> u64 {
+        let enough = end.saturating_sub(self.samples(ENOUGH_S));
+        enough.clamp(onset + self.samples(SOONEST_S), onset + self.samples(SKIP_S))
+    }
+
     /// Fills `strike.notes`; false if nothing was struck.
     fn analyse(&mut self, onset: u64, end: u64) -> bool {
         let Strike { notes, doubtful, faint, combined, .. } = &mut self.strike;
         [notes, doubtful, faint].into_iter().for_each(Vec::clear);
         combined.clear();
         let least = self.samples(0.04);
-        let mut from = onset + self.samples(SKIP_S);
+        let mut from = self.heard_from(onset, end);
         if end < from + least {
             from = end.saturating_sub(least).max(onset);
         }

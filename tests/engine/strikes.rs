@@ -27,6 +27,7 @@ use super::rate;
 use super::soft_over_ringing;
 use super::struck;
 use super::support::listened;
+use super::support::nearest_midi;
 
 #[test]
 fn a_double_stop_damped_at_once_is_heard_over_the_rumble_of_the_room() {
@@ -255,5 +256,35 @@ fn a_recording_may_begin_with_the_noise_of_the_pick() {
             *sample += 0.05 * (random.uniform() as f32 - 0.5);
         }
         assert_eq!(struck(&listened(&samples, rate)), [60, 64], "{before} samples before");
+    }
+}
+
+/// Sixteenths at 140 a minute, a chromatic run of thirds on two strings: every strike sounds for 0.11 s.
+#[test]
+fn a_fast_run_is_heard_strike_by_strike() {
+    for (strings, lowest) in [("x x F G x x", 54), ("x F G x x x", 49), ("F G x x x x", 44)] {
+        let frets = [4, 5, 6, 7, 6, 5, 4, 5];
+        let steps: String = frets
+            .iter()
+            .map(|fret| {
+                let marks = strings.replace('F', &fret.to_string());
+                let marks = marks.replace('G', &(fret - 1).to_string());
+                format!("{{ beats = 0.25, frets = \"{marks}\" }},\n")
+            })
+            .collect();
+        let text = format!(
+            "title = \"Sluice\"\nkey = \"C major\"\ntempo = 140\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
+        );
+        let take = hear(&played(&text, rate(44_100)), rate(44_100));
+        let heard: Vec<Vec<i32>> = take
+            .strikes
+            .iter()
+            .map(|strike| {
+                let notes = strike.notes.iter().filter(|note| note.is_struck());
+                notes.map(|n| nearest_midi(n.frequency.get())).collect()
+            })
+            .collect();
+        let asked = frets.map(|fret| vec![lowest - 4 + fret, lowest + fret]);
+        assert_eq!(heard, asked, "{strings}");
     }
 }
