@@ -69,7 +69,7 @@ fn verdicts(judgement: &TakeJudgement) -> Vec<Verdict> {
     judgement.steps.iter().map(|step| step.verdict).collect()
 }
 
-/// Of two notes one is struck and damped so soon: of right double stops that short one in five lacks a note, too.
+/// Of two notes one is struck and damped so soon: of right double stops that short one in twelve lacks a note, too.
 #[test]
 fn what_is_damped_at_once_may_lack_a_note() {
     let (asked, played) =

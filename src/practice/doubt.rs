@@ -27,8 +27,8 @@ use crate::units::SampleRate;
 
 /// What sounds for less than this cannot be judged, in seconds, …
 const SHORTEST_S: f64 = 0.06;
-/// … and of what sounds for less than this notes are missed: in one of five right double stops of 0.11 s.
-const MISSED_S: f64 = 0.12;
+/// … and of what sounds for less than this notes are missed: in one of twelve right double stops of 0.09 s.
+const MISSED_S: f64 = 0.1;
 /// The ear follows a pitch from note to note if each sounds for this long, in seconds.
 const FOLLOWED_S: f64 = 0.16;
 
