@@ -20,8 +20,8 @@ const HIGHEST_HZ: f64 = 140.0;
 const BEYOND_FIRST: f64 = 1.3;
 /// It dies away so much faster than all that sounds, in decibels a second.
 const DIES_DB_S: f64 = 50.0;
-/// Parts shorter than this tell nothing of it, in seconds.
-const LEAST_PART_S: f64 = 0.0625;
+/// Parts nearer to each other than this do not tell that, in seconds: any such tone may be an answer.
+const LEAST_PART_S: f64 = 0.065;
 
 impl Engine {
     /// Which of the tones found in `stretch` may be the body's own.
@@ -69,11 +69,12 @@ mod tests {
 
     const RATE: u32 = 44_100;
     const STRUCK_S: f64 = 0.3;
-    const LENGTH_S: f64 = 0.25;
+    const LONG_S: f64 = 0.25;
+    const SHORT_S: f64 = 0.12;
 
-    /// B2 and F#3, struck twice, and besides the first time a tone at 109 Hz whose partials have these
+    /// B2 and F#3, struck twice so far apart, and besides the first time a tone at 109 Hz whose partials have these
     /// amplitudes and die away by so many nepers a second: what is told of the first strike.
-    fn told(amplitude: fn(usize) -> f64, decay: f64) -> Strike {
+    fn told(amplitude: fn(usize) -> f64, decay: f64, length_s: f64) -> Strike {
         let string = |tone: Tone, amplitude: fn(usize) -> f64, decay: f64, t: f64| -> f64 {
             let wave = |n: usize| (TAU * tone.partial(n) * t + 2.3 * n as f64).sin();
             (1..=10).map(|n| amplitude(n) * wave(n)).sum::<f64>() * (-decay * t).exp()
@@ -82,13 +83,13 @@ mod tests {
         let sample = |i: u32| {
             let t = f64::from(i) / f64::from(RATE) - STRUCK_S;
             let hiss = 3e-5 * (TAU * f64::from(i.wrapping_mul(i) % 7919) / 7919.0).sin();
-            let since = if t < LENGTH_S { t } else { t - LENGTH_S };
+            let since = if t < length_s { t } else { t - length_s };
             if since < 0.0 {
                 return hiss as f32;
             }
             let two = [123.47, 185.0].map(|f1| string(Tone::at(f1), fall, 1.0, since));
             let besides = string(Tone::at(109.0), amplitude, decay, t);
-            let besides = if t < LENGTH_S { besides } else { 0.0 };
+            let besides = if t < length_s { besides } else { 0.0 };
             (two.iter().sum::<f64>() + besides + hiss) as f32
         };
         let samples: Vec<f32> = (0..RATE).map(sample).collect();
@@ -113,8 +114,10 @@ mod tests {
     #[test]
     fn what_dies_away_at_once_and_is_one_partial_is_the_body() {
         let alone = |n: usize| if n == 1 { 0.25 } else { 0.0 };
-        assert!(!holds_it(&told(alone, 10.0)));
-        assert!(holds_it(&told(alone, 1.0)), "it rings on");
-        assert!(holds_it(&told(|n| 0.08 / n as f64, 10.0)), "a string, stopped soon");
+        assert!(!holds_it(&told(alone, 10.0, LONG_S)));
+        assert!(holds_it(&told(alone, 1.0, LONG_S)), "it rings on");
+        assert!(holds_it(&told(|n| 0.08 / n as f64, 10.0, LONG_S)), "a string, stopped soon");
+        assert!(!holds_it(&told(alone, 1.0, SHORT_S)), "too short to say that it rings on");
+        assert!(holds_it(&told(|n| 0.08 / n as f64, 1.0, SHORT_S)), "a string");
     }
 }

@@ -101,7 +101,7 @@ const STRUM_S: f64 = 0.25;
 /// What is cut off sooner, before a note was sure, is told with the strike that cut it off, in seconds:
 /// low strings that beat rise once more.
 const CUT_S: f64 = 0.13;
-/// Of so short a strike a low note is sure from these log odds on.
+/// Of so short a strike a low note is sure from these log odds on: strings close together look like one in between.
 const SURE_LOW: f64 = 3.0;
 /// Fewer samples than this tell nothing.
 const LEAST_SAMPLES: usize = 64;
