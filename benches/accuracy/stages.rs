@@ -37,6 +37,10 @@ enum Kind {
     PullOff,
     Slide,
     Bend,
+    /// Half-way through half a beat.
+    QuickHammerOn,
+    QuickPullOff,
+    QuickSlide,
     /// There and back within two beats.
     SlideAndBack,
     /// Half-way through three beats.
@@ -46,7 +50,7 @@ enum Kind {
     ArtificialHarmonic,
 }
 
-const KINDS: [(&str, Kind); 9] = [
+const KINDS: [(&str, Kind); 12] = [
     ("hammer-on", Kind::HammerOn),
     ("pull-off", Kind::PullOff),
     ("slide", Kind::Slide),
@@ -56,6 +60,9 @@ const KINDS: [(&str, Kind); 9] = [
     ("late bend", Kind::LateBend),
     ("natural harmonic", Kind::NaturalHarmonic),
     ("artificial harmonic", Kind::ArtificialHarmonic),
+    ("quick hammer-on", Kind::QuickHammerOn),
+    ("quick pull-off", Kind::QuickPullOff),
+    ("quick slide", Kind::QuickSlide),
 ];
 
 /// How they are recorded.
@@ -141,6 +148,7 @@ fn figures(plan: &Plan, what: (&Set, Kind, Spoil), title: &str, mut random: Rand
 impl Kind {
     fn beats(self) -> f64 {
         match self {
+            Self::QuickHammerOn | Self::QuickPullOff | Self::QuickSlide => 0.5,
             Self::SlideAndBack => 2.0,
             Self::LateSlide | Self::LateBend => 3.0,
             _ => 1.0,
@@ -256,12 +264,14 @@ fn step(kind: Kind, random: &mut Random) -> Step {
     let moved = |sign: char, to: usize| format!("{fret}{sign}{to}");
     let down = |to: usize| format!("{}p{to}", fret + 3);
     let (asked, without, other) = match kind {
-        Kind::HammerOn => (moved('h', fret + far), fret.to_string(), moved('h', fret + far + 1)),
-        Kind::PullOff => {
+        Kind::HammerOn | Kind::QuickHammerOn => {
+            (moved('h', fret + far), fret.to_string(), moved('h', fret + far + 1))
+        }
+        Kind::PullOff | Kind::QuickPullOff => {
             let to = fret + 3 - far;
             (down(to), (fret + 3).to_string(), down(to - 1))
         }
-        Kind::Slide | Kind::LateSlide => {
+        Kind::Slide | Kind::QuickSlide | Kind::LateSlide => {
             (moved('s', fret + far), fret.to_string(), moved('s', fret + far + 1))
         }
         Kind::SlideAndBack => {
