@@ -335,7 +335,7 @@ fn a_slide_or_bend_too_short_to_be_followed_is_unsure() {
     };
     for mark in ["5s7", "5s8", "7b8"] {
         assert_eq!(told(mark, mark, 0.5).0, Verdict::Right, "{mark} in half a second");
-        let (verdict, reason) = told(mark, mark, 0.25);
+        let (verdict, reason) = told(mark, mark, 0.19);
         assert_eq!(verdict, Verdict::Unsure, "{mark}");
         assert!(reason.ends_with("ms only, too shortly to hear where it moves"), "{reason}");
         let stays = mark.split(['s', 'b']).next().unwrap();

@@ -16,8 +16,10 @@ use crate::pitch::fit::MAX_TONES;
 use crate::pitch::tone::Tone;
 use crate::units::Decibels;
 
-/// The stretch at the end that tells where a slide or a bend led.
+/// The stretch at the end that tells where a slide or a bend led, half of a strike at most, and the shortest
+/// that tells it.
 const LATER_S: f64 = 0.16;
+const LEAST_LATER_S: f64 = 0.1;
 /// So much softer, by power, a note has perhaps given way to another. If what sounds at the end came more than this
 /// after that, in seconds, something else sounded in between, but for so much of it on the way.
 const PERHAPS_GONE: f64 = 0.1;
@@ -63,7 +65,7 @@ impl Engine {
         if let Some(open) = &mut self.open {
             open.listened = onset;
         }
-        if end.saturating_sub(onset) < 2 * self.samples(LATER_S) {
+        if end.saturating_sub(onset) < 2 * self.samples(LEAST_LATER_S) {
             self.previous = self.found();
         } else {
             self.listen_on(end, goes_on);
@@ -100,7 +102,7 @@ impl Engine {
     fn listen_on(&mut self, end: u64, goes_on: bool) {
         let Some(open) = &mut self.open else { return };
         let stretch = Stretch { from: open.listened, sounded: self.sounded };
-        let length = self.samples(LATER_S);
+        let length = self.samples(LATER_S).min((end - stretch.from) / 2);
         let to = end - self.samples(0.02);
         self.estimate(self.stretch(to - length, to));
         self.previous = self.found();

@@ -32,6 +32,8 @@ const HAMMERED: u8 = 2;
 
 /// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
 const FADED_DB: f64 = 25.0;
+/// Of shorter strikes no move is told, in seconds: false ones take more from what is written than true ones give.
+const MOVES_S: f64 = 0.32;
 
 /// Two notes of a double stop are a semitone apart at least, and at most an octave and a fourth (common practice), but for
 /// half a semitone.
@@ -127,7 +129,7 @@ impl Played {
             let note =
                 |(note, is_sure, _)| Note { note, is_sure, strings: Vec::new(), then: Vec::new() };
             let mut notes: Vec<Note> = notes.into_iter().map(note).collect();
-            for to in moves(strike).filter_map(midi) {
+            for to in moves(strike, take.rate).filter_map(midi) {
                 if let Some(note) = nearest(notes.iter_mut(), to, REACH) {
                     note.then.push(to);
                 }
@@ -200,12 +202,13 @@ fn likeliest(strike: Chances<'_>, usual: usize, fullness: f64) -> Vec<(&HeardPit
 }
 
 /// Where a strike led, as far as it is heard well.
-fn moves(strike: &Strike) -> impl Iterator<Item = &HeardPitch> {
+fn moves(strike: &Strike, rate: SampleRate) -> impl Iterator<Item = &HeardPitch> {
+    let is_long = strike.end.seconds(rate) - strike.onset.seconds(rate) > MOVES_S;
     let loudest = strike.notes.iter().map(|note| note.level.0).fold(f64::NEG_INFINITY, f64::max);
     let later = strike.later.iter().map(|later| &later.pitch);
     later.filter(move |pitch| {
         let is_steady = pitch.error_cents.is_some_and(|error| error < UNSTEADY_CENTS);
-        pitch.likely && is_steady && pitch.level.0 > loudest - FADED_DB
+        is_long && pitch.likely && is_steady && pitch.level.0 > loudest - FADED_DB
     })
 }
 

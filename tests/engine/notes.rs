@@ -68,6 +68,23 @@ fn led_to(frets: &str, beats: f64, tempo: f64) -> Vec<(i32, f64)> {
     later.map(told).collect()
 }
 
+/// In eighths at 108 and 120 a minute.
+#[test]
+fn a_move_in_a_short_note_is_told() {
+    for (frets, to) in [("x x x 5/7 x 5", 62), ("x 3/5 x x 5 x", 50)] {
+        for tempo in [108.0, 120.0] {
+            let text = format!(
+                "title = \"Two planks\"\nkey = \"C major\"\ntempo = {tempo}\nmeter = \"4/4\"\nsteps = [
+                {{ beats = 0.5, frets = '{frets}' }}, {{ beats = 0.5, frets = 'x x x x 8 7' }}]\n"
+            );
+            let take = hear(&played(&text, rate(44_100)), rate(44_100));
+            let later = take.strikes[0].later.iter().map(|later| &later.pitch);
+            let mut told = later.map(|pitch| nearest_midi(pitch.frequency.get()));
+            assert!(told.any(|told| told == to), "{frets} at {tempo}");
+        }
+    }
+}
+
 #[test]
 fn a_move_late_in_a_long_note_is_told() {
     for (frets, to) in [("x x x 5/7 x 5", 62), ("x x x x 8b10 8", 69), ("x 3/5 x x 5 x", 50)] {
