@@ -19,7 +19,7 @@ pub struct Take {
     pub length: SampleCount,
     /// All strikes at [`Stage::Whole`], in order, each with what the next one tells of it.
     pub strikes: Vec<Strike>,
-    /// Those in which no note is as likely as not, in order: see [`Event::Unclear`].
+    /// What may have been struck besides, as it was told: see [`Event::Unclear`].
     pub unclear: Vec<Strike>,
     /// Holes: where and how long.
     pub holes: Vec<(SampleIndex, SampleCount)>,
