@@ -65,7 +65,12 @@ impl Engine {
         if let Some(open) = &mut self.open {
             open.listened = onset;
         }
-        if end.saturating_sub(onset) < 2 * self.samples(LEAST_LATER_S) {
+        let (length, begin) = (end.saturating_sub(onset), onset + self.samples(SKIP_S));
+        // Hardly any short strike leads anywhere: what holds need not be heard once more.
+        let is_short = length < 2 * self.samples(LATER_S);
+        if length < 2 * self.samples(LEAST_LATER_S)
+            || is_short && self.sounded.iter().all(|tone| self.holds(tone, begin, end))
+        {
             self.previous = self.found();
         } else {
             self.listen_on(end, goes_on);
