@@ -88,16 +88,20 @@ pub fn magnitude(z: Complex64) -> f64 {
 /// What `samples` hold at one frequency, of `turn` radians a sample, under Hann's window: a quarter of their number
 /// times the amplitude, the phase that of the first.
 pub fn line_at(samples: &[f32], turn: f64) -> Complex64 {
-    let (turn, swing) =
-        (Complex64::cis(-turn), Complex64::cis(2.0 * PI / samples.len().max(1) as f64));
-    let (mut phase, mut hann) = (Complex64::ONE, swing.sqrt());
-    let mut sum = Complex64::ZERO;
-    for &sample in samples {
-        sum += phase * (f64::from(sample) * (0.5 - 0.5 * hann.re));
-        phase *= turn;
-        hann *= swing;
+    let swing = 2.0 * PI / samples.len().max(1) as f64;
+    let (mut line, mut hann) = (Circle::new(0.0, -turn), Circle::new(0.5 * swing, swing));
+    let mut sums = [[0.0; LANES]; 2];
+    for samples in samples.chunks(LANES) {
+        for (i, &sample) in samples.iter().enumerate() {
+            let weighted = f64::from(sample) * (0.5 - 0.5 * hann.cos[i]);
+            sums[0][i] += weighted * line.cos[i];
+            sums[1][i] += weighted * line.sin[i];
+        }
+        line.advance();
+        hann.advance();
     }
-    sum
+    let [re, im] = sums.map(|lanes| lanes.iter().sum());
+    Complex64::new(re, im)
 }
 
 /// The spectrum of one stretch of samples.
