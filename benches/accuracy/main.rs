@@ -9,6 +9,7 @@
 mod chords;
 mod clicked;
 mod comping;
+mod graces;
 mod grid;
 mod hands;
 mod learners;
@@ -38,7 +39,7 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 18] = [
+const PARTS: [Part; 19] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
@@ -53,6 +54,7 @@ const PARTS: [Part; 18] = [
     ("written", "licks written down from recordings", written::measure),
     ("talk", "licks in recordings in which somebody talks", talk::measure),
     ("stages", "hammer-ons, pull-offs, slides, bends, harmonics", stages::measure),
+    ("graces", "double stops that strings come to in no time", graces::measure),
     ("comping", "strums and plucked chords in quick succession, blind", comping::measure),
     ("listen", "a real take, blind", listen::measure),
     ("single", "cents of one note and of two, and the bound on them", single::measure),

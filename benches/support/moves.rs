@@ -9,6 +9,7 @@ use std::ops::Range;
 
 use doublecheck::lick::expected::Expected;
 use doublecheck::lick::expected::ExpectedNote;
+use doublecheck::lick::expected::ExpectedStep;
 use doublecheck::lick::expected::Stage;
 use doublecheck::lick::expected::Technique;
 
@@ -37,6 +38,17 @@ pub const START_S: f64 = 0.3;
 /// most. `None` if a note lacks.
 pub fn play(set: &Set, lick: &Expected, random: &mut Random) -> Option<Vec<f32>> {
     let beat_s = 60.0 / lick.tempo_bpm;
+    play_at(set, lick, |step, stage| beat_s * step.due_beats(stage), random)
+}
+
+/// The same, stages so many seconds after the strike as `due_s` says.
+pub fn play_at(
+    set: &Set,
+    lick: &Expected,
+    due_s: impl Fn(&ExpectedStep, &Stage) -> f64,
+    random: &mut Random,
+) -> Option<Vec<f32>> {
+    let beat_s = 60.0 / lick.tempo_bpm;
     let mut notes: Vec<(Note, f64, f64)> = Vec::new();
     for step in &lick.steps {
         let begin_s = START_S + beat_s * step.start_beats;
@@ -44,7 +56,7 @@ pub fn play(set: &Set, lick: &Expected, random: &mut Random) -> Option<Vec<f32>>
             let note = pick(set, struck, random)?;
             let stages: Vec<&Stage> =
                 step.stages.iter().filter(|s| s.to.string == struck.string).collect();
-            let due_s = |stage: &Stage| beat_s * step.due_beats(stage);
+            let due_s = |stage: &Stage| due_s(step, stage);
             let note = match stages.first().map(|s| (s.to, s.to.technique)) {
                 None => note.clone(),
                 Some((to, Technique::HammerOn | Technique::PullOff)) => {
