@@ -335,7 +335,7 @@ fn a_slide_or_bend_too_short_to_be_followed_is_unsure() {
     };
     for mark in ["5s7", "5s8", "7b8"] {
         assert_eq!(told(mark, mark, 0.5).0, Verdict::Right, "{mark} in half a second");
-        let (verdict, reason) = told(mark, mark, 0.19);
+        let (verdict, reason) = told(mark, mark, 0.14);
         assert_eq!(verdict, Verdict::Unsure, "{mark}");
         assert!(reason.ends_with("ms only, too shortly to hear where it moves"), "{reason}");
         let stays = mark.split(['s', 'b']).next().unwrap();
@@ -356,7 +356,7 @@ fn a_slide_or_bend_too_short_to_be_followed_is_unsure() {
 
 #[test]
 fn a_slide_too_short_to_be_followed_is_unsure_as_it_is_played() {
-    let lick = lick(&moving("5s8", 0.25).each_ref().map(String::as_str));
+    let lick = lick(&moving("5s8", 0.14).each_ref().map(String::as_str));
     let mut session = Session::new(lick.clone(), Settings::at_leisure(rate()));
     let mut news = Vec::new();
     session.begin(&mut news);

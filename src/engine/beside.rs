@@ -260,6 +260,7 @@ impl Engine {
             likely: false,
             rang: self.rang(tone),
             lasting: None,
+            grace: None,
         })
     }
 

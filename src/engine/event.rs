@@ -44,6 +44,17 @@ pub struct HeardPitch {
     /// Whether it came with this strike and rang on at the next, or was gone by then; `None` where no
     /// next strike tells.
     pub lasting: Option<bool>,
+    /// What its string sounded at first, where that seems to have been another note.
+    pub grace: Option<Grace>,
+}
+
+/// A grace note: what a string sounded in the first moments of a strike, before it moved on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Grace {
+    /// The first partial, to half a semitone; `None` where it was not heard clearly.
+    pub frequency: Option<Hertz>,
+    /// When the string had moved on.
+    pub until: SampleIndex,
 }
 
 impl HeardPitch {
@@ -70,6 +81,7 @@ impl HeardPitch {
             likely: true,
             rang: false,
             lasting: None,
+            grace: None,
         }
     }
 

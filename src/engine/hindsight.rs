@@ -36,7 +36,12 @@ pub(super) fn look_back(strikes: &mut [Strike]) {
             note.struck_odds = note.struck_odds.max(AS_LIKELY_AS_NOT);
             continue;
         }
-        this.doubtful.push(HeardPitch { struck_odds: AS_LIKELY_AS_NOT, rang: false, ..*later });
+        this.doubtful.push(HeardPitch {
+            struck_odds: AS_LIKELY_AS_NOT,
+            rang: false,
+            grace: None,
+            ..*later
+        });
     }
 }
 

@@ -224,7 +224,7 @@ impl Engine {
     }
 
     /// Power of what sounds at `hz` in `length` samples from `from` on.
-    fn power_at(&self, hz: f64, from: u64, length: u64) -> f64 {
+    pub(super) fn power_at(&self, hz: f64, from: u64, length: u64) -> f64 {
         let samples = &self.stream[self.stretch(from, from + length)];
         line_at(samples, TAU * hz / self.rate).norm_sqr()
     }

@@ -11,6 +11,7 @@ mod cut;
 mod doubt;
 mod event;
 mod flow;
+mod grace;
 mod hindsight;
 mod later;
 mod listener;
@@ -21,6 +22,7 @@ mod unasked;
 
 pub use event::Combined;
 pub use event::Event;
+pub use event::Grace;
 pub use event::HeardPitch;
 pub use event::LaterNote;
 pub use event::Stage;
@@ -363,6 +365,9 @@ impl Engine {
             return;
         }
         let began = cut.filter(|&cut| self.began_at(cut, onset));
+        if stage > Stage::Early {
+            self.tell_graces(onset, end);
+        }
         if stage == Stage::Whole {
             let goes_on = end == self.now() && self.end.is_none();
             self.listen_to_the_end(onset, end.min(loud_until), goes_on);
@@ -483,6 +488,7 @@ impl Engine {
                 likely: !is_answer,
                 rang: self.rang(&estimate.fitted.tone),
                 lasting: None,
+                grace: None,
             };
             let tone = estimate.fitted.tone;
             let is_doubtful = found.len() > MOST_BESIDE_TOLD

@@ -143,7 +143,7 @@ impl Engine {
 }
 
 /// Whether no partial of the others of `tones` lies near `hz`, where one of tone `t` does.
-fn is_apart(tones: &[Tone], t: usize, hz: f64) -> bool {
+pub(super) fn is_apart(tones: &[Tone], t: usize, hz: f64) -> bool {
     tones.iter().enumerate().filter(|(other, _)| *other != t).all(|(_, other)| {
         let nearest = other.partial(other.nearest_partial(hz));
         (nearest - hz).abs() > APART_HZ

@@ -5,6 +5,7 @@
 use std::ops::Range;
 
 use super::alignment::IN_TIME;
+use super::matching::is_graced;
 use super::matching::place;
 use super::timing::Struck;
 use super::verdict::HeardNote;
@@ -113,6 +114,27 @@ pub(super) fn doubt_if_unfollowed(
                 1000.0 * shortest_s
             ),
         );
+    }
+}
+
+/// Grace notes missing where what they lead to was reached at once, nobody hears from where.
+pub(super) fn doubt_if_graced(
+    step: &ExpectedStep,
+    judgement: &mut StepJudgement,
+    strike: &Strike,
+    reference: Reference,
+    offset: Cents,
+) {
+    let came = |missing: &ExpectedNote| {
+        let mut moves = step.stages.iter().filter(|stage| stage.order == 1);
+        step.struck.contains(missing)
+            && moves
+                .find(|stage| stage.to.string == missing.string)
+                .is_some_and(|stage| is_graced(strike, stage, reference, offset))
+    };
+    if judgement.verdict == Verdict::Incomplete && judgement.missing.iter().all(came) {
+        let missing = names(&judgement.missing);
+        doubt(judgement, format!("it moved on too soon to hear whether it began as {missing}"));
     }
 }
 

@@ -5,6 +5,7 @@ use std::num::NonZeroUsize;
 use super::alignment::Place;
 use super::doubt::doubt_all;
 use super::doubt::doubt_if_cut_off;
+use super::doubt::doubt_if_graced;
 use super::doubt::doubt_if_ringing;
 use super::doubt::doubt_if_short;
 use super::doubt::doubt_if_too_low;
@@ -14,9 +15,9 @@ use super::doubt::holes_s;
 use super::doubt::may_hide;
 use super::matching::Match;
 use super::matching::match_strike;
-use super::matching::may_be_struck;
-use super::matching::note;
 use super::matching::place;
+use super::moves::judge_moves;
+use super::moves::reach_stage;
 use super::offset::TOLD_OFFSET;
 use super::placement::Placement;
 use super::placement::is_rate_ratio;
@@ -27,9 +28,7 @@ use super::timing::Struck;
 use super::timing::beat_s;
 use super::timing::lateness_ms;
 use super::verdict::Finding;
-use super::verdict::HeardNote;
 use super::verdict::PassJudgement;
-use super::verdict::Status;
 use super::verdict::StepJudgement;
 use super::verdict::TakeJudgement;
 use super::verdict::UnmatchedStrike;
@@ -41,10 +40,6 @@ use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
 use crate::theory::note::Reference;
 use crate::units::Cents;
-use crate::units::SampleRate;
-
-/// A slide or bend that ends this near to its target, but not on it, missed it.
-const SHORT_SEMITONES: i32 = 2;
 
 /// What the judge goes by.
 #[derive(Debug, Clone, Copy, Default)]
@@ -155,7 +150,7 @@ impl Judge<'_> {
                 doubt_if_short(&mut judged[j], strike, rate);
             }
             Place::StageOf(j) => {
-                stage(&mut judged[j], steps[j], strike, start_s, settings, offset);
+                reach_stage(&mut judged[j], steps[j], strike, start_s, settings, offset);
             }
             Place::Nothing => {}
         }
@@ -194,28 +189,11 @@ pub fn judge_strike(
     // What moves on is doubted once it is over.
     if step.stages.is_empty() {
         doubt_if_ringing(step, &mut judgement, strike, settings.reference, offset);
+    } else {
+        doubt_if_graced(step, &mut judgement, strike, settings.reference, offset);
     }
     doubt_if_too_low(&mut judgement);
     judgement
-}
-
-/// Adds to the judgement of a `step` that is over where its `strikes` led, and misses what they did
-/// not reach.
-pub(super) fn judge_moves(
-    step: &ExpectedStep,
-    strikes: &[&Strike],
-    rate: SampleRate,
-    settings: &Settings,
-    offset: Cents,
-    judgement: &mut StepJudgement,
-) {
-    for strike in strikes {
-        glide(judgement, step, strike, rate, settings, offset);
-    }
-    miss_stages(step, judgement);
-    if let Some(strike) = strikes.first() {
-        doubt_if_ringing(step, judgement, strike, settings.reference, offset);
-    }
 }
 
 fn not_played(step: &ExpectedStep) -> StepJudgement {
@@ -237,87 +215,6 @@ fn fill(judgement: &mut StepJudgement, found: Match) {
     judgement.verdict = found.verdict;
     judgement.heard = found.heard;
     judgement.missing = found.missing;
-}
-
-/// Adds what was reached at a later stage.
-fn stage(
-    judgement: &mut StepJudgement,
-    step: &ExpectedStep,
-    strike: &Strike,
-    start_s: f64,
-    settings: &Settings,
-    offset: Cents,
-) {
-    for sound in strike.notes.iter().chain(&strike.doubtful).filter(|n| may_be_struck(n)) {
-        let Some(pitch) = place(sound, settings.reference, offset) else { continue };
-        let target = step.stages.iter().find(|s| s.to.note == pitch.note);
-        let Some(target) = target else { continue };
-        if judgement.heard.iter().any(|h| h.expected == Some(target.to)) {
-            continue;
-        }
-        let heard = note(pitch, Status::Right, Some(target.to), sound);
-        judgement.heard.push(HeardNote { start_s: Some(start_s), ..heard });
-    }
-}
-
-/// Adds what a strike glided to: slides and bends, and hammer-ons too soft for a strike.
-fn glide(
-    judgement: &mut StepJudgement,
-    step: &ExpectedStep,
-    strike: &Strike,
-    rate: SampleRate,
-    settings: &Settings,
-    offset: Cents,
-) {
-    for target in &step.stages {
-        if judgement.heard.iter().any(|h| h.expected == Some(target.to)) {
-            continue;
-        }
-        let reached = strike.later.iter().find_map(|later| {
-            let pitch = place(&later.pitch, settings.reference, offset)?;
-            (pitch.note == target.to.note).then_some((pitch, later))
-        });
-        if let Some((pitch, later)) = reached {
-            let heard = note(pitch, Status::Right, Some(target.to), &later.pitch);
-            let start_s = Some(later.start.seconds(rate));
-            judgement.heard.push(HeardNote { start_s, ..heard });
-            continue;
-        }
-        // Somewhere near it, but not there: the slide stopped short, the bend fell flat.
-        let short = strike.later.iter().filter(|later| later.pitch.likely).find_map(|later| {
-            let pitch = place(&later.pitch, settings.reference, offset)?;
-            let away = i32::from(pitch.note.0) - i32::from(target.to.note.0);
-            let known = judgement.heard.iter().any(|h| h.pitch.note == pitch.note)
-                || judgement.expected.iter().any(|e| e.note == pitch.note);
-            (away.abs() <= SHORT_SEMITONES && !known).then_some((pitch, later))
-        });
-        if let Some((pitch, later)) = short {
-            let heard = note(pitch, Status::Wrong { instead_of: target.to }, None, &later.pitch);
-            let start_s = Some(later.start.seconds(rate));
-            judgement.heard.push(HeardNote { start_s, ..heard });
-            judgement.verdict = Verdict::Wrong;
-        }
-    }
-}
-
-/// Later stages that were not reached are missing.
-fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
-    if judgement.verdict == Verdict::NotPlayed {
-        return;
-    }
-    for target in &step.stages {
-        // Where another string sounds that note already, nobody hears whether this one came to it.
-        let covers = |e: ExpectedNote| {
-            let beside = e.string != target.to.string && step.struck.contains(&e);
-            e == target.to || beside && e.note == target.to.note
-        };
-        if !judgement.heard.iter().any(|h| h.expected.is_some_and(covers)) {
-            judgement.missing.push(target.to);
-            if judgement.verdict == Verdict::Right {
-                judgement.verdict = Verdict::Incomplete;
-            }
-        }
-    }
 }
 
 fn findings(take: &Take, placement: &Placement, is_lost: bool) -> Vec<Finding> {
@@ -350,10 +247,12 @@ fn findings(take: &Take, placement: &Placement, is_lost: bool) -> Vec<Finding> {
 mod tests {
     use super::*;
     use crate::engine;
+    use crate::engine::Grace;
     use crate::engine::HeardPitch;
     use crate::lick::Lick;
     use crate::units::SampleCount;
     use crate::units::SampleIndex;
+    use crate::units::SampleRate;
 
     const RATE: u32 = 48_000;
 
@@ -469,6 +368,50 @@ mod tests {
         assert_eq!(verdict(&hammered, &[62.0, 69.0, 74.0]), Verdict::Right);
         let other = [sure(52.0), sure(59.0), sure(64.0)];
         assert_eq!(verdict(&other, &[50.0]), Verdict::Incomplete, "three other notes");
+    }
+
+    #[test]
+    fn a_grace_note_counts_as_struck_where_it_is_asked_for() {
+        let sure = HeardPitch::sure;
+        // Fret 9 of the second string, G#4, and beside it E4, which stays.
+        let verdict = |frets: &str, from: Option<Option<f64>>| {
+            let until = SampleIndex(u64::from(RATE) + 4000);
+            let grace =
+                from.map(|from| Grace { frequency: from.map(|m| sure(m).frequency), until });
+            let struck = strike(1, &[sure(64.0), HeardPitch { grace, ..sure(68.0) }], &[]);
+            let judged = judged(&[frets, "x x x 5 5 x"], vec![struck, other()]);
+            judged.steps[0].clone()
+        };
+        let hammered = verdict("x x x 9 8h9 x", Some(Some(67.2)));
+        assert_eq!(hammered.verdict, Verdict::Right);
+        let led = hammered.heard.iter().find(|h| h.start_s.is_some()).expect("where it led");
+        assert_eq!((led.pitch.note.0, led.expected.map(|e| e.fret.0)), (68, Some(9)));
+        assert!(
+            (led.start_s.unwrap_or(0.0) - 1.083).abs() < 0.001,
+            "4000 samples after the strike"
+        );
+        assert_eq!(verdict("x x x 9 9 x", Some(Some(67.2))).verdict, Verdict::Right, "no fault");
+
+        assert_eq!(verdict("x x x 9 8h9 x", Some(Some(66.0))).verdict, Verdict::Unsure, "not that");
+        let unheard = verdict("x x x 9 8h9 x", Some(None));
+        assert_eq!(unheard.verdict, Verdict::Unsure);
+        assert_eq!(
+            unheard.remarks,
+            ["it moved on too soon to hear whether it began as G4"],
+            "from somewhere"
+        );
+        let straight = verdict("x x x 9 8h9 x", None);
+        assert_eq!(straight.verdict, Verdict::Incomplete);
+        assert_eq!(straight.missing.iter().map(|e| e.fret.0).collect::<Vec<_>>(), [8]);
+
+        // Of a slide the middle may be all that is heard, but not the end, nor what lies before it.
+        let slid = |from: f64| verdict("x x x 9 6s9 x", Some(Some(from))).verdict;
+        assert_eq!([65.0, 66.0, 67.0].map(slid), [Verdict::Right; 3]);
+        assert_eq!([64.0, 69.0].map(slid), [Verdict::Unsure; 2]);
+    }
+
+    fn other() -> Strike {
+        strike(2, &[60.0, 64.0].map(HeardPitch::sure), &[])
     }
 
     #[test]

@@ -6,7 +6,11 @@
 //! **Conventions.** Cents are told against the expected note, or the nearest one, with the offset
 //! of the guitar as a whole taken off.
 
+mod graced;
 mod instead;
+
+pub(super) use graced::is_graced;
+pub(super) use graced::led_at;
 
 use super::verdict::HeardNote;
 use super::verdict::Pitch;
@@ -73,6 +77,8 @@ pub struct Match {
     pub heard: Vec<HeardNote>,
     /// Expected notes that did not sound.
     pub missing: Vec<ExpectedNote>,
+    /// Of so many of these what they should lead to was struck.
+    pub n_reached: usize,
 }
 
 impl Match {
@@ -83,7 +89,7 @@ impl Match {
         };
         let wrong = count(|s| matches!(s, Status::Wrong { .. }));
         let extra = count(|s| matches!(s, Status::Extra));
-        let missing = self.missing.len() as f64 - wrong;
+        let missing = self.missing.len() as f64 - wrong - 0.5 * self.n_reached as f64;
         // Extra notes never make a strike foreign to the step whose notes it holds.
         (0.9 * wrong + missing) / n_expected.max(1) as f64 + (0.15 * extra).min(0.3)
     }
@@ -105,10 +111,12 @@ pub fn match_strike(
 ) -> Match {
     let missing = distinct(&step.struck);
     let (heard, others) = (Vec::new(), Vec::new());
-    let mut matching = Matching { step, strike, reference, offset, missing, heard, others };
+    let mut matching =
+        Matching { step, strike, reference, offset, missing, heard, others, n_reached: 0 };
     matching.take_sure();
     matching.take_doubtful();
     matching.take_combined();
+    matching.take_graces();
     matching.find_substitutes();
     matching.take_hidden();
     for (pitch, sound) in std::mem::take(&mut matching.others) {
@@ -130,6 +138,8 @@ struct Matching<'a> {
     heard: Vec<HeardNote>,
     /// What was heard and not asked for.
     others: Vec<(Pitch, &'a HeardPitch)>,
+    /// Of how many that are missing the string was struck where they should have led.
+    n_reached: usize,
 }
 
 impl<'a> Matching<'a> {
@@ -265,7 +275,7 @@ impl<'a> Matching<'a> {
     }
 
     fn finish(self) -> Match {
-        let Self { missing, mut heard, .. } = self;
+        let Self { missing, mut heard, n_reached, .. } = self;
         heard.sort_by(|a, b| a.pitch.frequency.get().total_cmp(&b.pitch.frequency.get()));
         let fault = heard.iter().any(|h| matches!(h.status, Status::Wrong { .. } | Status::Extra));
         let verdict = if fault {
@@ -275,7 +285,7 @@ impl<'a> Matching<'a> {
         } else {
             Verdict::Incomplete
         };
-        Match { verdict, heard, missing }
+        Match { verdict, heard, missing, n_reached }
     }
 }
 

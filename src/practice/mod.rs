@@ -13,6 +13,7 @@ pub mod doubt;
 pub mod intonation;
 pub mod judge;
 pub mod matching;
+mod moves;
 pub mod neck;
 mod offset;
 pub mod pass;

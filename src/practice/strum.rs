@@ -154,6 +154,7 @@ fn joined(strum: &Strike, strike: &Strike) -> Strike {
         if let Some(earlier) = find(strum, note) {
             note.struck_odds = note.struck_odds.max(earlier.struck_odds);
             note.rang = earlier.rang;
+            note.grace = note.grace.or(earlier.grace);
         }
     }
     // What the strings that followed may hide, or was heard too shortly there.

@@ -225,6 +225,7 @@ mod tests {
             likely: true,
             rang: false,
             lasting: None,
+            grace: None,
             confidence: 1.0,
         };
         let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {

@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 
 use doublecheck::engine::HeardPitch;
 use doublecheck::engine::LaterNote;
+use doublecheck::engine::Strike;
 use doublecheck::units::SampleIndex;
 
 use super::hear;
@@ -81,6 +82,68 @@ fn a_move_in_a_short_note_is_told() {
             let later = take.strikes[0].later.iter().map(|later| &later.pitch);
             let mut told = later.map(|pitch| nearest_midi(pitch.frequency.get()));
             assert!(told.any(|told| told == to), "{frets} at {tempo}");
+        }
+    }
+}
+
+/// A string struck at 0.3 s on `from` that has slid to `to` so many seconds later, within 12 ms, and sounds softer from
+/// there on.
+fn graced(from: i32, to: i32, after_s: f64, t: f64) -> f64 {
+    const SLIDE_S: f64 = 0.012;
+    let hz = |note: i32| 440.0 * (f64::from(note - 69) / 12.0).exp2();
+    let (t, sliding) = (t - 0.3, (t - 0.3 - after_s + SLIDE_S).clamp(0.0, SLIDE_S));
+    let moved = 0.5 * sliding * sliding / SLIDE_S + (t - after_s).max(0.0);
+    let turns = hz(from) * t + (hz(to) - hz(from)) * moved;
+    let softer = 1.0 - 0.4 * sliding / SLIDE_S;
+    let partial = |n: u32| {
+        let decay = (-t * (1.0 + 0.4 * f64::from(n))).exp();
+        0.2 / f64::from(n) * decay * (TAU * f64::from(n) * turns).sin()
+    };
+    if t > 0.0 { softer * (1..12).map(partial).sum::<f64>() } else { 0.0 }
+}
+
+/// A grace note takes what a thirty-second does (common practice).
+#[test]
+fn a_grace_note_is_told_with_what_it_led_to() {
+    // The other string, then what moves, or both in parallel.
+    let cases = [
+        ((67, 67), (63, 64)),
+        ((67, 67), (62, 64)),
+        ((67, 67), (66, 64)),
+        ((48, 48), (55, 56)),
+        ((59, 60), (68, 69)),
+        ((62, 60), (71, 69)),
+        ((67, 67), (64, 64)),
+    ];
+    for ((other_from, other), (from, to)) in cases {
+        for after_s in [0.06, 0.09, 0.12] {
+            let samples = sampled(1.3, |t| {
+                graced(other_from, other, after_s, t) + graced(from, to, after_s, t)
+            });
+            let take = hear(&samples, rate(44_100));
+            let [strike] = &take.strikes[..] else {
+                // What rises as it moves on is a strike of its own, as hammered notes are.
+                let [first, second] = &take.strikes[..] else { panic!("{from} to {to}") };
+                let is_in = |strike: &Strike, note: i32| {
+                    strike.notes.iter().any(|n| nearest_midi(n.frequency.get()) == note)
+                };
+                assert!(is_in(first, from) && is_in(second, to), "{from} to {to}, {after_s} s");
+                continue;
+            };
+            for (began, note) in [(other_from, other), (from, to)] {
+                let is_it = |n: &&HeardPitch| nearest_midi(n.frequency.get()) == note;
+                let case = format!("{began} to {note} beside another, {after_s} s");
+                let Some(heard) = strike.notes.iter().find(is_it) else {
+                    panic!("{case}: no note")
+                };
+                let told = heard.grace.and_then(|grace| grace.frequency);
+                let told = told.map(|hz| nearest_midi(hz.get()));
+                assert_eq!(told, (began != note).then_some(began), "{case}");
+                if let Some(grace) = heard.grace {
+                    let until_s = grace.until.seconds(take.rate);
+                    assert!((until_s - 0.3 - after_s).abs() < 0.03, "{case}: until {until_s:.3} s");
+                }
+            }
         }
     }
 }
