@@ -51,6 +51,17 @@ const MOVES: [(i8, Technique); 6] = [
     (4, Technique::Slide),
     (-3, Technique::Slide),
 ];
+/// … from a grace note, …
+const GRACES: [(i8, Technique); 6] = [
+    (2, Technique::HammerOn),
+    (1, Technique::HammerOn),
+    (-2, Technique::PullOff),
+    (-1, Technique::PullOff),
+    (2, Technique::Slide),
+    (-1, Technique::Slide),
+];
+/// … which is over after this, in seconds (common practice: it takes what a thirty-second does).
+const GRACE_S: [f64; 2] = [0.06, 0.12];
 /// A tempo is right within this share.
 const TEMPO_WITHIN: f64 = 0.03;
 
@@ -62,6 +73,8 @@ enum Steps {
     SinglesToo,
     /// … and of half of the pairs of a beat and more one string moves on half-way.
     Moving,
+    /// Pairs, to half of which one string comes from a grace note.
+    Graced,
 }
 
 /// One step.
@@ -75,7 +88,7 @@ struct Asked {
 impl Asked {
     fn of(pair: [Place; 2], what: Steps, random: &mut Random) -> Self {
         let places = match what {
-            Steps::Pairs => pair.to_vec(),
+            Steps::Pairs | Steps::Graced => pair.to_vec(),
             _ if random.below(SINGLE_IN) == 0 => vec![pair[random.below(2)]],
             _ => pair.to_vec(),
         };
@@ -83,10 +96,10 @@ impl Asked {
     }
 
     /// With a string of a pair that moves on, where `set` has the note.
-    fn moving(mut self, set: &Set, random: &mut Random) -> Self {
+    fn moving(mut self, set: &Set, moves: &[(i8, Technique)], random: &mut Random) -> Self {
         self.places.rotate_left(random.below(2));
         let [(string, fret), other] = self.places[..] else { return self };
-        let (frets, technique) = MOVES[random.below(MOVES.len())];
+        let (frets, technique) = moves[random.below(moves.len())];
         let to = fret.checked_add_signed(frets).map(|fret| (string, fret));
         let is_there = |to: &Place| {
             fret > 0 && midi(*to) != midi(other) && set.at(*to, midi(*to), random).is_some()
@@ -156,6 +169,7 @@ pub fn measure(plan: &Plan) {
     written(plan, &real, Steps::Pairs, &[]).tell("real together");
     written(plan, &real, Steps::SinglesToo, &[]).tell("real together, single notes among them");
     written(plan, &real, Steps::Moving, &[]).tell("real together, single notes and moves");
+    written(plan, &real, Steps::Graced, &[]).tell("real together, grace notes");
     match speakers.is_empty() {
         true => {
             println!("talk: skipped, asterisk-core-sounds-en-wav and its like are not installed")
@@ -188,17 +202,18 @@ fn outcome(
     let mut asked: Vec<Asked> =
         pairs.into_iter().map(|pair| Asked::of(pair, what, random)).collect();
     let lengths: Vec<f64> = asked.iter().map(|_| LENGTHS[random.below(LENGTHS.len())]).collect();
-    if what == Steps::Moving {
-        let some = |(step, &length): (Asked, &f64)| match length >= 1.0
+    if matches!(what, Steps::Moving | Steps::Graced) {
+        let moves = if what == Steps::Graced { &GRACES } else { &MOVES };
+        let some = |(step, &length): (Asked, &f64)| match (length >= 1.0 || what == Steps::Graced)
             && step.places.len() == 2
             && random.below(2) == 0
         {
-            true => step.moving(set, random),
+            true => step.moving(set, moves, random),
             false => step,
         };
         asked = asked.into_iter().zip(&lengths).map(some).collect();
     }
-    let samples = played(set, &asked, &lengths, 60.0 / tempo_bpm, random)?;
+    let samples = played(set, &asked, &lengths, 60.0 / tempo_bpm, what, random)?;
     let mut talk = || speaker.map_or_else(Vec::new, |speaker| speaker.talk(TALK_S, random));
     let samples = [talk(), samples, talk()].concat();
     let open: Vec<_> = Tuning::default().strings().collect();
@@ -218,6 +233,7 @@ fn played(
     asked: &[Asked],
     lengths: &[f64],
     beat_s: f64,
+    what: Steps,
     random: &mut Random,
 ) -> Option<Vec<f32>> {
     let mut at_s = 0.5;
@@ -229,7 +245,11 @@ fn played(
             let to = step.to.filter(|_| i == 0);
             let moving = to.map(|(to, technique)| {
                 let next = set.at(to, midi(to), random).expect("it was asked for");
-                moved(placed.note, (next, technique), 0.5 * length * beat_s, random)
+                let after_s = match what {
+                    Steps::Graced => random.between(GRACE_S[0], GRACE_S[1]),
+                    _ => 0.5 * length * beat_s,
+                };
+                moved(placed.note, (next, technique), after_s, random)
             });
             struck.push((place.0, placed, moving));
         }

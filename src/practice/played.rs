@@ -32,6 +32,8 @@ const HAMMERED: u8 = 2;
 
 /// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
 const FADED_DB: f64 = 25.0;
+/// A grace note is over within this, in seconds (common practice: it takes what a thirty-second does).
+const GRACE_S: f64 = 0.13;
 /// Of shorter strikes no move is told, in seconds: false ones take more from what is written than true ones give.
 const MOVES_S: f64 = 0.32;
 
@@ -90,45 +92,40 @@ impl Played {
             struck.iter().map(|strike| chances(strike, take.rate)).collect();
         let usual = usual_count(&heard);
         let fullness = fullness(&heard, usual);
-        let mut levels: Vec<(MidiNote, Decibels)> = Vec::new();
+        let mut plucked: Vec<(MidiNote, Decibels)> = Vec::new();
         for (strike, chances) in struck.iter().zip(heard) {
             let notes = likeliest(chances, usual, fullness).into_iter();
-            let notes = notes.filter_map(|(pitch, is_sure)| Some((midi(pitch)?, is_sure, pitch)));
-            let mut notes: Vec<(MidiNote, bool, &HeardPitch)> = notes.collect();
+            let notes = notes
+                .filter_map(|(pitch, is_sure)| Some(Heard { note: midi(pitch)?, is_sure, pitch }));
+            let mut notes: Vec<Heard<'_>> = notes.collect();
             if notes.is_empty() {
                 continue;
             }
-            notes.sort_by_key(|(note, is_sure, _)| (*note, !is_sure));
-            notes.dedup_by_key(|(note, ..)| *note);
+            notes.sort_by_key(|heard| (heard.note, !heard.is_sure));
+            notes.dedup_by_key(|heard| heard.note);
             let end_s = strike.end.seconds(take.rate);
             let rings = |note: MidiNote| {
                 let mut rings = strike.notes.iter().filter(|heard| !heard.is_struck());
                 rings.any(|heard| midi(heard) == Some(note))
             };
-            // A finger that falls on a string, or leaves it, sounds it softer than the pick did (common practice).
-            let softer = |pitch: &HeardPitch, string: &Note| {
-                let mut plucked = levels.iter().filter(|(note, _)| *note == string.note);
-                plucked.any(|(_, level)| pitch.level.0 < level.0)
-            };
-            if let ([(to, _, pitch)], Some(before)) = (&notes[..], told.strikes.last_mut())
-                && let Some(note) = moved(before, *to, rings)
-                && softer(pitch, note)
-            {
-                note.then.push(*to);
-                before.end_s = end_s;
-                continue;
+            if let Some(before) = told.strikes.last_mut() {
+                let is_quick = seconds(strike) - before.start_s < GRACE_S;
+                if let Some((note, to)) = hammered(before, &notes, &plucked, is_quick, rings) {
+                    note.then.push(to);
+                    before.end_s = end_s;
+                    continue;
+                }
             }
-            levels = notes.iter().map(|(note, _, pitch)| (*note, pitch.level)).collect();
+            plucked = notes.iter().map(|heard| (heard.note, heard.pitch.level)).collect();
             // Of what may not be there nothing tells the string.
-            let heard = |&(note, is_sure, pitch): &(MidiNote, bool, &HeardPitch)| strings::Note {
-                note,
-                stiffness: pitch.stiffness.filter(|_| is_sure),
+            let asked = |heard: &Heard<'_>| strings::Note {
+                note: heard.note,
+                stiffness: heard.pitch.stiffness.filter(|_| heard.is_sure),
                 asked: None,
             };
-            stiffness.push(notes.iter().map(heard).collect::<Vec<_>>());
-            let note =
-                |(note, is_sure, _)| Note { note, is_sure, strings: Vec::new(), then: Vec::new() };
-            let mut notes: Vec<Note> = notes.into_iter().map(note).collect();
+            stiffness.push(notes.iter().map(asked).collect::<Vec<_>>());
+            let mut notes: Vec<Note> =
+                notes.iter().map(|heard| began(heard, &notes, midi)).collect();
             for to in moves(strike, take.rate).filter_map(midi) {
                 if let Some(note) = nearest(notes.iter_mut(), to, REACH) {
                     note.then.push(to);
@@ -141,9 +138,18 @@ impl Played {
             for (note, places) in strike.notes.iter_mut().zip(likely) {
                 note.strings = places.iter().map(|likely| (likely.place.0, likely.heard)).collect();
             }
+            // What began elsewhere may have been the lower of two.
+            strike.notes.sort_by_key(|note| note.note);
         }
         told
     }
+}
+
+/// A note that a strike is told to hold.
+struct Heard<'a> {
+    note: MidiNote,
+    is_sure: bool,
+    pitch: &'a HeardPitch,
 }
 
 /// What may have been struck, the likeliest first, with log odds.
@@ -201,6 +207,20 @@ fn likeliest(strike: Chances<'_>, usual: usize, fullness: f64) -> Vec<(&HeardPit
     told.collect()
 }
 
+/// `heard` as it is written: from the grace note it began with, if that is none of its `strike`.
+fn began(
+    heard: &Heard<'_>,
+    strike: &[Heard<'_>],
+    midi: impl Fn(&HeardPitch) -> Option<MidiNote>,
+) -> Note {
+    let grace = heard.pitch.grace.and_then(|grace| grace.frequency);
+    let grace = grace.and_then(|frequency| midi(&HeardPitch { frequency, ..*heard.pitch }));
+    let grace = grace.filter(|grace| strike.iter().all(|other| other.note != *grace));
+    let then = grace.map(|_| heard.note).into_iter().collect();
+    let note = grace.unwrap_or(heard.note);
+    Note { note, is_sure: heard.is_sure, strings: Vec::new(), then }
+}
+
 /// Where a strike led, as far as it is heard well.
 fn moves(strike: &Strike, rate: SampleRate) -> impl Iterator<Item = &HeardPitch> {
     let is_long = strike.end.seconds(rate) - strike.onset.seconds(rate) > MOVES_S;
@@ -210,6 +230,30 @@ fn moves(strike: &Strike, rate: SampleRate) -> impl Iterator<Item = &HeardPitch>
         let is_steady = pitch.error_cents.is_some_and(|error| error < UNSTEADY_CENTS);
         is_long && pitch.likely && is_steady && pitch.level.0 > loudest - FADED_DB
     })
+}
+
+/// The note of the strike `before` from which a strike of `notes` was hammered on or pulled off, and where to: the one
+/// note of it that is new, beside what `rings`, and in no time at all beside what was plucked in that strike too.
+fn hammered<'a>(
+    before: &'a mut played::Strike,
+    notes: &[Heard<'_>],
+    plucked: &[(MidiNote, Decibels)],
+    is_quick: bool,
+    rings: impl Fn(MidiNote) -> bool,
+) -> Option<(&'a mut Note, MidiNote)> {
+    // A finger that falls on a string, or leaves it, sounds it softer than the pick did (common practice), and nobody
+    // strikes again at once what sounds.
+    let is_softer = |heard: &Heard<'_>, than: MidiNote| {
+        let mut levels = plucked.iter().filter(|(note, _)| *note == than);
+        levels.any(|(_, level)| heard.pitch.level.0 < level.0)
+    };
+    let rang = |heard: &Heard<'_>| is_quick && is_softer(heard, heard.note);
+    let new: Vec<&Heard<'_>> = notes.iter().filter(|heard| !rang(heard)).collect();
+    let [new] = new[..] else { return None };
+    let rings =
+        |note: MidiNote| rings(note) || notes.iter().any(|heard| heard.note == note && rang(heard));
+    let note = moved(before, new.note, rings)?;
+    is_softer(new, note.note).then_some((note, new.note))
 }
 
 /// The note of the strike before from which a strike of nothing but `to` was hammered on or pulled off: it is near and
@@ -242,6 +286,7 @@ fn now(note: &Note) -> MidiNote {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::Grace;
     use crate::engine::Stage;
     use crate::theory::fretboard::Tuning;
     use crate::units::SampleCount;
@@ -278,9 +323,12 @@ mod tests {
 
     /// The notes of every strike, `?` behind one that is not sure, `>` before what it became.
     fn told(strikes: &[(&[HeardPitch], &[HeardPitch])]) -> String {
+        told_of(&take(strikes))
+    }
+
+    fn told_of(take: &Take) -> String {
         let open: Vec<_> = Tuning::default().strings().collect();
-        let (take, reference) = (take(strikes), Reference::default());
-        let played = Played::of(&take, &open, reference, Talk::LeftOut);
+        let played = Played::of(take, &open, Reference::default(), Talk::LeftOut);
         let note = |note: &Note| {
             let then: String = note.then.iter().map(|to| format!(">{}", to.0)).collect();
             format!("{}{}{then}", note.note.0, if note.is_sure { "" } else { "?" })
@@ -322,6 +370,47 @@ mod tests {
         assert_eq!(told(&[a, (&alone, &[]), a, a]), "60 64, 62, 60 64, 60 64", "struck by itself");
         assert_eq!(told(&[a, (&far, &[]), a, a]), "60 64, 67, 60 64, 60 64", "too far");
         assert_eq!(told(&[a, (&plucked, &[]), a, a]), "60 64, 62, 60 64, 60 64", "too loud");
+    }
+
+    #[test]
+    fn what_began_with_a_grace_note_is_written_from_it() {
+        let graced = |from: f64, to: f64| {
+            let frequency = Some(HeardPitch::sure(from).frequency);
+            HeardPitch {
+                grace: Some(Grace { frequency, until: SampleIndex(0) }),
+                ..odds(to, STRUCK)
+            }
+        };
+        let other = odds(64.0, STRUCK);
+        assert_eq!(told(&[(&[graced(62.0, 60.0), other], &[])]), "62>60 64");
+        assert_eq!(
+            told(&[(&[graced(65.0, 63.0), other], &[])]),
+            "64 65>63",
+            "rising where it begins"
+        );
+        assert_eq!(
+            told(&[(&[graced(64.0, 63.0), other], &[])]),
+            "63 64",
+            "the other string's note"
+        );
+        let unheard = Some(Grace { frequency: None, until: SampleIndex(0) });
+        let from_somewhere = HeardPitch { grace: unheard, ..odds(60.0, STRUCK) };
+        assert_eq!(told(&[(&[from_somewhere, other], &[])]), "60 64");
+    }
+
+    #[test]
+    fn what_follows_at_once_and_softer_was_not_struck_again() {
+        let sure = [60.0, 64.0].map(HeardPitch::sure);
+        let soft = |midi| HeardPitch { level: Decibels(-26.0), ..odds(midi, STRUCK) };
+        let after = |ms: u64, second: &[HeardPitch]| {
+            let mut take = take(&[(&sure, &[]), (second, &[]), (&sure, &[]), (&sure, &[])]);
+            take.strikes[1].onset = SampleIndex(ms * u64::from(RATE) / 1000);
+            take.strikes[0].end = take.strikes[1].onset;
+            told_of(&take)
+        };
+        assert_eq!(after(110, &[soft(62.0), soft(64.0)]), "60>62 64, 60 64, 60 64");
+        assert_eq!(after(110, &[soft(62.0), odds(64.0, STRUCK)]), "60 64, 62 64, 60 64, 60 64");
+        assert_eq!(after(150, &[soft(62.0), soft(64.0)]), "60 64, 62 64, 60 64, 60 64", "a strike");
     }
 
     #[test]
