@@ -31,13 +31,16 @@ enum Kind {
     Slide,
     /// Of both strings.
     Slides,
+    /// Below one or two others.
+    ChordHammerOn,
 }
 
-const KINDS: [(&str, Kind); 4] = [
+const KINDS: [(&str, Kind); 5] = [
     ("hammer-on", Kind::HammerOn),
     ("pull-off", Kind::PullOff),
     ("slide", Kind::Slide),
     ("slide of both", Kind::Slides),
+    ("hammer-on in a chord", Kind::ChordHammerOn),
 ];
 
 /// The move is over so many seconds after the strike (common practice: a grace note takes what a thirty-second does).
@@ -60,13 +63,13 @@ impl Step {
         let (fret, far) = (3 + random.below(8), 1 + random.below(2));
         let up = random.below(3) > 0;
         let (from, to) = match kind {
-            Kind::HammerOn => (fret, fret + far),
+            Kind::HammerOn | Kind::ChordHammerOn => (fret, fret + far),
             Kind::PullOff => (fret + far, fret),
             Kind::Slide | Kind::Slides if up => (fret, fret + far),
             Kind::Slide | Kind::Slides => (fret + far, fret),
         };
         let sign = match kind {
-            Kind::HammerOn => 'h',
+            Kind::HammerOn | Kind::ChordHammerOn => 'h',
             Kind::PullOff => 'p',
             Kind::Slide | Kind::Slides => 's',
         };
@@ -78,6 +81,11 @@ impl Step {
             let beside = if comes_along { from + off } else { to + off };
             marks[string + lead] = mark(from, to);
             marks[string + 1 - lead] = mark(beside, to + off);
+            if matches!(kind, Kind::ChordHammerOn) {
+                marks.iter_mut().enumerate().skip(string + 2).take(2).for_each(|(other, mark)| {
+                    *mark = (to + other - string).to_string();
+                });
+            }
             marks
         };
         Self {

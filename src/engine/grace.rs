@@ -63,10 +63,10 @@ impl Engine {
         if !soft.contains(&true) {
             return;
         }
-        let (first, pair) = (onset + self.samples(FIRST_S), self.likeliest_struck());
+        let first = onset + self.samples(FIRST_S);
         self.look_at(first);
         let mut moment = Moment::new(&self.attack, &mut self.fitter, &tones);
-        let (began, left_over) = moment.best(pair);
+        let (began, left_over) = moment.best();
         let is_clear = |t: usize| {
             t < tones.len() && began[t] != 0 && moment.without(t, &began) > left_over + CLEARLY
         };
@@ -81,18 +81,6 @@ impl Engine {
             let frequency = Hertz::new(moved_by(&tones[t], began[t]).f1).filter(|_| is_heard);
             self.strike.notes[t].grace = Some(Grace { frequency, until });
         }
-    }
-
-    /// The two notes of the strike that were likeliest struck, or the one there is.
-    fn likeliest_struck(&self) -> [usize; 2] {
-        let odds = |i: usize| self.strike.notes[i].struck_odds;
-        let n = self.strike.notes.len().min(MAX_TONES);
-        let likeliest = |but: Option<usize>| {
-            let others = (0..n).filter(|&i| Some(i) != but);
-            others.max_by(|&a, &b| odds(a).total_cmp(&odds(b)))
-        };
-        let first = likeliest(None).unwrap_or(0);
-        [first, likeliest(Some(first)).unwrap_or(first)]
     }
 
     /// Whether tone `t` is softer at the onset than later.
@@ -189,23 +177,29 @@ impl<'a> Moment<'a> {
         sums
     }
 
-    /// Where all notes began, and what that leaves over: a double stop, the notes at `pair`, is tried in all ways, and
-    /// then every note by itself.
-    fn best(&mut self, pair: [usize; 2]) -> (Semitones, f64) {
-        let mut best = [0; MAX_TONES];
-        let mut least = self.left_over(&best);
-        for lower in -REACH..=REACH {
-            let mut began = best;
-            began[pair[0]] = lower;
-            let (began, left_over) = self.improved(pair[1], &began);
-            if left_over < least {
-                (best, least) = (began, left_over);
+    /// Where all notes began, and what that leaves over: a double stop is tried in all ways; of more notes first the one
+    /// that explains most by having moved, then the next beside it.
+    fn best(&mut self) -> (Semitones, f64) {
+        let mut best = ([0; MAX_TONES], self.left_over(&[0; MAX_TONES]));
+        let better = |a: (Semitones, f64), b: (Semitones, f64)| if b.1 < a.1 { b } else { a };
+        if self.tones.len() == 2 {
+            for lower in -REACH..=REACH {
+                let mut began = [0; MAX_TONES];
+                began[0] = lower;
+                best = better(best, self.improved(1, &began));
+            }
+            return best;
+        }
+        for _ in 0..self.tones.len() {
+            let found = best;
+            for t in 0..self.tones.len() {
+                best = better(best, self.improved(t, &found.0));
+            }
+            if best.1 >= found.1 {
+                break;
             }
         }
-        for t in (0..self.tones.len()).filter(|t| !pair.contains(t)) {
-            (best, least) = self.improved(t, &best);
-        }
-        (best, least)
+        best
     }
 
     /// What is left over if note `t` never moved, each of the others by itself beginning wherever it fits best.
