@@ -28,7 +28,7 @@ const FIRST_S: f64 = 0.005;
 const BEFORE_S: f64 = 0.006;
 /// … and those that hold the notes themselves.
 const LATER_S: [f64; 2] = [0.13, 0.28];
-/// When the strings had moved on is told to this, and looked for up to here.
+/// When the strings had moved on is told to this, and looked for up to here, after the onset.
 const STEP_S: f64 = 0.01;
 const MOVED_S: f64 = 0.25;
 /// Partials that tell whether a note is soft at first: the lowest so many of this range, in hertz,
@@ -36,17 +36,17 @@ const MOVED_S: f64 = 0.25;
 const TELLING_HZ: RangeInclusive<f64> = 600.0..=4000.0;
 const N_TELLING: usize = 3;
 /// It is soft where they are by this, by power, on the mean, any of them within a hundred: of plain strikes one in
-/// thirty is.
+/// ten has such a note.
 const SOFT: f64 = 0.63;
 const LEAST: f64 = 0.01;
 /// Notes are looked for up to so many semitones away.
 const REACH: i32 = 5;
 /// The spectrum is looked at in this range, in hertz.
 const FITTED_HZ: Range<f64> = 300.0..4000.0;
-/// What a semitone away from where a note ends has to explain, of the spectrum: nearly all grace notes lie within a
-/// whole tone (common practice).
+/// A semitone farther away has to explain so much more of the spectrum: nearly all grace notes lie within a whole tone
+/// (common practice).
 const FARTHER: f64 = 0.005;
-/// A note that began elsewhere explains so much more of the spectrum there. Of plain strikes one note in 400 does.
+/// A note that began elsewhere explains so much more of the spectrum there. Of plain strikes one in 700 has such a note.
 const CLEARLY: f64 = 0.03;
 /// … and is louder by this, all its partials together, than what sounded there before the strike.
 const STRUCK: f64 = 1.2;

@@ -77,7 +77,7 @@ pub struct Match {
     pub heard: Vec<HeardNote>,
     /// Expected notes that did not sound.
     pub missing: Vec<ExpectedNote>,
-    /// Of so many of these what they should lead to was struck.
+    /// Of so many of these where they lead was heard as struck.
     pub n_reached: usize,
 }
 
