@@ -364,13 +364,12 @@ fn a_slide_too_short_to_be_followed_is_unsure_as_it_is_played() {
         for block in performed(&lick, &[]).chunks(480) {
             session.push(block, &mut news);
         }
-        let verdicts = news.iter().rev().filter_map(|news| match news {
+        news.iter().rev().find_map(|news| match news {
             News::Pass(Told::Step(found)) if found.judgement.step == 2 => {
                 Some(found.judgement.verdict)
             }
             _ => None,
-        });
-        { verdicts }.next()
+        })
     };
     assert_eq!(told(0.14), Some(Verdict::Unsure));
     assert_eq!(told(0.25), Some(Verdict::Right));

@@ -5,8 +5,6 @@
 
 use rayon::prelude::*;
 
-use doublecheck::lick::Lick;
-use doublecheck::lick::expected::Expected;
 use doublecheck::lick::expected::ExpectedStep;
 use doublecheck::lick::expected::Stage;
 use doublecheck::practice::verdict::StepJudgement;
@@ -20,6 +18,8 @@ use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::percent;
 use crate::support::moves;
+use crate::support::moves::GRACE_S;
+use crate::support::moves::lick;
 use crate::support::score::judge;
 use crate::support::score::told;
 use crate::support::spoil;
@@ -43,8 +43,6 @@ const KINDS: [(&str, Kind); 5] = [
     ("hammer-on in a chord", Kind::ChordHammerOn),
 ];
 
-/// The move is over so many seconds after the strike (common practice: a grace note takes what a thirty-second does).
-const AFTER_S: [f64; 2] = [0.06, 0.12];
 const N_STEPS: usize = 4;
 
 /// Marks of a step from its lowest string.
@@ -168,14 +166,14 @@ fn outcomes(plan: &Plan, set: &Set, case: &Case, mut random: Random) -> Vec<(Ver
     let found = (0..50).find_map(|_| {
         let steps: Vec<Step> = (0..N_STEPS).map(|_| Step::new(kind, &mut random)).collect();
         let after_s: Vec<f64> =
-            (0..N_STEPS).map(|_| random.between(AFTER_S[0], AFTER_S[1])).collect();
-        let sounding = lick(steps.iter().map(played), tempo_bpm);
+            (0..N_STEPS).map(|_| random.between(GRACE_S[0], GRACE_S[1])).collect();
+        let sounding = lick(steps.iter().map(played), 1.0, tempo_bpm);
         let due_s = |step: &ExpectedStep, _: &Stage| after_s[step.number - 1];
         moves::play_at(set, &sounding, due_s, &mut random).map(|samples| (steps, after_s, samples))
     });
     let Some((steps, after_s, samples)) = found else { return Vec::new() };
     let samples = spoil(samples, &mut random);
-    let judgement = judge(&lick(steps.iter().map(asked), tempo_bpm), &samples, plan.rate);
+    let judgement = judge(&lick(steps.iter().map(asked), 1.0, tempo_bpm), &samples, plan.rate);
     let outcome = |judged: &StepJudgement| {
         let k = judged.step - 1;
         let (asked, played) = (asked(&steps[k]).join(" "), played(&steps[k]).join(" "));
@@ -186,13 +184,4 @@ fn outcomes(plan: &Plan, set: &Set, case: &Case, mut random: Random) -> Vec<(Ver
         )
     };
     judgement.steps.iter().map(outcome).collect()
-}
-
-fn lick<'a>(steps: impl Iterator<Item = &'a Marks>, tempo_bpm: f64) -> Expected {
-    let step = |s: &Marks| format!("  {{ beats = 1, frets = \"{}\" }},\n", s.join(" "));
-    let steps: String = steps.map(step).collect();
-    let text = format!(
-        "title = \"bench\"\nkey = \"C major\"\ntempo = {tempo_bpm:.3}\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
-    );
-    Lick::parse(&text, "bench").expect("a lick of known marks").expected()
 }

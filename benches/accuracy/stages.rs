@@ -5,7 +5,6 @@
 
 use rayon::prelude::*;
 
-use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
 use doublecheck::lick::expected::Technique;
 use doublecheck::practice::verdict::Status;
@@ -26,6 +25,7 @@ use crate::support::figures::percent;
 use crate::support::figures::spread;
 use crate::support::moves;
 use crate::support::moves::START_S;
+use crate::support::moves::lick;
 use crate::support::score::judge;
 use crate::support::score::told;
 use crate::support::spoil;
@@ -308,13 +308,4 @@ fn step(kind: Kind, random: &mut Random) -> Step {
         marks
     };
     Step { asked: marks(asked), without: marks(without), other: marks(other) }
-}
-
-fn lick<'a>(steps: impl Iterator<Item = &'a Vec<String>>, beats: f64, tempo_bpm: f64) -> Expected {
-    let step = |s: &Vec<String>| format!("  {{ beats = {beats}, frets = \"{}\" }},\n", s.join(" "));
-    let steps: String = steps.map(step).collect();
-    let text = format!(
-        "title = \"bench\"\nkey = \"C major\"\ntempo = {tempo_bpm:.3}\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
-    );
-    Lick::parse(&text, "bench").expect("a lick of known marks").expected()
 }

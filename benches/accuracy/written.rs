@@ -25,6 +25,7 @@ use crate::support::corpus::Set;
 use crate::support::figures::Target;
 use crate::support::figures::figure;
 use crate::support::figures::percent;
+use crate::support::moves::GRACE_S;
 use crate::support::moves::moved;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
@@ -51,7 +52,7 @@ const MOVES: [(i8, Technique); 6] = [
     (4, Technique::Slide),
     (-3, Technique::Slide),
 ];
-/// … from a grace note, …
+/// … from a grace note.
 const GRACES: [(i8, Technique); 6] = [
     (2, Technique::HammerOn),
     (1, Technique::HammerOn),
@@ -60,8 +61,6 @@ const GRACES: [(i8, Technique); 6] = [
     (2, Technique::Slide),
     (-1, Technique::Slide),
 ];
-/// … which is over after this, in seconds (common practice: it takes what a thirty-second does).
-const GRACE_S: [f64; 2] = [0.06, 0.12];
 /// A tempo is right within this share.
 const TEMPO_WITHIN: f64 = 0.03;
 

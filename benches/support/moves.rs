@@ -7,6 +7,7 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
+use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Expected;
 use doublecheck::lick::expected::ExpectedNote;
 use doublecheck::lick::expected::ExpectedStep;
@@ -31,8 +32,27 @@ const CROSS_S: f64 = 0.006;
 const PICK_S: f64 = 0.012;
 /// Level after a hammer-on or pull-off against that before, in decibels.
 const AFTER_DB: [f64; 2] = [-5.0, 1.0];
+/// A grace note is over so many seconds after the strike (common practice: it takes what a thirty-second does).
+pub const GRACE_S: [f64; 2] = [0.06, 0.12];
 /// The first step begins here.
 pub const START_S: f64 = 0.3;
+
+/// A lick of steps of these marks, lowest string first, all of them so many beats long.
+///
+/// # Panics
+/// On marks that are none.
+pub fn lick<'a>(
+    steps: impl Iterator<Item = &'a Vec<String>>,
+    beats: f64,
+    tempo_bpm: f64,
+) -> Expected {
+    let step = |s: &Vec<String>| format!("  {{ beats = {beats}, frets = \"{}\" }},\n", s.join(" "));
+    let steps: String = steps.map(step).collect();
+    let text = format!(
+        "title = \"bench\"\nkey = \"C major\"\ntempo = {tempo_bpm:.3}\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
+    );
+    Lick::parse(&text, "bench").expect("a lick of known marks").expected()
+}
 
 /// The lick played with notes of `set`, stages when they are due; a string is hammered on or pulled off once at
 /// most. `None` if a note lacks.

@@ -87,6 +87,9 @@ impl Engine {
     fn is_soft_at_first(&self, tones: &[Tone], t: usize, onset: u64, end: u64) -> bool {
         let length = self.samples(LENGTH_S);
         let later = LATER_S.map(|s| onset + self.samples(s));
+        if later[0] + length > end {
+            return false;
+        }
         let all = || (1..).map(|n| tones[t].partial(n)).take_while(|hz| hz < TELLING_HZ.end());
         let high = || all().filter(|hz| hz > TELLING_HZ.start());
         let any_apart = high().any(|hz| is_apart(tones, t, hz));

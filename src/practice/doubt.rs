@@ -126,11 +126,7 @@ pub(super) fn doubt_if_graced(
     offset: Cents,
 ) {
     let came = |missing: &ExpectedNote| {
-        let mut moves = step.stages.iter().filter(|stage| stage.order == 1);
-        step.struck.contains(missing)
-            && moves
-                .find(|stage| stage.to.string == missing.string)
-                .is_some_and(|stage| is_graced(strike, stage, reference, offset))
+        step.struck.contains(missing) && is_graced(step, missing, strike, reference, offset)
     };
     if judgement.verdict == Verdict::Incomplete && judgement.missing.iter().all(came) {
         let missing = names(&judgement.missing);

@@ -89,6 +89,7 @@ impl Match {
         };
         let wrong = count(|s| matches!(s, Status::Wrong { .. }));
         let extra = count(|s| matches!(s, Status::Extra));
+        // What came where it should have led is half of it.
         let missing = self.missing.len() as f64 - wrong - 0.5 * self.n_reached as f64;
         // Extra notes never make a strike foreign to the step whose notes it holds.
         (0.9 * wrong + missing) / n_expected.max(1) as f64 + (0.15 * extra).min(0.3)

@@ -86,15 +86,19 @@ pub(in crate::practice) fn led_at(
     Some(sound.grace.map_or(strike.onset, |grace| grace.until))
 }
 
-/// Whether `strike` came to `stage` at once from another note, be it not known which or not known yet.
+/// Whether `strike` came at once to where the string of `struck` moves on to, be it not known from which note or not
+/// known yet.
 pub(in crate::practice) fn is_graced(
+    step: &ExpectedStep,
+    struck: &ExpectedNote,
     strike: &Strike,
-    stage: &Stage,
     reference: Reference,
     offset: Cents,
 ) -> bool {
     let is_whole = strike.stage == engine::Stage::Whole;
-    reached(strike, stage, reference, offset).is_some_and(|s| !is_whole || s.grace.is_some())
+    let stage = first_moves(step).find(|stage| stage.to.string == struck.string);
+    let reached = stage.and_then(|stage| reached(strike, stage, reference, offset));
+    reached.is_some_and(|sound| !is_whole || sound.grace.is_some())
 }
 
 /// What `strike` holds of the note that `stage` leads to, if it was struck.
