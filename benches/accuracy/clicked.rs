@@ -176,9 +176,7 @@ fn outcome(plan: &Plan, set: &Set, player: Player, random: &mut Random) -> Optio
     let length_s = CLICK_S + EIGHTH_S * N_STEPS as f64 + 4.0;
     let noise_db = set.is_synthetic().then_some(40.0);
     let samples = mix(&ringing(placed, RINGS_S), length_s, noise_db, random);
-    let mut expected = lick.expected(TEMPO_BPM);
-    // How far apart the strings of a strum may be goes by it.
-    expected.steps.iter_mut().for_each(|step| step.length_beats = 0.5);
+    let expected = lick.expected(TEMPO_BPM);
     let known = player != Player::Unmeasured;
     let settings = Settings {
         pace: Pace::Click,

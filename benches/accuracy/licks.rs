@@ -8,6 +8,7 @@ use doublecheck::dsp::decimate::Decimator;
 use doublecheck::dsp::onset::Detector;
 use doublecheck::engine::Take;
 use doublecheck::lick::expected::Expected;
+use doublecheck::lick::expected::ExpectedStep;
 use doublecheck::practice::judge;
 use doublecheck::practice::verdict::Status;
 use doublecheck::practice::verdict::StepJudgement;
@@ -314,7 +315,10 @@ impl<'a> Played<'a> {
 
     pub fn expected(&self, tempo_bpm: f64) -> Expected {
         let steps = self.asked.iter().enumerate();
-        let steps = steps.map(|(k, places)| step(k + 1, 0.5 * k as f64, &places.map(midi)));
+        let steps = steps.map(|(k, places)| ExpectedStep {
+            length_beats: 0.5,
+            ..step(k + 1, 0.5 * k as f64, &places.map(midi))
+        });
         lick(steps.collect(), tempo_bpm)
     }
 
