@@ -42,6 +42,7 @@ fn step(length_beats: f64, struck: Vec<ExpectedNote>) -> ExpectedStep {
     ExpectedStep {
         number: 0,
         start_beats: 0.0,
+        is_off_beat: false,
         length_beats,
         struck,
         held: Vec::new(),
@@ -60,6 +61,7 @@ fn lick(tempo_bpm: f64, steps: Vec<ExpectedStep>) -> Expected {
     Expected {
         title: "Test".to_owned(),
         tempo_bpm,
+        swing_share: 0.5,
         open_strings: Tuning::default().strings().collect(),
         steps: steps.collect(),
     }

@@ -1,13 +1,15 @@
 //! What a step asks for, as sounding notes: the only view of a lick that the judge has.
 //!
 //! **Conventions.** Pitches are equal-tempered MIDI numbers as they *sound* (capo counted, a
-//! harmonic at its sounding pitch). Times are in beats since the first step.
+//! harmonic at its sounding pitch). Times are in beats since the first step,
+//! swung as they sound.
 
 use super::Lick;
 use super::check::harmonic;
 use super::check::harmonic_semitones;
 use super::mark::Mark;
 use super::mark::MoveKind;
+use super::swing::Swing;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
@@ -81,6 +83,8 @@ pub struct ExpectedStep {
     pub start_beats: f64,
     /// How long it lasts, in quarter notes.
     pub length_beats: f64,
+    /// Whether it is written half-way through a beat, where eighths may be swung.
+    pub is_off_beat: bool,
     /// Notes struck at the start, lowest string first (no entry is `Held` here).
     pub struck: Vec<ExpectedNote>,
     /// Notes still sounding from the step before (`=`), lowest string first.
@@ -138,6 +142,8 @@ pub struct Expected {
     pub title: String,
     /// Quarter notes a minute.
     pub tempo_bpm: f64,
+    /// The first eighth of a beat as a share of it: 0.5 for even ones.
+    pub swing_share: f64,
     /// Open strings as they sound, capo counted, lowest string first.
     pub open_strings: Vec<(StringNumber, MidiNote)>,
     /// All steps, rests included.
@@ -156,13 +162,20 @@ impl Lick {
     /// Of a lick that does not pass [`Lick::check`], marks that cannot sound are left out.
     pub fn expected(&self) -> Expected {
         let mut left_sounding = vec![None; self.tuning.n_strings()];
-        let mut start_beats = 0.0;
-        let mut steps = Vec::with_capacity(self.steps.len());
-        for (index, step) in self.steps.iter().enumerate() {
+        let swing_share = self.swing.map_or(0.5, Swing::share);
+        let mut end_beats = 0.0;
+        let mut steps: Vec<ExpectedStep> = Vec::with_capacity(self.steps.len());
+        for (index, (step, is_off_beat)) in self.steps.iter().zip(self.off_beats()).enumerate() {
+            let start_beats = end_beats + if is_off_beat { swing_share - 0.5 } else { 0.0 };
+            end_beats += step.beats.get();
+            if let Some(before) = steps.last_mut() {
+                before.length_beats = start_beats - before.start_beats;
+            }
             let mut asked = ExpectedStep {
                 number: index + 1,
                 start_beats,
-                length_beats: step.beats.get(),
+                length_beats: end_beats - start_beats,
+                is_off_beat,
                 struck: Vec::new(),
                 held: Vec::new(),
                 stages: Vec::new(),
@@ -175,11 +188,11 @@ impl Lick {
             }
             asked.stages.sort_by_key(|stage| stage.order);
             steps.push(asked);
-            start_beats += step.beats.get();
         }
         Expected {
             title: self.title.clone(),
             tempo_bpm: self.tempo_bpm,
+            swing_share,
             open_strings: self
                 .tuning
                 .strings()

@@ -120,6 +120,7 @@ fn names(lick: &Lick, asked: &ExpectedStep, harmony: Option<&Chord>) -> Names {
 pub fn explain_steps(lick: &Lick) -> Vec<StepFacts> {
     let expected = lick.expected();
     let steps = lick.steps.iter().zip(&expected.steps).zip(lick.harmonies());
+    let mut end_beats = 0.0;
     steps
         .map(|((written, asked), harmony)| {
             let names = names(lick, asked, harmony);
@@ -127,7 +128,8 @@ pub fn explain_steps(lick: &Lick) -> Vec<StepFacts> {
             let moments: Vec<_> =
                 moments.map(|sounding| Moment::new(sounding, &names, harmony)).collect();
             // Thirds of a beat do not add up exactly: a hair short of the bar line is on it.
-            let bars = asked.start_beats / lick.meter.bar_beats() + 1e-9;
+            let bars = end_beats / lick.meter.bar_beats() + 1e-9;
+            end_beats += written.beats.get();
             StepFacts {
                 number: asked.number,
                 bar: bars as usize + 1,

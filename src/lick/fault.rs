@@ -1,5 +1,6 @@
 //! What can be wrong at a place in a lick, and what would be right.
 
+use super::Meter;
 use super::beats::Beats;
 use super::check::LAST_CAPO;
 use super::check::MOST_MOVES;
@@ -66,6 +67,18 @@ pub enum Fault {
     Meter {
         /// The text found.
         found: String,
+    },
+    /// Not how eighths are swung.
+    #[error("`{found}` is not a swing")]
+    Swing {
+        /// The text found.
+        found: String,
+    },
+    /// A swing where no eighth is half a beat.
+    #[error("swung eighths in {}/{}", meter.count, meter.unit)]
+    SwungMeter {
+        /// The metre.
+        meter: Meter,
     },
     /// A capo off the neck.
     #[error("a capo at fret {found}")]
@@ -199,6 +212,16 @@ impl Fault {
             Self::Tempo { .. } => "a tempo is between 10 and 400 quarter notes a minute".to_owned(),
             Self::Meter { .. } => {
                 "write a meter as \"4/4\" or \"6/8\": 1 to 64 notes of length 1, 2, 4, 8, 16 or 32"
+                    .to_owned()
+            }
+            Self::Swing { .. } => {
+                "write how long the first eighth of a beat is to the second, more than 1:1 and less than 3:1: \
+                 swing = \"2:1\"; leave it out for even eighths"
+                    .to_owned()
+            }
+            Self::SwungMeter { .. } => {
+                "eighths are swung where the beat is a quarter note; write the lengths as they sound and leave \
+                 swing out"
                     .to_owned()
             }
             Self::Capo { .. } => {

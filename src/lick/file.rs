@@ -29,7 +29,7 @@ use crate::theory::spelling::Spelling;
 /// Bytes beyond which a file is not read as a lick.
 pub const LONGEST_FILE: u64 = 4 << 20;
 
-const LICK_KEYS: &[&str] = &["title", "key", "tempo", "meter", "tuning", "capo", "steps"];
+const LICK_KEYS: &[&str] = &["title", "key", "tempo", "meter", "swing", "tuning", "capo", "steps"];
 const STEP_KEYS: &[&str] = &["beats", "frets", "chord", "interval"];
 
 /// A lick and where its steps stand in the text.
@@ -81,6 +81,9 @@ impl Lick {
             self.meter.count,
             self.meter.unit,
         );
+        if let Some(swing) = self.swing {
+            out += &format!("swing  = \"{swing}\"\n");
+        }
         if self.tuning != Tuning::default() {
             let open: Vec<_> = self.open_names().iter().map(ToString::to_string).collect();
             out += &format!("tuning = \"{}\"\n", open.join(" "));
@@ -211,6 +214,12 @@ fn read_lick(text: &str) -> Found<Written> {
     let key: Key = table.named("key")?;
     let tempo_bpm = read_tempo(&table)?;
     let meter = read_meter(&table)?;
+    let swing = table.optional("swing").map(|_| table.text("swing")).transpose()?;
+    let swung = swing.as_ref().map(|(text, span)| {
+        let found = || Fault::Swing { found: (*text).to_owned() };
+        text.parse().map_err(|()| (span.clone(), found()))
+    });
+    let swung = swung.transpose()?;
     let tuning = match table.optional("tuning") {
         Some(_) => read_tuning(text, &table)?,
         None => Tuning::default(),
@@ -231,7 +240,11 @@ fn read_lick(text: &str) -> Found<Written> {
         steps.push(step);
         places.push(place);
     }
-    let lick = Lick { title: title.to_owned(), key, tempo_bpm, meter, tuning, capo, steps };
+    let title = title.to_owned();
+    let lick = Lick { title, key, tempo_bpm, meter, swing: swung, tuning, capo, steps };
+    if let Some((_, span)) = swing.filter(|_| !lick.may_swing()) {
+        return Err((span, Fault::SwungMeter { meter: lick.meter }));
+    }
     lick.check().map_err(|flaw| {
         let place = &places[flaw.step - 1];
         let mark = flaw.string.and_then(|string| {

@@ -14,11 +14,12 @@ macro_rules! licks {
     };
 }
 
-const LICKS: [(&str, &str); 10] = licks![
+const LICKS: [(&str, &str); 11] = licks![
     "ferry-landing-sixths",
     "glass-marbles",
     "harbour-lights-chords",
     "long-ladder-tenths",
+    "loose-gate-shuffle",
     "low-tide-drone",
     "mill-wheel-hammers",
     "orchard-gate-thirds",

@@ -19,6 +19,7 @@ pub mod places;
 pub mod played;
 pub mod repair;
 pub mod runs;
+pub mod swing;
 
 use crate::theory::chord::Chord;
 use crate::theory::fretboard::Tuning;
@@ -29,6 +30,7 @@ use crate::theory::spelling::Spelling;
 use beats::Beats;
 pub use library::find;
 use mark::Mark;
+use swing::Swing;
 
 /// A lick as its author wrote it down.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,6 +43,8 @@ pub struct Lick {
     pub tempo_bpm: f64,
     /// Metre.
     pub meter: Meter,
+    /// How its eighths are swung; `None` for even ones.
+    pub swing: Option<Swing>,
     /// Open strings without capo.
     pub tuning: Tuning,
     /// Fret the capo is clamped at; frets are counted from it. 0 for none.

@@ -38,10 +38,15 @@ const MAX_NOTES: u64 = 20_000;
 const MAX_QUARTERS: u64 = 20_000;
 
 /// A reading, once its lick has been found playable.
-fn checked(lick: Lick, remarks: remarks::Remarks) -> Result<Reading, error::NotationError> {
+fn checked(mut lick: Lick, mut remarks: remarks::Remarks) -> Result<Reading, error::NotationError> {
     if lick.steps.is_empty() {
         let problem = "there is nothing to play in it".to_owned();
         return Err(error::NotationError::Unsupported { place: error::Place::File, problem });
+    }
+    if lick.swing.is_some() && !lick.may_swing() {
+        let what = "no eighth is half a beat in this metre: they are taken as even, not swung";
+        remarks.add("", what);
+        lick.swing = None;
     }
     lick.check()?;
     Ok(Reading { lick, remarks: remarks.into_sentences() })

@@ -3,6 +3,7 @@
 use crate::lick::Lick;
 use crate::lick::Meter;
 use crate::lick::Step;
+use crate::lick::beats::Beats;
 use crate::lick::check::harmonic_semitones;
 use crate::lick::mark::Mark;
 use crate::lick::mark::Move;
@@ -54,6 +55,32 @@ impl Division {
 /// The length of a bar where a quarter note has `division` ticks.
 pub(super) fn bar(division: u64, meter: Meter) -> u64 {
     division * 4 * u64::from(meter.count) / u64::from(meter.unit)
+}
+
+/// The lick with even lengths that sound as its swung ones do, for what knows of no swing; left even where no
+/// [`Division`] fits.
+pub(super) fn written_out(lick: &Lick) -> Lick {
+    let mut even = Lick { swing: None, ..lick.clone() };
+    let Some((swing, division)) = lick.swing.zip(Division::of(lick)) else { return even };
+    // In parts of a tick, so that what is swung is whole; half a beat is: a division is even.
+    let parts = u64::from(swing.first()) + u64::from(swing.second());
+    let late = division.get() * u64::from(swing.first()) - division.get() / 2 * parts;
+    let quarter = division.get() * parts;
+    let mut end = 0;
+    let start = |(step, is_off_beat): (&Step, bool)| {
+        let start = end + if is_off_beat { late } else { 0 };
+        end += division.step(step) * parts;
+        start
+    };
+    let mut starts: Vec<u64> = lick.steps.iter().zip(lick.off_beats()).map(start).collect();
+    starts.push(end);
+    for (step, time) in even.steps.iter_mut().zip(starts.windows(2)) {
+        let length = time[1] - time[0];
+        let whole = |ticks: u64| u32::try_from(ticks / gcd(length, quarter)).ok();
+        let beats = whole(length).zip(whole(quarter));
+        step.beats = beats.and_then(|(n, d)| Beats::new(n, d)).unwrap_or(step.beats);
+    }
+    even
 }
 
 /// Equal parts that the moves of a mark cut its step into.

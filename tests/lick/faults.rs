@@ -24,7 +24,7 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "title ",
         "titel ",
         "good.toml:1:1: unknown key `titel`",
-        "did you mean `title`? the keys here are title, key, tempo, meter, tuning, capo and steps",
+        "did you mean `title`? the keys here are title, key, tempo, meter, swing, tuning, capo and steps",
     ),
     (
         "frets = \"x x x  9",
@@ -56,6 +56,19 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "\"4/5\"",
         "good.toml:4:10: `4/5` is not a meter",
         "write a meter as \"4/4\" or \"6/8\": 1 to 64 notes of length 1, 2, 4, 8, 16 or 32",
+    ),
+    (
+        "\"4/4\"\n",
+        "\"4/4\"\nswing = \"1:1\"\n",
+        "good.toml:5:9: `1:1` is not a swing",
+        "write how long the first eighth of a beat is to the second, more than 1:1 and less than 3:1: \
+         swing = \"2:1\"; leave it out for even eighths",
+    ),
+    (
+        "\"4/4\"\n",
+        "\"6/8\"\nswing = \"2:1\"\n",
+        "good.toml:5:9: swung eighths in 6/8",
+        "eighths are swung where the beat is a quarter note; write the lengths as they sound and leave swing out",
     ),
     (
         "D3 G3",
@@ -309,7 +322,7 @@ const FAULTS: &[(&str, &str, &str, &str)] = &[
         "steps = [",
         "steps = []\nmore = [",
         "good.toml:9:1: unknown key `more`",
-        "the keys here are title, key, tempo, meter, tuning, capo and steps",
+        "the keys here are title, key, tempo, meter, swing, tuning, capo and steps",
     ),
 ];
 

@@ -83,6 +83,7 @@ fn any_lick() -> impl Strategy<Value = Lick> {
                 key: Key::from_fifths(fifths, Mode::Major).unwrap(),
                 tempo_bpm: f64::from(tempo) / 4.0,
                 meter: Meter::new(3, 8).unwrap(),
+                swing: None,
                 tuning: Tuning::default(),
                 capo,
                 steps,

@@ -7,6 +7,7 @@ use doublecheck::lick::beats::Beats;
 use doublecheck::lick::mark::Mark;
 use doublecheck::lick::mark::Move;
 use doublecheck::lick::mark::MoveKind;
+use doublecheck::lick::swing::Swing;
 use doublecheck::theory::fretboard::Fret;
 use doublecheck::theory::fretboard::Tuning;
 use doublecheck::theory::key::Key;
@@ -125,13 +126,17 @@ pub fn any_lick(range: Range) -> impl Strategy<Value = Lick> {
     let meter = meter.prop_map(|(count, unit)| Meter::new(count, unit).unwrap());
     let capo = 0..4 * others as u8 + 1;
     let title = "[ -~\t\r\né♯]{1,20}".prop_filter("no title", |title| !title.trim().is_empty());
-    (title, key, 10.0f64..400.0, meter, tuning, capo)
-        .prop_flat_map(move |(title, key, tempo_bpm, meter, tuning, capo)| {
+    let swing = prop::option::of((1u8..=100, 1u8..=100));
+    (title, key, 10.0f64..400.0, meter, swing, tuning, capo)
+        .prop_flat_map(move |(title, key, tempo_bpm, meter, swing, tuning, capo)| {
+            let swing = swing.filter(|_| meter.unit <= 4);
+            let swing = swing.and_then(|(first, second)| Swing::new(first, second));
             any_steps(tuning.n_strings(), range).prop_map(move |steps| Lick {
                 title: title.clone(),
                 key,
                 tempo_bpm,
                 meter,
+                swing,
                 tuning: tuning.clone(),
                 capo,
                 steps,

@@ -305,6 +305,43 @@ fn drawn_out_vibrato_is_left_out_and_told() {
 }
 
 /// `fingering`, `fermata` and `staccato` of MusicXML 4.0 have no place in a lick.
+/// `swing` holds `straight`, or `first`, `second` and, if need be, `swing-type` (MusicXML 4.0, its XML Schema).
+#[test]
+fn what_musicxml_says_of_swing_is_taken_or_told() {
+    let lick = embedded().find(|lick| lick.meter.unit == 4).unwrap();
+    let document = musicxml::write(&lick).unwrap();
+    let said = |swing: &str| {
+        let sound = format!("<sound tempo=\"{}\"", lick.tempo_bpm);
+        assert!(document.contains(&format!("{sound}/>")), "{document}");
+        let swing = format!("{sound}><swing>{swing}</swing></sound>");
+        let document = document.replace(&format!("{sound}/>"), &swing);
+        musicxml::read(document.as_bytes()).map(|reading| {
+            let swing = reading.lick.swing.map(|swing| swing.to_string());
+            (
+                swing,
+                reading
+                    .remarks
+                    .into_iter()
+                    .find(|remark| remark.contains("swing") || remark.contains("swung")),
+            )
+        })
+    };
+    assert_eq!(said("<straight/>").unwrap(), (None, None));
+    let ratio = "<first>2</first><second>1</second>";
+    assert_eq!(said(ratio).unwrap(), (Some("2:1".to_owned()), None));
+    let eighths = format!("{ratio}<swing-type>eighth</swing-type>");
+    assert_eq!(said(&eighths).unwrap(), (Some("2:1".to_owned()), None));
+    for (kept, told) in [
+        (format!("{ratio}<swing-type>16th</swing-type>"), "a lick knows no swung sixteenths"),
+        ("<first>1</first><second>3</second>".to_owned(), "a swing of 1:3"),
+    ] {
+        let (swing, remark) = said(&kept).unwrap();
+        assert_eq!(swing, None, "{kept}");
+        assert!(remark.as_ref().is_some_and(|remark| remark.contains(told)), "{kept}: {remark:?}");
+    }
+    assert!(said("<first>two</first><second>1</second>").is_err());
+}
+
 #[test]
 fn signs_of_musicxml_without_a_place_in_a_lick_are_told() {
     let document = musicxml::write(&embedded().next().unwrap()).unwrap();

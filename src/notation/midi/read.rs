@@ -324,6 +324,7 @@ impl Head {
             key: key.unwrap_or_else(|| Key::from_fifths(0, Mode::Major).expect("no sharps")),
             tempo_bpm: tempo.unwrap_or(120.0),
             meter: meter.unwrap_or_else(|| Meter::new(4, 4).expect("a metre")),
+            swing: None,
             tuning: Tuning::default(),
             capo: 0,
             steps: Vec::new(),

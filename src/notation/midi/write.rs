@@ -24,6 +24,7 @@ use crate::notation::ticks::Division;
 use crate::notation::ticks::Sound;
 use crate::notation::ticks::moves;
 use crate::notation::ticks::sounds;
+use crate::notation::ticks::written_out;
 use crate::theory::key::Mode;
 use crate::theory::note::MidiNote;
 
@@ -82,6 +83,7 @@ enum Action {
 
 /// The lick as a Standard MIDI File.
 pub fn write(lick: &Lick, options: &Options) -> Vec<u8> {
+    let lick = &written_out(lick);
     let (division, scale) = scale(lick);
     let per_quarter = scale.to;
     let beat = per_quarter * 4 / u64::from(lick.meter.unit);
@@ -315,7 +317,8 @@ pub fn losses(lick: &Lick) -> Vec<String> {
         "MIDI has only major and minor keys: only the signature of the key is kept",
     );
     tell(lick.capo > 0, "MIDI has no capo: the notes are kept as they sound");
-    let (division, scale) = scale(lick);
+    tell(lick.swing.is_some(), "MIDI has no swing: the lengths are kept as they sound");
+    let (division, scale) = scale(&written_out(lick));
     tell(
         Division::of(lick).is_none() || !scale.to.is_multiple_of(division.get()),
         "some lengths are too fine for MIDI: rounded to the nearest tick",

@@ -14,6 +14,7 @@ use super::xml::Element;
 use crate::lick::Lick;
 use crate::lick::Meter;
 use crate::lick::check::LAST_CAPO;
+use crate::lick::swing::Swing;
 use crate::notation::MAX_NOTES;
 use crate::notation::MAX_QUARTERS;
 use crate::notation::Reading;
@@ -91,6 +92,8 @@ struct Head {
     key: Option<Key>,
     meter: Option<Meter>,
     tempo: Option<f64>,
+    /// `Some(None)` where even eighths are asked for.
+    swing: Option<Option<Swing>>,
     tuning: BTreeMap<u8, MidiNote>,
     capo: Option<u8>,
     /// Semitones from the written to the sounding pitch.
@@ -185,7 +188,9 @@ impl<'a> Reader<'a> {
             self.remarks.add("", "the part names no tempo from 10 to 400; 90 is taken");
             90.0
         });
-        let mut lick = Lick { title, key, tempo_bpm, meter, tuning, capo, steps: Vec::new() };
+        let swing = head.swing.flatten();
+        let mut lick =
+            Lick { title, key, tempo_bpm, meter, swing, tuning, capo, steps: Vec::new() };
 
         let bar = ticks::bar(division, meter);
         let sounds = self.sounds(notes, &lick, bar)?;
@@ -394,7 +399,11 @@ impl<'a> Reader<'a> {
         place: &str,
     ) -> Result<(), NotationError> {
         let sound = if element.name == "sound" { Some(element) } else { element.child("sound") };
-        let Some(tempo) = sound.and_then(|sound| sound.attribute("tempo")) else { return Ok(()) };
+        let Some(sound) = sound else { return Ok(()) };
+        if let Some(swing) = sound.child("swing") {
+            self.swing(swing, head, place)?;
+        }
+        let Some(tempo) = sound.attribute("tempo") else { return Ok(()) };
         let tempo: f64 = tempo
             .trim()
             .parse()
@@ -403,6 +412,39 @@ impl<'a> Reader<'a> {
             None => head.tempo = Some(tempo),
             Some(first) if first == tempo => {}
             Some(_) => self.remarks.add(place, "a lick has one tempo; the first is kept"),
+        }
+        Ok(())
+    }
+
+    fn swing(
+        &mut self,
+        element: &Element,
+        head: &mut Head,
+        place: &str,
+    ) -> Result<(), NotationError> {
+        let kind = element.child("swing-type").map(|kind| kind.text());
+        let swing = match element.child("straight") {
+            Some(_) => None,
+            None if kind.is_some_and(|kind| kind != "eighth") => {
+                self.remarks.add(place, "a lick knows no swung sixteenths; they are taken as even");
+                return Ok(());
+            }
+            None => {
+                let (first, second) =
+                    (self.child_number(element, "first")?, self.child_number(element, "second")?);
+                let swing = Swing::new(first, second);
+                if swing.is_none() && first != second {
+                    let what =
+                        format!("a swing of {first}:{second}, which no lick has, is taken as even");
+                    self.remarks.add(place, what);
+                }
+                swing
+            }
+        };
+        match head.swing {
+            None => head.swing = Some(swing),
+            Some(first) if first == swing => {}
+            Some(_) => self.remarks.add(place, "a lick has one swing; the first is kept"),
         }
         Ok(())
     }

@@ -183,10 +183,21 @@ impl<'a> Staff<'a> {
         let mark = Element::new("metronome")
             .text_child("beat-unit", "quarter")
             .text_child("per-minute", tempo);
-        Element::new("direction")
+        let mut sound = Element::new("sound").with("tempo", tempo);
+        let mut direction = Element::new("direction")
             .with("placement", "above")
-            .add(Element::new("direction-type").add(mark))
-            .add(Element::new("sound").with("tempo", tempo))
+            .add(Element::new("direction-type").add(mark));
+        if let Some(swing) = self.lick.swing {
+            let words = Element::new("words").holding(format!("Swing {swing}"));
+            direction = direction.add(Element::new("direction-type").add(words));
+            sound = sound.add(
+                Element::new("swing")
+                    .text_child("first", swing.first())
+                    .text_child("second", swing.second())
+                    .text_child("swing-type", "eighth"),
+            );
+        }
+        direction.add(sound)
     }
 
     /// Writes one step, cut where a move begins and at every bar line.

@@ -10,7 +10,7 @@ use crate::theory::fretboard::Tuning;
 use crate::theory::spelling::NoteName;
 
 /// Headings that are read, in small letters.
-const HEADINGS: [&str; 6] = ["title", "key", "tempo", "meter", "tuning", "capo"];
+const HEADINGS: [&str; 7] = ["title", "key", "tempo", "meter", "swing", "tuning", "capo"];
 
 /// Signs that a line of tab may hold beside digits.
 const LETTERS: &str = "|-hHpPsS/\\b^<>()=xXrtT~vV";

@@ -16,6 +16,7 @@ use crate::lick::check::LAST_CAPO;
 use crate::lick::mark::Mark;
 use crate::lick::mark::Move;
 use crate::lick::mark::MoveKind;
+use crate::lick::swing::Swing;
 use crate::notation::MAX_NOTES;
 use crate::notation::Reading;
 use crate::notation::error::NotationError;
@@ -106,6 +107,15 @@ fn head(page: &Page, remarks: &mut Remarks) -> Result<Lick, NotationError> {
         }
         None => None,
     };
+    let swing = match get("swing") {
+        Some((line, swing)) => {
+            let found = swing.parse::<Swing>().ok();
+            Some(found.ok_or_else(|| {
+                wrong(line, format!("{swing:?} is no swing above 1:1 and below 3:1"))
+            })?)
+        }
+        None => None,
+    };
     let tuning = match get("tuning") {
         Some((line, names)) => {
             let open: Option<Vec<MidiNote>> = names
@@ -144,6 +154,7 @@ fn head(page: &Page, remarks: &mut Remarks) -> Result<Lick, NotationError> {
         key: key.unwrap_or_else(|| Key::from_fifths(0, Mode::Major).expect("no sharps")),
         tempo_bpm: tempo.unwrap_or(90.0),
         meter: meter.unwrap_or_else(|| Meter::new(4, 4).expect("a metre")),
+        swing,
         tuning: tuning.unwrap_or_default(),
         capo,
         steps: Vec::new(),

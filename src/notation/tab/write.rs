@@ -60,14 +60,17 @@ pub fn write(lick: &Lick) -> Result<String, NotationError> {
 fn heading(lick: &Lick) -> String {
     let open: Vec<_> = lick.open_names().iter().map(ToString::to_string).collect();
     let mut text = format!(
-        "Title: {}\nKey: {}\nTempo: {}\nMeter: {}/{}\nTuning: {}\n",
+        "Title: {}\nKey: {}\nTempo: {}\nMeter: {}/{}\n",
         lick.title.replace(char::is_control, " "),
         lick.key,
         lick.tempo_bpm,
         lick.meter.count,
         lick.meter.unit,
-        open.join(" "),
     );
+    if let Some(swing) = lick.swing {
+        text += &format!("Swing: {swing}\n");
+    }
+    text += &format!("Tuning: {}\n", open.join(" "));
     if lick.capo > 0 {
         text += &format!("Capo: {}\n", lick.capo);
     }

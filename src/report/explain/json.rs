@@ -40,6 +40,7 @@ pub fn json(out: &mut impl Write, lick: &Lick, explanation: &Explanation) -> io:
             key: lick.key.to_string(),
             tempo_bpm: lick.tempo_bpm,
             meter: format!("{}/{}", lick.meter.count, lick.meter.unit),
+            swing: lick.swing.map(|swing| swing.to_string()),
             tuning: lick.open_names().iter().map(ToString::to_string).collect(),
             capo: lick.capo,
             steps: steps
@@ -68,6 +69,8 @@ struct Document<'a> {
     key: String,
     tempo_bpm: f64,
     meter: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    swing: Option<String>,
     tuning: Vec<String>,
     capo: u8,
     steps: Vec<Step>,

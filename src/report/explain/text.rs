@@ -47,11 +47,12 @@ fn heading(out: &mut impl Write, lick: &Lick) -> io::Result<()> {
     let open: Vec<_> = lick.open_names().iter().map(ToString::to_string).collect();
     write!(
         out,
-        "{}, {} quarter notes a minute, {}/{}, tuned {}",
+        "{}, {} quarter notes a minute, {}/{}{}, tuned {}",
         lick.key,
         lick.tempo_bpm,
         lick.meter.count,
         lick.meter.unit,
+        lick.swing.map_or(String::new(), |swing| format!(", eighths swung {swing}")),
         open.join(" ")
     )?;
     match lick.capo {

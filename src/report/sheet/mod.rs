@@ -82,7 +82,9 @@ pub fn sheet(lick: &Lick, reference: Reference) -> String {
                 }
                 p {
                     (lick.key) ", " (lick.tempo_bpm) " quarter notes a minute, "
-                    (lick.meter.count) "/" (lick.meter.unit) ". Strings from the lowest: "
+                    (lick.meter.count) "/" (lick.meter.unit)
+                    @if let Some(swing) = lick.swing { ", eighths swung " (swing) }
+                    ". Strings from the lowest: "
                     (open.join(" ")) "."
                     @if lick.capo > 0 {
                         " Capo at fret " (lick.capo) "; frets are counted from it."
