@@ -22,6 +22,7 @@ use doublecheck::practice::pass::Told;
 use doublecheck::practice::session::News;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::Finding;
 use doublecheck::practice::verdict::StepJudgement;
 use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
@@ -323,6 +324,59 @@ fn delayed(played: &str, delay: Delay) -> (String, String, Vec<i64>) {
         letters(|step| over.steps.get(step - 1).map(|step| step.verdict)),
         late.map(|ms| (ms / (1000.0 * half_s)).round() as i64).collect(),
     )
+}
+
+/// A step every half a beat, swung so if at all.
+fn eighths(letters: &str, swing: &str) -> Expected {
+    let step = |letter: char| {
+        let (third, first) = DOUBLE_STOPS[letter as usize - 'A' as usize];
+        format!("{{ beats = 0.5, frets = \"x x x {third} x {first}\" }},\n")
+    };
+    let steps: String = letters.chars().map(step).collect();
+    let lick = format!(
+        "title = \"Weir\"\nkey = \"C major\"\ntempo = 96\nmeter = \"4/4\"\n{swing}\nsteps = [\n{steps}]\n"
+    );
+    Lick::parse(&lick, "weir.toml").unwrap().expected()
+}
+
+/// Who swings eighths keeps the tempo and is not late off every beat (common practice), beside a click or not.
+#[test]
+fn eighths_swung_otherwise_than_written_are_told_once() {
+    let letters = "ABCDEFEDCBAB";
+    let [even, swung] = ["", "swing = \"2:1\""].map(|swing| eighths(letters, swing));
+    for (written, played, share) in
+        [(&even, &swung, Some(2.0 / 3.0)), (&swung, &even, Some(0.5)), (&swung, &swung, None)]
+    {
+        let sound = Performance::new(played, &Manner::default());
+        let sound = sound.render(rate(), &Room::noisy(45.0), 11);
+        let samples = [vec![0.0; 24_000], sound, vec![0.0; 168_000]].concat();
+        let alone = judge_take(written, &heard(&samples), &judge::Settings::default());
+        assert!(alone.tempo_bpm.is_some_and(|tempo| (tempo - 96.0).abs() < 0.5), "{alone:?}");
+        let delay = Delay::Measured(0.0);
+        let settings = Settings { pace: Pace::Click, delay, ..Settings::at_leisure(rate()) };
+        let mut session = Session::new(written.clone(), settings);
+        let mut news = Vec::new();
+        session.begin(&mut news);
+        session.click_begins(24_000.0);
+        samples.chunks(480).for_each(|block| session.push(block, &mut news));
+        let beside = news.into_iter().find_map(|news| match news {
+            News::Over(pass) => Some(pass.judgement),
+            _ => None,
+        });
+        for take in [alone, beside.expect("the click ends a pass")] {
+            for step in &take.steps {
+                assert_eq!(step.verdict, Verdict::Right, "{step:?}");
+                assert!(step.timing_ms.is_some_and(|ms| ms.abs() < 12.0), "{step:?}");
+            }
+            let told = match take.findings[..] {
+                [] => None,
+                [Finding::Swung { played, .. }] => Some(played),
+                _ => panic!("{:?}", take.findings),
+            };
+            assert_eq!(told.is_some(), share.is_some(), "{told:?}");
+            assert!((told.unwrap_or(0.0) - share.unwrap_or(0.0)).abs() < 0.01, "{told:?}");
+        }
+    }
 }
 
 /// Right and wrong are the hand's, early and late the click's: a teacher tells them apart (common practice).

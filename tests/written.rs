@@ -88,6 +88,21 @@ fn a_lick_of_double_stops_comes_back_as_it_was() {
     }
 }
 
+/// Eighths that sound long and short by turns are written even (common practice), whether the tempo is known or not.
+#[test]
+fn swung_eighths_are_written_as_such() {
+    let lick = lick::find("loose-gate-shuffle").unwrap();
+    let samples = sound(&lick, &Manner::default());
+    for tempo_bpm in [None, Some(lick.tempo_bpm)] {
+        let Reading { lick: heard, remarks } = written(&samples, known(&lick, tempo_bpm));
+        assert_eq!(heard.swing, lick.swing);
+        assert_eq!(notes(&heard), notes(&lick));
+        assert_eq!(lengths(&heard), lengths(&lick));
+        assert!((heard.tempo_bpm / lick.tempo_bpm - 1.0).abs() < 0.011, "{}", heard.tempo_bpm);
+        assert!(remarks.iter().any(|remark| remark.contains("swing")), "{remarks:?}");
+    }
+}
+
 /// By its sound alone: what is hammered on while another string rings is one step.
 #[test]
 fn hammer_ons_and_pull_offs_belong_to_the_step_before() {

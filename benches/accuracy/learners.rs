@@ -10,6 +10,7 @@ use doublecheck::practice::session::News;
 use doublecheck::practice::session::PassOver;
 use doublecheck::practice::session::Session;
 use doublecheck::practice::session::Settings;
+use doublecheck::practice::verdict::Finding;
 use doublecheck::practice::verdict::StepJudgement;
 use doublecheck::practice::verdict::TakeJudgement;
 use doublecheck::practice::verdict::Verdict;
@@ -28,6 +29,9 @@ use crate::support::cases::Random;
 use crate::support::cases::mix;
 use crate::support::corpus::RATE;
 use crate::support::corpus::Set;
+use crate::support::figures::Target;
+use crate::support::figures::figure;
+use crate::support::figures::percent;
 use crate::support::neck::Place;
 use crate::support::neck::midi;
 use crate::support::neck::ringing;
@@ -67,9 +71,11 @@ enum Learner {
     Teaching,
     /// Plays all of it several times.
     Repeating,
+    /// Swings the eighths, which are written even.
+    Swinging,
 }
 
-const LEARNERS: [Learner; 8] = [
+const LEARNERS: [Learner; 9] = [
     Learner::Straight,
     Learner::Halting,
     Learner::Mending,
@@ -78,7 +84,13 @@ const LEARNERS: [Learner; 8] = [
     Learner::Skipping,
     Learner::Teaching,
     Learner::Repeating,
+    Learner::Swinging,
 ];
+/// The first eighth of a beat as a share of it: 1.5:1 to 2.5:1.
+const SWUNG: [f64; 2] = [0.6, 0.714];
+/// A tempo, and a share of the beat, that are told as near as this are told rightly.
+const TEMPO_WITHIN: f64 = 0.03;
+const SHARE_WITHIN: f64 = 0.02;
 /// So many times.
 const REPEATS: usize = 3;
 
@@ -86,14 +98,39 @@ const REPEATS: usize = 3;
 type Struck = (usize, bool);
 pub type Verdicts = Vec<(bool, Verdict)>;
 
+/// How the time that was kept was told.
+#[derive(Debug, Default)]
+struct Kept {
+    /// Tempo told, by the one that was played.
+    tempo: Option<f64>,
+    /// How swung it was played: 0.5 for even eighths.
+    share: f64,
+    /// … and told.
+    told: Option<f64>,
+}
+
 pub fn measure(plan: &Plan) {
     let sets: &[Set] = if plan.real.is_empty() { &plan.synthetic } else { &plan.real };
     for learner in LEARNERS {
         let run = |(set, i)| outcome(plan, set, learner, &mut Random(9900 + i));
         let all = sets.iter().flat_map(|set| (0..plan.n as u64).map(move |i| (set, i)));
         let all: Vec<_> = all.collect::<Vec<_>>().into_par_iter().filter_map(run).collect();
-        let (checked, shown): (Vec<Verdicts>, Vec<Verdicts>) = all.into_iter().unzip();
+        let (checked, (shown, kept)): (Vec<Verdicts>, (Vec<Verdicts>, Vec<Kept>)) =
+            all.into_iter().map(|(checked, shown, kept)| (checked, (shown, kept))).unzip();
         licks::shares(&format!("{learner:?}, checked"), &checked.concat());
+        if matches!(learner, Learner::Straight | Learner::Swinging) {
+            let figure = |what: &str, so: fn(&Kept) -> bool| {
+                let n = kept.iter().filter(|kept| so(kept)).count();
+                figure(what, percent(n, kept.len()), "%", Target::None);
+            };
+            figure("… tempo told rightly", |kept| {
+                kept.tempo.is_some_and(|tempo| (tempo - 1.0).abs() < TEMPO_WITHIN)
+            });
+            figure("… told swung", |kept| kept.told.is_some());
+            figure("… how swung told rightly", |kept| {
+                (kept.told.unwrap_or(0.5) - kept.share).abs() < SHARE_WITHIN
+            });
+        }
         // A pass is over with its last step: of a lesson it is what is shown, of several the first.
         if !matches!(learner, Learner::Teaching | Learner::Repeating) {
             licks::shares(&format!("{learner:?}, on the screen"), &shown.concat());
@@ -109,7 +146,7 @@ fn order(learner: Learner, random: &mut Random) -> Vec<Struck> {
     let mut run: Vec<Struck> = (0..times * N_STEPS).map(&mut step).collect();
     let at = 2 + random.below(N_STEPS - 4);
     match learner {
-        Learner::Straight | Learner::Halting | Learner::Repeating => run,
+        Learner::Straight | Learner::Halting | Learner::Repeating | Learner::Swinging => run,
         Learner::Mending => {
             let again = |(k, is_wrong): Struck| [is_wrong.then_some((k, true)), Some((k, false))];
             run.into_iter().flat_map(again).flatten().collect()
@@ -128,21 +165,33 @@ fn order(learner: Learner, random: &mut Random) -> Vec<Struck> {
 }
 
 /// Whether the last strike of every step that was struck was wrong, in every pass of several, and the verdicts: of
-/// `check`, and on the screen.
+/// `check`, and on the screen; and what `check` says of tempo and swing.
 fn outcome(
     plan: &Plan,
     set: &Set,
     learner: Learner,
     random: &mut Random,
-) -> Option<(Verdicts, Verdicts)> {
+) -> Option<(Verdicts, Verdicts, Kept)> {
     let asked = Played::new(set, Way::Along, Planted::Gaps, EIGHTH_S, random)?;
     let order = order(learner, random);
-    let (notes, length_s) = strikes(set, &asked.asked, &order, learner, random)?;
+    let eighth_s = EIGHTH_S / random.between(PACE[0], PACE[1]);
+    let share = match learner {
+        Learner::Swinging => random.between(SWUNG[0], SWUNG[1]),
+        _ => 0.5,
+    };
+    let (notes, length_s) = strikes(
+        set,
+        &asked.asked,
+        &order,
+        learner,
+        [share, 1.0 - share].map(|s| 2.0 * s * eighth_s),
+        random,
+    )?;
     let samples = mix(&notes, length_s, set.is_synthetic().then_some(40.0), random);
     let expected = asked.expected(TEMPO_BPM);
     let checked = score::judge(&expected, &samples, plan.rate);
     if learner == Learner::Repeating {
-        return Some((every_pass(&order, checked), Vec::new()));
+        return Some((every_pass(&order, checked), Vec::new(), Kept::default()));
     }
     let session = Session::new(expected.clone(), Settings::at_leisure(plan.rate));
     let (shown, _) = practise(session, None, &samples);
@@ -151,7 +200,12 @@ fn outcome(
         last.iter().map(|(&k, &is_wrong)| (is_wrong, verdict(k))).collect()
     };
     let on_screen = |k| shown.get(&(k + 1)).copied().unwrap_or(Verdict::NotPlayed);
-    Some((of(&|k| checked.steps[k].verdict), of(&on_screen)))
+    let told = checked.findings.iter().find_map(|finding| match finding {
+        Finding::Swung { played, .. } => Some(*played),
+        _ => None,
+    });
+    let kept = Kept { tempo: checked.tempo_bpm.map(|bpm| bpm * eighth_s / 30.0), share, told };
+    Some((of(&|k| checked.steps[k].verdict), of(&on_screen), kept))
 }
 
 /// Whether every strike was wrong, and its verdict; where passes are too few or too many, those that were played
@@ -166,15 +220,16 @@ fn every_pass(order: &[Struck], checked: TakeJudgement) -> Verdicts {
     order.iter().zip(verdicts).map(|(&(_, is_wrong), verdict)| (is_wrong, verdict)).collect()
 }
 
-/// The notes of steps struck in this order, and how long all of it takes.
+/// The notes of steps struck in this order, and how long all of it takes; so long is the first eighth of a beat, and
+/// the second.
 fn strikes<'a>(
     set: &'a Set,
     asked: &[[Place; 2]],
     order: &[Struck],
     learner: Learner,
+    eighths_s: [f64; 2],
     random: &mut Random,
 ) -> Option<(Vec<Placed<'a>>, f64)> {
-    let eighth_s = EIGHTH_S / random.between(PACE[0], PACE[1]);
     let mut at_s = 0.3;
     let mut before = None;
     let mut placed: Vec<(u8, Placed<'a>)> = Vec::new();
@@ -191,7 +246,7 @@ fn strikes<'a>(
         let notes = strum(set, &step, at_s + uneven_s, STRUM_S, random)?;
         placed.extend(step.iter().map(|place| place.0).zip(notes));
         before = Some(k);
-        at_s += eighth_s;
+        at_s += eighths_s[k % 2];
     }
     Some((ringing(placed, RINGS_S), at_s + 2.0))
 }

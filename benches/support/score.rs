@@ -38,6 +38,7 @@ pub fn step(number: usize, start_beats: f64, midi: &[i32]) -> ExpectedStep {
         number,
         start_beats,
         length_beats: 1.0,
+        is_off_beat: start_beats.fract() == 0.5,
         struck,
         held: vec![],
         stages: vec![],
@@ -50,6 +51,7 @@ pub fn lick(steps: Vec<ExpectedStep>, tempo_bpm: f64) -> Expected {
     Expected {
         title: "bench".to_owned(),
         tempo_bpm,
+        swing_share: 0.5,
         open_strings: Tuning::default().strings().collect(),
         steps,
     }

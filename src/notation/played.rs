@@ -26,6 +26,7 @@ use crate::lick::mark::Move;
 use crate::lick::mark::MoveKind;
 use crate::lick::played::Note;
 use crate::lick::played::Strike;
+use crate::lick::swing::Swing;
 use crate::theory::fretboard::Fret;
 use crate::theory::fretboard::Tuning;
 use crate::theory::key::Key;
@@ -70,8 +71,21 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
     let grid = known.grid.unwrap_or(GRID);
     let gaps_s: Vec<f64> =
         strikes.windows(2).map(|pair| pair[1].start_s - pair[0].start_s).collect();
-    let tempo_bpm = known.tempo_bpm.unwrap_or_else(|| guessed_tempo(&gaps_s, grid, &mut remarks));
+    let known_s = known.tempo_bpm.map(|tempo_bpm| 60.0 / tempo_bpm);
+    let told_s = known_s.or_else(|| rhythm::beat_s(&gaps_s, grid));
+    let even =
+        told_s.and_then(|beat_s| rhythm::straightened(&gaps_s, beat_s, known_s.is_some(), grid));
+    let swing = even.is_some().then(|| Swing::new(2, 1)).flatten();
+    let (gaps_s, told_s) = match even {
+        Some((even_s, beat_s)) => (even_s, Some(beat_s)),
+        None => (gaps_s, told_s),
+    };
+    let tempo_bpm = known.tempo_bpm.unwrap_or_else(|| guessed_tempo(told_s, &mut remarks));
     let beat_s = 60.0 / tempo_bpm;
+    if swing.is_some() {
+        remarks
+            .add("", "the eighths, long and short by turns, are written even with swing = \"2:1\"");
+    }
     if let Some(other_s) = rhythm::better_beat_s(&gaps_s, beat_s, grid) {
         let other = (60.0 / other_s).round();
         remarks.add("", format!("the strikes fit a tempo of {other} better than {tempo_bpm}"));
@@ -86,6 +100,7 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
         key,
         tempo_bpm,
         meter: Meter::new(4, 4).expect("a metre"),
+        swing,
         tuning: Tuning::default(),
         capo: known.capo,
         steps: Vec::new(),
@@ -141,9 +156,9 @@ pub fn write(strikes: &[Strike], known: &Known) -> Result<Reading, NotationError
     checked(lick, remarks)
 }
 
-/// To a whole beat a minute.
-fn guessed_tempo(gaps_s: &[f64], grid: u64, remarks: &mut Remarks) -> f64 {
-    let Some(beat_s) = rhythm::beat_s(gaps_s, grid) else {
+/// To a whole beat a minute, if there are gaps that tell one.
+fn guessed_tempo(beat_s: Option<f64>, remarks: &mut Remarks) -> f64 {
+    let Some(beat_s) = beat_s else {
         remarks.add("", "one strike has no tempo; 90 is taken");
         return 90.0;
     };

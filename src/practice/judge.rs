@@ -27,6 +27,8 @@ use super::strum::Strum;
 use super::timing::Struck;
 use super::timing::beat_s;
 use super::timing::lateness_ms;
+use super::timing::swing_share;
+use super::timing::swung;
 use super::verdict::Finding;
 use super::verdict::PassJudgement;
 use super::verdict::StepJudgement;
@@ -73,6 +75,9 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
     if is_lost {
         doubt_all(&mut pass.steps, "most of the recording is lost");
     }
+    let mut findings = findings(&take, &placement, is_lost);
+    let written = expected.swing_share;
+    findings.extend(pass.swing_share.map(|played| Finding::Swung { played, written }));
     TakeJudgement {
         duration_s,
         pass: pass.number,
@@ -80,7 +85,7 @@ pub fn judge_take(expected: &Expected, take: &Take, settings: &Settings) -> Take
         tempo_bpm: pass.tempo_bpm,
         other_passes: (0..passes).filter(|&i| i != judged).map(|i| judge.pass(i)).collect(),
         unmatched: judge.unmatched(judged),
-        findings: findings(&take, &placement, is_lost),
+        findings,
     }
 }
 
@@ -108,13 +113,16 @@ impl Judge<'_> {
             .steps
             .iter()
             .zip(&judged)
-            .filter_map(|(step, s)| Some(Struck { beats: step.start_beats, at_s: s.start_s? }))
+            .filter_map(|(step, s)| Some(Struck::new(step, s.start_s?)))
             .collect();
         // Of another lick neither tempo nor timing means anything.
         let tempo_s = beat_s(&struck, written_s).filter(|_| !placement.is_foreign);
+        let written_share = self.expected.swing_share;
+        let swing_share = tempo_s.and_then(|beat_s| swing_share(&struck, written_share, beat_s));
         if !placement.is_foreign {
             let played = judged.iter_mut().filter(|s| s.start_s.is_some());
-            let late_ms = lateness_ms(&struck, written_s);
+            let share = swing_share.unwrap_or(written_share);
+            let late_ms = lateness_ms(&swung(&struck, written_share, share), written_s);
             played.zip(late_ms).for_each(|(s, late_ms)| s.timing_ms = late_ms);
         }
         let beat_s = tempo_s.unwrap_or(written_s);
@@ -134,7 +142,7 @@ impl Judge<'_> {
         }
         tell_strings(&mut judged, &self.expected.open_strings);
         let tempo_bpm = tempo_s.map(|beat| 60.0 / beat);
-        PassJudgement { number: pass + 1, steps: judged, tempo_bpm }
+        PassJudgement { number: pass + 1, steps: judged, tempo_bpm, swing_share }
     }
 
     /// What strike `i` is to the step that it was given to.

@@ -238,9 +238,7 @@ impl Table<'_> {
     /// The steps that `places` gives strikes to.
     fn struck(&self, places: &[Place]) -> Vec<Struck> {
         let struck = |(i, place): (usize, &Place)| match *place {
-            Place::Step(j) => {
-                Some(Struck { beats: self.steps[j].start_beats, at_s: self.second(i) })
-            }
+            Place::Step(j) => Some(Struck::new(self.steps[j], self.second(i))),
             Place::StageOf(_) | Place::Nothing => None,
         };
         places.iter().enumerate().filter_map(struck).collect()

@@ -342,6 +342,16 @@ impl Session {
             for step in &mut judgement.steps {
                 step.timing_ms = step.start_s.and_then(|start_s| pass.late_ms(step.step, start_s));
             }
+            let swung = judgement.findings.iter().find_map(|finding| match finding {
+                Finding::Swung { played, written } => Some(played - written),
+                _ => None,
+            });
+            let swung_ms = 1000.0 * pass.manner().beat_s * swung.unwrap_or(0.0);
+            let off_beats = self.expected.steps.iter().filter(|step| step.is_off_beat);
+            let off_beats: Vec<usize> = off_beats.map(|step| step.number).collect();
+            for step in judgement.steps.iter_mut().filter(|s| off_beats.contains(&s.step)) {
+                step.timing_ms = step.timing_ms.map(|late_ms| late_ms - swung_ms);
+            }
             if !judgement.findings.contains(&Finding::AnotherLick) {
                 let late_ms: Vec<f64> =
                     judgement.steps.iter().filter_map(|step| step.timing_ms).collect();

@@ -127,6 +127,8 @@ pub struct PassJudgement {
     pub steps: Vec<StepJudgement>,
     /// Tempo it was played at, in quarter notes a minute, where it can be told.
     pub tempo_bpm: Option<f64>,
+    /// The first eighth of a beat as a share of it, where they were swung otherwise than written.
+    pub swing_share: Option<f64>,
 }
 
 /// Something about the recording as a whole, told once.
@@ -168,6 +170,13 @@ pub enum Finding {
     Clipped {
         /// Share of the recording, 0–1.
         share: f64,
+    },
+    /// Eighths were swung otherwise than written, the first of a beat being so much of it. Timing is told against it.
+    Swung {
+        /// As they were played, a share of 0.5 or more.
+        played: f64,
+        /// As they are written: 0.5 for even ones.
+        written: f64,
     },
     /// Beside a click: nearly every strike was late, in the middle by so much (negative: early).
     LateThroughout {

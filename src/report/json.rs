@@ -330,6 +330,10 @@ fn told(finding: &Finding) -> Told<'_> {
             told.finding = "clipped";
             told.share = Some((share * 1e6).round() / 1e6);
         }
+        Finding::Swung { played, .. } => {
+            told.finding = "swung";
+            told.share = Some(thousandths(*played));
+        }
         Finding::LateThroughout { late_ms, .. } => {
             told.finding = "late throughout";
             told.late_ms = Some(tenths(*late_ms));
@@ -458,7 +462,8 @@ mod tests {
         if let Ok(take) = &mut report.outcome {
             let steps = take.steps.clone();
             take.pass = 2;
-            take.other_passes = vec![PassJudgement { number: 1, steps, tempo_bpm: Some(71.26) }];
+            take.other_passes =
+                vec![PassJudgement { number: 1, steps, tempo_bpm: Some(71.26), swing_share: None }];
             take.unmatched[0].pass = Some(1);
         }
         let document = written(&[report]);

@@ -122,7 +122,10 @@ pub fn pass_line(over: &PassOver) -> String {
 /// How a pass was beside the click, in a sentence, if there is something to say.
 pub fn lateness_of(over: &PassOver) -> impl Iterator<Item = String> {
     let is_lateness = |finding: &&Finding| {
-        matches!(finding, Finding::LateThroughout { .. } | Finding::Drifted { .. })
+        matches!(
+            finding,
+            Finding::Swung { .. } | Finding::LateThroughout { .. } | Finding::Drifted { .. }
+        )
     };
     over.judgement.findings.iter().filter(is_lateness).map(super::finding)
 }

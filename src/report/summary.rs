@@ -22,6 +22,12 @@ const MOST_LISTED: usize = 4;
 /// fast sequence).
 const NOTICED_MS: f64 = 6.0;
 
+/// Eighths in a ratio below this are called even: 1.2:1 is what is told at least.
+const EVEN_RATIO: f64 = 1.15;
+
+/// Ways to swing that are written (common practice).
+const SWINGS: [(&str, f64); 3] = [("3:2", 1.5), ("2:1", 2.0), ("5:2", 2.5)];
+
 /// What is this near to half beats is told in them, in half beats.
 const NEAR_HALF: f64 = 0.2;
 
@@ -218,6 +224,7 @@ pub fn finding(finding: &Finding) -> String {
             "The recording is clipped ({} of it at full scale): record it at a lower level.",
             percent(*share)
         ),
+        Finding::Swung { played, written } => swung(*played, *written),
         Finding::LateThroughout { late_ms, late_beats } => late_throughout(*late_ms, *late_beats),
         Finding::Drifted { later_ms } => {
             let (what, way) = match *later_ms < 0.0 {
@@ -234,6 +241,24 @@ pub fn finding(finding: &Finding) -> String {
             format!("{:.0} ms of sound are missing at {start_s:.1} s.", length_s * 1000.0)
         }
     }
+}
+
+/// Shares of the beat as ratios of the first eighth to the second.
+fn swung(played: f64, written: f64) -> String {
+    let told = |share: f64| match share / (1.0 - share) {
+        ratio if ratio < EVEN_RATIO => "even".to_owned(),
+        ratio => format!("swung about {}:1", format!("{ratio:.1}").trim_end_matches(".0")),
+    };
+    let meant = if written > 0.5 {
+        String::new()
+    } else {
+        let away = |ratio: f64| (ratio / (1.0 + ratio) - played).abs();
+        let nearest = SWINGS.into_iter().min_by(|a, b| away(a.1).total_cmp(&away(b.1)));
+        let (nearest, _) = nearest.expect("there are some");
+        format!(" If it was meant so, put swing = \"{nearest}\" into the lick.")
+    };
+    let (played, written) = (told(played), told(written).replace("about ", ""));
+    format!("Eighths were {played}, written {written}; the timing is told against that.{meant}")
 }
 
 /// In beats where it is near to half beats: who is off by these has come in at another place.
@@ -328,6 +353,20 @@ mod tests {
         assert_eq!(told(-1010.0, -1.52), "About 1 and a half beats early throughout.");
         let rushed = finding(&Finding::Drifted { later_ms: -165.0 });
         assert_eq!(rushed, "Rushed: about 165 ms earlier at the end than at the beginning.");
+    }
+
+    #[test]
+    fn swing_reads_as_a_ratio_and_how_to_write_it() {
+        let told = |played: f64, written: f64| finding(&Finding::Swung { played, written });
+        assert_eq!(
+            told(0.66, 0.5),
+            "Eighths were swung about 1.9:1, written even; the timing is told against that. If it was meant so, \
+             put swing = \"2:1\" into the lick."
+        );
+        assert_eq!(
+            told(0.51, 2.0 / 3.0),
+            "Eighths were even, written swung 2:1; the timing is told against that."
+        );
     }
 
     #[test]

@@ -33,6 +33,9 @@ const SIMPLE: u64 = 4;
 /// … but for this share: nobody knows a tempo to the beat.
 const AKIN: f64 = 0.05;
 
+/// So many eighths off the beat are swung, not struck late by chance.
+const MIN_SWUNG: usize = 4;
+
 /// Longer gaps are pauses, which tell no tempo, in beats.
 pub(super) const PAUSE_BEATS: u64 = 8;
 /// Lengths are looked for within so many parts of the grid of what was played.
@@ -58,6 +61,38 @@ pub(super) fn beat_s(gaps_s: &[f64], grid: u64) -> Option<f64> {
     let (all_s, parts) =
         gaps.fold((0.0, 0), |(s, parts), (gap_s, length)| (s + gap_s, parts + length));
     Some(if parts > 0 { all_s * grid as f64 / parts as f64 } else { 60.0 / bpm })
+}
+
+/// The gaps as they would be were their eighths even, and seconds a beat, where strikes are on beats or two thirds through
+/// them throughout, as eighths swung 2:1 are; a beat is one of `beat_s` if that `is_known`, else one of three parts of
+/// which two make a length and one.
+///
+/// Quarters and eighths by turns sound the same, but cross beats with every other strike, which is rare in 4/4.
+pub(super) fn straightened(
+    gaps_s: &[f64],
+    beat_s: f64,
+    is_known: bool,
+    grid: u64,
+) -> Option<(Vec<f64>, f64)> {
+    let starts = lengths(gaps_s, beat_s, grid).0.into_iter().scan(0, |at, length| {
+        *at += length;
+        Some(*at)
+    });
+    let starts: Vec<u64> = starts.collect();
+    let periods = [grid, grid * 3 / 2, grid * 3 / 4];
+    let periods = periods.into_iter().take(if is_known { 1 } else { periods.len() });
+    let period = periods.filter(|period| period.is_multiple_of(3)).find(|period| {
+        let part = |start: &u64| start % period;
+        let swung = starts.iter().filter(|start| part(start) == period / 3 * 2).count();
+        let on_beats = starts.iter().filter(|start| part(start) == 0).count();
+        swung >= MIN_SWUNG && swung + on_beats == starts.len()
+    })?;
+    let beat_s = beat_s * period as f64 / grid as f64;
+    let late_s = |start: u64| if start.is_multiple_of(period) { 0.0 } else { beat_s / 6.0 };
+    let befores = [0].into_iter().chain(starts.iter().copied());
+    let even = gaps_s.iter().zip(befores).zip(&starts);
+    let even = even.map(|((gap_s, before), &start)| gap_s + late_s(before) - late_s(start));
+    Some((even.collect(), beat_s))
 }
 
 /// Seconds a beat of a tempo that the gaps fit much better than `known_s`, if there is one that is no simple multiple of
@@ -180,6 +215,38 @@ mod tests {
                 let told: Vec<f64> = lengths.iter().map(|length| length / octave).collect();
                 assert_eq!(told, beats, "{bpm}: told as {tempo}");
                 assert!((tempo / bpm / octave - 1.0).abs() < 0.03, "{bpm}: {tempo}");
+            }
+        }
+    }
+
+    /// Swung 2:1 the second eighth of a beat comes with the third of a triplet (common practice).
+    #[test]
+    fn swung_eighths_are_told_from_other_lengths() {
+        let swung = |beats: &[f64], bpm: f64, is_known: bool| {
+            let gaps_s: Vec<f64> = beats.iter().map(|length| length * 60.0 / bpm).collect();
+            let beat_s = match is_known {
+                true => 60.0 / bpm,
+                false => beat_s(&gaps_s, 12).expect("gaps"),
+            };
+            straightened(&gaps_s, beat_s, is_known, 12)
+        };
+        let (long, short) = (2.0 / 3.0, 1.0 / 3.0);
+        let shuffle = [long, short, long, short, 1.0, long, short, long, short, 2.0];
+        for bpm in [60.0, 72.0, 96.0, 120.0, 138.0] {
+            for is_known in [false, true] {
+                let (even_s, beat_s) = swung(&shuffle, bpm, is_known).expect("swung");
+                assert!((60.0 / beat_s / bpm - 1.0).abs() < 0.01, "{bpm}: {}", 60.0 / beat_s);
+                let told = lengths(&even_s, beat_s, 12).0;
+                assert_eq!(told, [6, 6, 6, 6, 12, 6, 6, 6, 6, 24], "{bpm}");
+            }
+            for beats in [
+                &[0.5; 12][..],
+                &[1.0, 0.5, 0.5, 1.0, 0.5, 0.5, 1.0, 1.0, 2.0],
+                &[1.5, 0.5, 1.5, 0.5, 1.5, 0.5, 1.5, 0.5],
+                &[short, short, short, 1.0, short, short, short, 1.0],
+                &[long, short, 1.0, long, short, 1.0, 1.0],
+            ] {
+                assert_eq!(swung(beats, bpm, false), None, "{beats:?} at {bpm}");
             }
         }
     }
