@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::Common;
+use super::drawn::Drawn;
 use super::exit::Failure;
 use super::exit::Outcome;
 use super::kept;
@@ -26,6 +27,7 @@ use crate::report::Page;
 use crate::report::TakeReport;
 use crate::report::Unjudged;
 use crate::report::json;
+use crate::report::sheet::judged;
 use crate::report::tally::Tally;
 use crate::report::text;
 use crate::units::Cents;
@@ -52,7 +54,7 @@ pub struct Args {
 }
 
 /// Options of every command that judges takes.
-#[derive(Debug, Clone, Copy, clap::Args)]
+#[derive(Debug, Clone, clap::Args)]
 pub struct Judging {
     /// How far off a right note may be and still count as in tune, in cents
     #[arg(long, value_name = "CENTS", default_value = "10", value_parser = cents)]
@@ -62,6 +64,9 @@ pub struct Judging {
     /// one take the one that is shown counts
     #[arg(long)]
     pub fail_on_fault: bool,
+    /// Whether a page is drawn.
+    #[command(flatten)]
+    pub drawn: Drawn,
 }
 
 /// Runs the command.
@@ -71,6 +76,7 @@ pub struct Judging {
 /// recording that cannot be judged, told after the others have been.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let lick = lick::find(&args.lick)?;
+    args.judging.drawn.may_be_written()?;
     read_once(&args.recordings)?;
     let expected = lick.expected();
     let progress = Progress::new();
@@ -91,11 +97,14 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if !args.no_history && !common.json && args.pass.is_none() {
         kept::keep(&page, &takes);
     }
+    if takes.iter().any(|take| take.outcome.is_ok()) {
+        args.judging.drawn.save(|| judged(&lick, &page, &takes))?;
+    }
     let failures = takes.iter().filter_map(|take| take.outcome.as_ref().err());
     let failures = failures.map(|why| Failure::new(&why.error, &why.hint)).collect();
     match Failure::of_recordings(failures, takes.len()) {
         Some(failure) => Err(failure),
-        None => Ok(outcome(&takes, args.judging)),
+        None => Ok(outcome(&takes, &args.judging)),
     }
 }
 
@@ -156,7 +165,7 @@ pub(super) fn print(page: &Page, takes: &[TakeReport], common: &Common) -> Resul
 
 /// A fault counts only if somebody asked; that there is no take at all, for nothing was played, is one
 /// like a take in which nothing was, or nothing was heard.
-pub(super) fn outcome(takes: &[TakeReport], judging: Judging) -> Outcome {
+pub(super) fn outcome(takes: &[TakeReport], judging: &Judging) -> Outcome {
     let judged = takes.iter().filter_map(|take| take.outcome.as_ref().ok());
     let is_fault = |take: &TakeJudgement| {
         let nothing_heard = take.steps.iter().all(|step| step.start_s.is_none());

@@ -19,6 +19,7 @@ use crate::practice::verdict::Finding;
 use crate::report::Page;
 use crate::report::TakeReport;
 use crate::report::json;
+use crate::report::sheet::judged;
 use crate::report::text;
 use crate::synth::Noise;
 use crate::synth::PluckedNote;
@@ -68,6 +69,7 @@ pub struct Args {
 /// Standard output that cannot be written to.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let lick = Lick::parse(LICK, "embedded lick")?;
+    args.judging.drawn.may_be_written()?;
     let expected = lick.expected();
     let judgement = check::judge(&expected, listen(&expected, common.a4), None, common);
     let take = TakeReport { recording: "embedded take".to_owned(), outcome: Ok(judgement) };
@@ -80,7 +82,8 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
             text::check(out, &page, &takes, look)
         }),
     }?;
-    Ok(check::outcome(&takes, args.judging))
+    args.judging.drawn.save(|| judged(&lick, &page, &takes))?;
+    Ok(check::outcome(&takes, &args.judging))
 }
 
 fn introduce(out: &mut impl Write) -> io::Result<()> {

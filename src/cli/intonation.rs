@@ -69,7 +69,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if args.plucks.is_some() && !args.recordings.is_empty() {
         return Err(for_live_only("--plucks"));
     }
-    args.guitar.page_may_be_written()?;
+    args.guitar.drawn.may_be_written()?;
     let (tuning, key) = args.guitar.strings()?;
     let strings = chosen(&args.strings, &tuning)?;
     match args.frets {
@@ -117,7 +117,7 @@ fn compare(
             check.push(pluck);
         })?;
     }
-    args.guitar.save_page(|| report::intonation::page(&check, key))?;
+    args.guitar.drawn.save(|| report::intonation::page(&check, key))?;
     match common.json {
         true => output::print(|out| report::intonation::json(out, &check, key)),
         false => output::print_text(|out, _| report::intonation::text(out, &check, key)),
@@ -168,7 +168,7 @@ fn map_neck(
             map.push(pluck);
         })?;
     }
-    args.guitar.save_page(|| report::neck::page(&map, args.scale_mm, key))?;
+    args.guitar.drawn.save(|| report::neck::page(&map, args.scale_mm, key))?;
     match common.json {
         true => output::print(|out| report::neck::json(out, &map, args.scale_mm)),
         false => output::print_text(|out, look| {

@@ -5,6 +5,7 @@ pub mod check;
 pub mod convert;
 pub mod demo;
 pub mod devices;
+mod drawn;
 pub mod exit;
 pub mod explain;
 pub mod history;

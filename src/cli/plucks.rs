@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use super::devices::Listening;
+use super::drawn::Drawn;
 use super::exit::Failure;
 use super::output;
-use super::output::Existing;
 use super::recording::Channel;
 use super::recording::Progress;
 use super::recording::feed;
@@ -36,12 +36,9 @@ pub struct Guitar {
     /// How far off may still be called good, in cents
     #[arg(long, value_name = "CENTS", default_value = "2", value_parser = tolerance)]
     pub tolerance: Cents,
-    /// Draw the result on a page of its own (HTML), to look at or to print
-    #[arg(long, value_name = "FILE")]
-    report: Option<PathBuf>,
-    /// Write over a page that is there
-    #[arg(long)]
-    force: bool,
+    /// Whether a page is drawn.
+    #[command(flatten)]
+    pub drawn: Drawn,
     /// When listening live, keep what was played in this file (WAV)
     #[arg(long, value_name = "FILE")]
     keep: Option<PathBuf>,
@@ -81,17 +78,6 @@ impl Guitar {
             return Ok((tuning, Some(lick.key)));
         }
         Ok((self.tuning.clone().unwrap_or_default(), None))
-    }
-
-    /// Asks before anybody plays whether the page can be written afterwards.
-    ///
-    /// # Errors
-    /// The file is there already, or its name is that of another kind.
-    pub fn page_may_be_written(&self) -> Result<(), Failure> {
-        self.report.as_deref().map_or(Ok(()), |path| {
-            output::names_a_page(path)?;
-            Existing::unless(self.force).allows(path)
-        })
     }
 
     /// Listens to the recordings one after the other, and gives what kept it from listening to some.
@@ -143,17 +129,6 @@ impl Guitar {
             Some(failure) if !some => Err(failure),
             failure => Ok(failure),
         }
-    }
-
-    /// Writes the page, if one was asked for.
-    ///
-    /// # Errors
-    /// The file is there already, or cannot be written.
-    pub fn save_page(&self, page: impl FnOnce() -> String) -> Result<(), Failure> {
-        let Some(path) = &self.report else { return Ok(()) };
-        output::save(path, page().as_bytes(), Existing::unless(self.force))?;
-        output::tell(&format!("{} written; a browser shows and prints it", path.display()));
-        Ok(())
     }
 
     /// Listens to the sound card until `on_pluck` has heard all, or the player interrupts; `ask` says what

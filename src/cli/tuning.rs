@@ -39,7 +39,7 @@ pub struct Args {
 /// # Errors
 /// Whatever keeps the job from being done, with the way out.
 pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
-    args.guitar.page_may_be_written()?;
+    args.guitar.drawn.may_be_written()?;
     let (tuning, key) = args.guitar.strings()?;
     let reference = common.a4;
     let open: Vec<_> = tuning.strings().map(|(_, note)| reference.frequency(note)).collect();
@@ -63,7 +63,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
             })?;
         }
     }
-    args.guitar.save_page(|| tuning::page(&check, key))?;
+    args.guitar.drawn.save(|| tuning::page(&check, key))?;
     match common.json {
         true => output::print(|out| tuning::json(out, &check, key)),
         false => output::print_text(|out, _| tuning::text(out, &check, key)),

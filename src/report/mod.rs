@@ -6,6 +6,7 @@
 pub mod columns;
 pub mod explain;
 pub mod history;
+mod html;
 pub mod intonation;
 pub mod json;
 pub mod listen;

@@ -3,10 +3,10 @@
 //! **Conventions.** HTML 5 with drawings in SVG 1.1; no script, no outside file; black on white, so
 //! that nothing is told by colour.
 
-use maud::DOCTYPE;
 use maud::Markup;
-use maud::PreEscaped;
 use maud::html;
+
+use super::html;
 
 const STYLE: &str = "
 @page { margin: 14mm 15mm; }
@@ -52,19 +52,7 @@ pub struct Course {
 
 /// A whole page around `body`.
 pub fn page(title: &str, body: &Markup) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body { h1 { (title) } (body) }
-        }
-    }
-    .into_string()
+    html::page(title, STYLE, &html! { h1 { (title) } (body) })
 }
 
 /// Half the width of a scale that takes `values`, and the distance of its marks, in cents.

@@ -49,7 +49,8 @@ const VERDICT: usize = 5;
 const STEP: usize = 0;
 const TIMING: usize = 4;
 
-const HEADS: [&str; 6] = ["step", "tab", "asked for", "heard (cents)", "timing", "verdict"];
+pub(super) const HEADS: [&str; 6] =
+    ["step", "tab", "asked for", "heard (cents)", "timing", "verdict"];
 
 /// Writes the reports of all takes, and several once more beside each other; those that could not be judged are
 /// left out.

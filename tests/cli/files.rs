@@ -100,6 +100,8 @@ fn a_file_that_is_there_is_told_in_the_same_words_everywhere() {
         &["render", "lick.toml", "--midi", "-o", "there.mid"],
         &["tuning", "take.wav", "--report", "there.html"],
         &["intonation", "take.wav", "--report", "there.html"],
+        &["check", "lick.toml", "take.wav", "--report", "there.html"],
+        &["demo", "--report", "there.html"],
         // Before listening: nobody plays for nothing, and the sound card is not even asked for.
         &["tuning", "--report", "there.html"],
         &["intonation", "--report", "there.html"],
@@ -126,6 +128,7 @@ fn a_folder_that_is_not_there_is_told_in_the_same_words_everywhere() {
         (&["tuning", "take.wav", "--report", "nowhere/out.html"], "nowhere/out.html"),
         (&["tuning", "--report", "nowhere/out.html"], "nowhere/out.html"),
         (&["intonation", "--report", "take.wav/out.html"], "take.wav/out.html"),
+        (&["check", "lick.toml", "take.wav", "--report", "nowhere/out.html"], "nowhere/out.html"),
     ] {
         let run = desk.run(arguments);
         run.refused(&[&format!("{path}: there is no such folder"), "make the folder first"]);
@@ -159,6 +162,7 @@ fn files_are_named_as_what_they_are() {
         (&["sheet", "lick.toml", "-o", "out.pdf"][..], page),
         (&["tuning", "take.wav", "--report", "out.txt"], page),
         (&["intonation", "--report", "out.pdf"], page),
+        (&["check", "lick.toml", "take.wav", "--report", "out.pdf"], page),
         (&["render", "lick.toml", "-o", "out.mid"], "add --midi, or name it out.wav"),
         (&["render", "lick.toml", "-o", "out.mp3"], "hint: name it out.wav"),
         (&["render", "lick.toml", "--midi", "-o", "out.wav"], "hint: name it out.mid"),
@@ -190,6 +194,8 @@ fn every_file_that_was_written_is_told() {
         (&["sheet", "lick.toml", "-o", "out.html"], "out.html"),
         (&["tuning", "take.wav", "--report", "tuning.html"], "tuning.html"),
         (&["intonation", "take.wav", "--report", "map.html", "--frets", "1-2"], "map.html"),
+        (&["check", "lick.toml", "take.wav", "--report", "take.html"], "take.html"),
+        (&["demo", "--report", "demo.html"], "demo.html"),
     ] {
         let run = desk.run(arguments);
         assert!(run.done().err.contains(&format!("{file} written")), "{arguments:?}: {}", run.err);

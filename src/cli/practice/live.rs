@@ -51,6 +51,7 @@ use crate::report::TakeReport;
 use crate::report::json::SCHEMA;
 use crate::report::live;
 use crate::report::screen::Staff;
+use crate::report::sheet::judged;
 use crate::report::tally::Tally;
 use crate::report::text;
 use crate::synth::Room;
@@ -74,7 +75,7 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     let mut rehearsal = Rehearsal::open(&args, common)?;
     let ended = rehearsal.run();
     let alone = rehearsal.show.is_gone();
-    let (page, takes, notes) = rehearsal.close();
+    let (lick, page, takes, notes) = rehearsal.close();
     notes.iter().for_each(|note| output::tell(note));
     if takes.is_empty() {
         output::tell("Nothing was played.");
@@ -87,11 +88,14 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if !args.no_history && !common.json {
         kept::keep(&page, takes.iter().filter(|take| was_played(take)));
     }
+    if !takes.is_empty() {
+        args.judging.drawn.save(|| judged(&lick, &page, &takes))?;
+    }
     ended?;
     if !alone {
         printed?;
     }
-    Ok(check::outcome(&takes, args.judging))
+    Ok(check::outcome(&takes, &args.judging))
 }
 
 /// Whether any step was struck.
@@ -126,6 +130,7 @@ struct Rehearsal<'a> {
 impl<'a> Rehearsal<'a> {
     fn open(args: &'a Args, common: &'a Common) -> Result<Self, Failure> {
         let lick = lick::find(&args.lick)?;
+        args.judging.drawn.may_be_written()?;
         let page = Page::of(&lick, args.judging.tolerance);
         let (from, to) = range(args, &lick)?;
         let expected = part(lick.expected(), from, to)?;
@@ -429,7 +434,7 @@ impl<'a> Rehearsal<'a> {
 
     /// Ends what is still going on and gives the terminal back; what is to be told beside the
     /// report comes last.
-    fn close(mut self) -> (Page, Vec<TakeReport>, Vec<String>) {
+    fn close(mut self) -> (Lick, Page, Vec<TakeReport>, Vec<String>) {
         let over = self.ear.session.stop();
         let end = over.as_ref().map_or(self.ear.session.position(), |over| over.end);
         let (kept, trouble) = match self.ear.tape.cut(&self.ear.session, end) {
@@ -453,7 +458,7 @@ impl<'a> Rehearsal<'a> {
                  click: how much of that is delay and how much was late, `doublecheck calibrate` tells."
             )
         }));
-        (self.page, self.takes, notes)
+        (self.lick, self.page, self.takes, notes)
     }
 
     fn say(&mut self, message: &str) -> Result<(), Failure> {

@@ -4,20 +4,21 @@
 //! size, so that A4 and Letter both fit. Beats are counted between equal-tempered notes.
 //! **Limits.** Real strings are a little stiff: their high partials beat somewhat faster than told.
 
+mod judged;
 mod listening;
 mod parts;
 mod rhythm;
 mod shapes;
 mod staff;
 
-use maud::DOCTYPE;
 use maud::Markup;
-use maud::PreEscaped;
 use maud::html;
 
 use crate::lick::Lick;
 use crate::lick::facts::explain_steps;
+use crate::report::html;
 use crate::theory::note::Reference;
+pub use judged::judged;
 
 /// Shares of the full tempo that the plan climbs through, in hundredths.
 const PLAN: [u32; 6] = [50, 60, 70, 80, 90, 100];
@@ -60,49 +61,40 @@ tr { break-inside: avoid; }
 .rule { border-bottom: .4pt solid #777; height: 7.6mm; }
 .foot { display: grid; grid-template-columns: 6fr 5fr; gap: 8mm; break-inside: avoid; }
 .small { font-size: 9pt; }
+.take + .take { break-before: page; }
+ul { margin: 0 0 2mm; padding-left: 5mm; }
 ";
 
 /// The sheet of `lick`; beats are told for a tuning to `reference`.
 pub fn sheet(lick: &Lick, reference: Reference) -> String {
     let steps = explain_steps(lick);
     let open: Vec<_> = lick.open_names().iter().map(ToString::to_string).collect();
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width";
-                title { (lick.title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                div.head {
-                    h1 { (lick.title) }
-                    span { "Name " span.blank {} " Date " span.blank style="width:22mm" {} }
-                }
-                p {
-                    (lick.key) ", " (lick.tempo_bpm) " quarter notes a minute, "
-                    (lick.meter.count) "/" (lick.meter.unit)
-                    @if let Some(swing) = lick.swing { ", eighths swung " (swing) }
-                    ". Strings from the lowest: "
-                    (open.join(" ")) "."
-                    @if lick.capo > 0 {
-                        " Capo at fret " (lick.capo) "; frets are counted from it."
-                    }
-                }
-                h2 { "The lick" }
-                (staff::systems(lick, &steps))
-                p.small { (legend(lick)) }
-                (shapes::section(lick, &steps))
-                (listening::section(&steps, reference))
-                div.foot {
-                    (plan(lick))
-                    div { h2 { "Remarks" } @for _ in 0..REMARK_LINES { div.rule {} } }
-                }
+    let body = html! {
+        div.head {
+            h1 { (lick.title) }
+            span { "Name " span.blank {} " Date " span.blank style="width:22mm" {} }
+        }
+        p {
+            (lick.key) ", " (lick.tempo_bpm) " quarter notes a minute, "
+            (lick.meter.count) "/" (lick.meter.unit)
+            @if let Some(swing) = lick.swing { ", eighths swung " (swing) }
+            ". Strings from the lowest: "
+            (open.join(" ")) "."
+            @if lick.capo > 0 {
+                " Capo at fret " (lick.capo) "; frets are counted from it."
             }
         }
+        h2 { "The lick" }
+        (staff::systems(lick, &steps, None))
+        p.small { (legend(lick)) }
+        (shapes::section(lick, &steps))
+        (listening::section(&steps, reference))
+        div.foot {
+            (plan(lick))
+            div { h2 { "Remarks" } @for _ in 0..REMARK_LINES { div.rule {} } }
+        }
     };
-    page.into_string()
+    html::page(&lick.title, STYLE, &body)
 }
 
 /// What stands above and below the tab, and the signs that this lick uses.

@@ -20,8 +20,10 @@ const RIGHT: f64 = 6.0;
 const GAP: f64 = 11.0;
 /// Above the highest string: room for chord symbols.
 const ABOVE: f64 = 18.0;
-/// Below the lowest string: stems, interval names, numbers of steps.
+/// Below the lowest string: stems, interval names, numbers of steps, …
 const BELOW: f64 = 62.0;
+/// … and signs.
+const SIGNS: f64 = 12.0;
 /// Before the first step: names of the strings.
 const MARGIN: f64 = 26.0;
 /// At the head of the first system: the metre.
@@ -58,8 +60,12 @@ impl System<'_> {
     }
 }
 
-/// All systems of the lick.
-pub(super) fn systems(lick: &Lick, facts: &[StepFacts]) -> Markup {
+/// All systems of the lick; below the number of each step stands its `sign`, if there are signs.
+pub(super) fn systems<'a>(
+    lick: &Lick,
+    facts: &[StepFacts],
+    sign: Option<&dyn Fn(usize) -> &'a str>,
+) -> Markup {
     let parts = parts::parts(lick, facts);
     let mut systems: Vec<System<'_>> = Vec::new();
     let mut bar = 0;
@@ -100,7 +106,7 @@ pub(super) fn systems(lick: &Lick, facts: &[StepFacts]) -> Markup {
     let last = systems.len().saturating_sub(1);
     html! {
         @for (index, system) in systems.iter().enumerate() {
-            (draw(lick, system, index == 0, index == last))
+            (draw(lick, system, sign, index == 0, index == last))
         }
     }
 }
@@ -120,7 +126,13 @@ fn advance(part: &Part<'_>) -> f64 {
     by_length.max(text)
 }
 
-fn draw(lick: &Lick, system: &System<'_>, first: bool, last: bool) -> Markup {
+fn draw<'a>(
+    lick: &Lick,
+    system: &System<'_>,
+    sign: Option<&dyn Fn(usize) -> &'a str>,
+    first: bool,
+    last: bool,
+) -> Markup {
     let n = lick.tuning.n_strings();
     let y_of = |string: usize| ABOVE + GAP * (n - 1 - string) as f64;
     let bottom = y_of(0);
@@ -132,8 +144,9 @@ fn draw(lick: &Lick, system: &System<'_>, first: bool, last: bool) -> Markup {
     let closing = (!system.goes_on).then_some(system.end);
     let came_over =
         system.parts.first().filter(|placed| !placed.part.is_first && !placed.part.is_rest());
+    let height = bottom + BELOW + if sign.is_some() { SIGNS } else { 0.0 };
     html! {
-        svg.staff viewBox=(format!("0 0 {WIDTH} {}", bottom + BELOW)) role="img" aria-label="Tab" {
+        svg.staff viewBox=(format!("0 0 {WIDTH} {height}")) role="img" aria-label="Tab" {
             @for (string, name) in names.iter().enumerate() {
                 text x="0" y=(round(y_of(string) + 3.5)) font-size="9" { (name.name) }
                 (line(MARGIN - 10.0, y_of(string), system.end, y_of(string), 0.5))
@@ -154,6 +167,9 @@ fn draw(lick: &Lick, system: &System<'_>, first: bool, last: bool) -> Markup {
                 }
                 @if let Some(name) = interval(part.facts) { (label(*x, bottom + 46.0, 10.0, &name)) }
                 (label(*x, bottom + 58.0, 8.0, &part.facts.number.to_string()))
+                @if let Some(sign) = sign {
+                    (label(*x, bottom + 71.0, 11.0, sign(part.facts.number)))
+                }
             }
             @if let Some(placed) = came_over {
                 (rhythm::tie(MARGIN - 12.0, placed.x, bottom + 6.0))
