@@ -12,6 +12,7 @@ pub mod click;
 pub mod doubt;
 pub mod intonation;
 pub mod judge;
+pub mod led;
 pub mod matching;
 mod moves;
 pub mod neck;

@@ -1,15 +1,16 @@
 //! A take in, what was played in it out, for somebody who wants to write it down.
 //!
 //! **Conventions.** Blind: nothing is known of a lick. The offset of the guitar as a whole is taken off.
-//! **Limits.** A harmonic is told as the note that it sounds. Whether a string was hammered on or struck by itself is
-//! told by how loud it is, where another rings on; else it counts as struck.
+//! **Limits.** A harmonic is told as the note that it sounds.
 
+use super::led::Came;
+use super::led::Follower;
+use super::led::Led;
 use super::matching::place;
 use super::offset::TOLD_OFFSET;
 use super::offset::common_offset;
 use super::strings;
 use super::strum::Strum;
-use super::talk::UNSTEADY_CENTS;
 use super::talk::are_played;
 use crate::engine::HeardPitch;
 use crate::engine::SURE;
@@ -22,20 +23,7 @@ use crate::theory::fretboard::StringNumber;
 use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::units::Cents;
-use crate::units::Decibels;
 use crate::units::SampleRate;
-
-/// A finger moves so far on a string that sounds, in semitones (common practice).
-const REACH: u8 = 5;
-/// … without sliding.
-const HAMMERED: u8 = 2;
-
-/// What is so much softer than the strike was is left of damped strings, and no move, in decibels.
-const FADED_DB: f64 = 25.0;
-/// A grace note is over within this, in seconds (common practice: it takes what a thirty-second does).
-const GRACE_S: f64 = 0.13;
-/// Of shorter strikes no move is told, in seconds: false ones take more from what is written than true ones give.
-const MOVES_S: f64 = 0.32;
 
 /// Two notes of a double stop are a semitone apart at least, and at most an octave and a fourth (common practice), but for
 /// half a semitone.
@@ -84,15 +72,15 @@ impl Played {
         let struck: Vec<Strike> = struck.map(|(strike, _)| strike).collect();
         let offset =
             common_offset(&struck, reference).filter(|offset| offset.0.abs() >= TOLD_OFFSET);
-        let midi =
-            |pitch: &HeardPitch| Some(place(pitch, reference, offset.unwrap_or(Cents(0.0)))?.note);
+        let placed = |pitch: &HeardPitch| place(pitch, reference, offset.unwrap_or(Cents(0.0)));
+        let midi = |pitch: &HeardPitch| Some(placed(pitch)?.note);
         let mut told = Self { strikes: Vec::new(), offset, talked_s };
         let mut stiffness = Vec::new();
         let heard: Vec<Chances<'_>> =
             struck.iter().map(|strike| chances(strike, take.rate)).collect();
         let usual = usual_count(&heard);
         let fullness = fullness(&heard, usual);
-        let mut plucked: Vec<(MidiNote, Decibels)> = Vec::new();
+        let mut follower = Follower::default();
         for (strike, chances) in struck.iter().zip(heard) {
             let notes = likeliest(chances, usual, fullness).into_iter();
             let notes = notes
@@ -104,19 +92,17 @@ impl Played {
             notes.sort_by_key(|heard| (heard.note, !heard.is_sure));
             notes.dedup_by_key(|heard| heard.note);
             let end_s = strike.end.seconds(take.rate);
-            let rings = |note: MidiNote| {
-                let mut rings = strike.notes.iter().filter(|heard| !heard.is_struck());
-                rings.any(|heard| midi(heard) == Some(note))
-            };
-            if let Some(before) = told.strikes.last_mut() {
-                let is_quick = seconds(strike) - before.start_s < GRACE_S;
-                if let Some((note, to)) = hammered(before, &notes, &plucked, is_quick, rings) {
-                    note.then.push(to);
-                    before.end_s = end_s;
+            let of_strike: Vec<_> = notes.iter().map(|heard| (heard.note, heard.pitch)).collect();
+            let led = match follower.take(strike, take.rate, &of_strike, placed) {
+                Came::Struck(led) => led,
+                Came::Hammered { which, to, .. } => {
+                    if let Some(before) = told.strikes.last_mut() {
+                        before.notes[which].then.push(to);
+                        before.end_s = end_s;
+                    }
                     continue;
                 }
-            }
-            plucked = notes.iter().map(|heard| (heard.note, heard.pitch.level)).collect();
+            };
             // Of what may not be there nothing tells the string.
             let asked = |heard: &Heard<'_>| strings::Note {
                 note: heard.note,
@@ -124,13 +110,7 @@ impl Played {
                 asked: None,
             };
             stiffness.push(notes.iter().map(asked).collect::<Vec<_>>());
-            let mut notes: Vec<Note> =
-                notes.iter().map(|heard| began(heard, &notes, midi)).collect();
-            for to in moves(strike, take.rate).filter_map(midi) {
-                if let Some(note) = nearest(notes.iter_mut(), to, REACH) {
-                    note.then.push(to);
-                }
-            }
+            let notes = notes.iter().zip(&led).map(|(heard, led)| written(heard, led)).collect();
             told.strikes.push(played::Strike { start_s: seconds(strike), end_s, notes });
         }
         let likely = strings::likely_places(open, &stiffness);
@@ -207,80 +187,13 @@ fn likeliest(strike: Chances<'_>, usual: usize, fullness: f64) -> Vec<(&HeardPit
     told.collect()
 }
 
-/// `heard` as it is written: from the grace note it began with, if that is none of its `strike`.
-fn began(
-    heard: &Heard<'_>,
-    strike: &[Heard<'_>],
-    midi: impl Fn(&HeardPitch) -> Option<MidiNote>,
-) -> Note {
-    let grace = heard.pitch.grace.and_then(|grace| grace.frequency);
-    let grace = grace.and_then(|frequency| midi(&HeardPitch { frequency, ..*heard.pitch }));
-    let grace = grace.filter(|grace| strike.iter().all(|other| other.note != *grace));
-    let then = grace.map(|_| heard.note).into_iter().collect();
+/// `heard` as it is written: from the grace note it began with, to where it led.
+fn written(heard: &Heard<'_>, led: &Led) -> Note {
+    let grace = led.from.map(|(note, _)| note);
+    let later = led.later.iter().map(|(pitch, _)| pitch.note);
+    let then = grace.map(|_| heard.note).into_iter().chain(later).collect();
     let note = grace.unwrap_or(heard.note);
     Note { note, is_sure: heard.is_sure, strings: Vec::new(), then }
-}
-
-/// Where a strike led, as far as it is heard well.
-fn moves(strike: &Strike, rate: SampleRate) -> impl Iterator<Item = &HeardPitch> {
-    let is_long = strike.end.seconds(rate) - strike.onset.seconds(rate) > MOVES_S;
-    let loudest = strike.notes.iter().map(|note| note.level.0).fold(f64::NEG_INFINITY, f64::max);
-    let later = strike.later.iter().map(|later| &later.pitch);
-    later.filter(move |pitch| {
-        let is_steady = pitch.error_cents.is_some_and(|error| error < UNSTEADY_CENTS);
-        is_long && pitch.likely && is_steady && pitch.level.0 > loudest - FADED_DB
-    })
-}
-
-/// The note of the strike `before` from which a strike of `notes` was hammered on or pulled off, and where to: the one
-/// note of it that is new, beside what `rings`, and in no time at all beside what was plucked in that strike too.
-fn hammered<'a>(
-    before: &'a mut played::Strike,
-    notes: &[Heard<'_>],
-    plucked: &[(MidiNote, Decibels)],
-    is_quick: bool,
-    rings: impl Fn(MidiNote) -> bool,
-) -> Option<(&'a mut Note, MidiNote)> {
-    // A finger that falls on a string, or leaves it, sounds it softer than the pick did (common practice), and nobody
-    // strikes again at once what sounds.
-    let is_softer = |heard: &Heard<'_>, than: MidiNote| {
-        let mut levels = plucked.iter().filter(|(note, _)| *note == than);
-        levels.any(|(_, level)| heard.pitch.level.0 < level.0)
-    };
-    let rang = |heard: &Heard<'_>| is_quick && is_softer(heard, heard.note);
-    let new: Vec<&Heard<'_>> = notes.iter().filter(|heard| !rang(heard)).collect();
-    let [new] = new[..] else { return None };
-    let rings =
-        |note: MidiNote| rings(note) || notes.iter().any(|heard| heard.note == note && rang(heard));
-    let note = moved(before, new.note, rings)?;
-    is_softer(new, note.note).then_some((note, new.note))
-}
-
-/// The note of the strike before from which a strike of nothing but `to` was hammered on or pulled off: it is near and
-/// gone, and another one rings on.
-fn moved(
-    before: &mut played::Strike,
-    to: MidiNote,
-    rings: impl Fn(MidiNote) -> bool,
-) -> Option<&mut Note> {
-    let any_rings = before.notes.iter().any(|note| rings(now(note)));
-    let is_gone = |note: &&mut Note| !rings(now(note)) && any_rings;
-    nearest(before.notes.iter_mut().filter(is_gone), to, HAMMERED)
-}
-
-/// Of `notes` the one that is nearest to `to`, so many semitones off at most.
-fn nearest<'a>(
-    notes: impl Iterator<Item = &'a mut Note>,
-    to: MidiNote,
-    reach: u8,
-) -> Option<&'a mut Note> {
-    let way = |note: &Note| now(note).0.abs_diff(to.0);
-    notes.min_by_key(|note| way(note)).filter(|note| (1..=reach).contains(&way(note)))
-}
-
-/// What a note has become.
-fn now(note: &Note) -> MidiNote {
-    note.then.last().copied().unwrap_or(note.note)
 }
 
 #[cfg(test)]
@@ -289,6 +202,7 @@ mod tests {
     use crate::engine::Grace;
     use crate::engine::Stage;
     use crate::theory::fretboard::Tuning;
+    use crate::units::Decibels;
     use crate::units::SampleCount;
     use crate::units::SampleIndex;
     use crate::units::SampleRate;
