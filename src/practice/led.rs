@@ -153,7 +153,9 @@ fn led(
     let graces = notes.iter().map(|(_, pitch)| grace(pitch, notes, &place));
     let mut led: Vec<Led> = graces.map(|from| Led { from, later: Vec::new() }).collect();
     for later in moves(strike, rate) {
-        let Some(to) = place(&later.pitch) else { continue };
+        // What rings there already was reached by no string.
+        let to = place(&later.pitch).filter(|to| !rings(strike, to.note, &place));
+        let Some(to) = to else { continue };
         let now = |(led, &(note, _)): (&Led, &Told<'_>)| {
             led.later.last().map_or(note, |(pitch, _)| pitch.note)
         };
@@ -250,7 +252,7 @@ mod tests {
     }
 
     #[test]
-    fn a_string_leads_where_it_reaches() {
+    fn a_string_leads_where_it_reaches_and_nothing_sounds_yet() {
         let sure = HeardPitch::sure;
         let to = |notes: &[HeardPitch], to: HeardPitch| {
             later(&follow(&mut Follower::default(), &strike(0, notes, Some(to))))
@@ -261,6 +263,7 @@ mod tests {
         assert_eq!(to(&pair, sure(72.0)), [vec![], vec![72]]);
         assert_eq!(to(&pair, sure(73.0)), nowhere, "out of reach");
         assert_eq!(to(&pair, sure(67.0)), nowhere, "the other string's note");
+        assert_eq!(to(&[sure(60.0), rings(62.0), sure(67.0)], sure(62.0)), nowhere, "it rang on");
         assert_eq!(
             to(&pair, HeardPitch { level: Decibels(-50.0), ..sure(62.0) }),
             nowhere,
