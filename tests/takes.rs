@@ -283,3 +283,50 @@ fn a_voice_message_is_judged_like_what_was_recorded() {
         }
     }
 }
+
+/// Blind, `listen` tells the moves that were put in, and no others.
+#[test]
+fn listening_tells_where_strings_went() {
+    /// Onsets within 50 ms count as found (MIREX and mir_eval); a bend takes 0.18 s to rise (`synth/performance.rs`).
+    const EARLY_S: f64 = 0.05;
+    const LATE_S: f64 = 0.18;
+    let items = |value: &Value| value.as_array().cloned().unwrap_or_default();
+    let mut compared = 0;
+    for name in truth::takes() {
+        let (code, out) = doublecheck(&["listen", &format!("{name}.wav"), "--json"]);
+        assert_eq!(code, Some(0), "{name}");
+        let document: Value = serde_json::from_str(&out).expect("one JSON document");
+        let mut told: Vec<(f64, Value, Value)> = Vec::new();
+        for strike in items(&document["strikes"]) {
+            for note in items(&strike["notes"]) {
+                if note["from"].is_object() {
+                    let start = [&note["start_s"], &strike["start_s"]].map(Value::as_f64);
+                    let start_s = start[0].or(start[1]).expect("seconds");
+                    told.push((start_s, note["from"]["midi"].clone(), note["midi"].clone()));
+                }
+                let mut from = note["midi"].clone();
+                for later in items(&note["later"]) {
+                    let to = later["midi"].clone();
+                    told.push((later["start_s"].as_f64().expect("seconds"), from, to.clone()));
+                    from = to;
+                }
+            }
+        }
+        let notes = Truth::of(&name).notes;
+        let moved = notes.iter().filter(|n| !["struck", "harmonic"].contains(&n.how.as_str()));
+        for note in moved {
+            let before = notes.iter().find(|n| n.string == note.string && n.end_s == note.start_s);
+            let before = before.expect("it was struck").midi;
+            let is_it = |(start_s, from, to): &(f64, Value, Value)| {
+                (-EARLY_S..LATE_S).contains(&(start_s - note.start_s))
+                    && (from, to) == (&before.into(), &note.midi.into())
+            };
+            let found = told.iter().position(is_it);
+            let found = found.unwrap_or_else(|| panic!("{name}: {note:?} is not in {told:?}"));
+            told.remove(found);
+            compared += 1;
+        }
+        assert!(told.is_empty(), "{name}: {told:?}");
+    }
+    assert_eq!(compared, 5);
+}

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use doublecheck::engine::Listener;
+use doublecheck::engine::Take;
 use doublecheck::lick;
 use doublecheck::lick::Lick;
 use doublecheck::lick::Step;
@@ -15,6 +16,7 @@ use doublecheck::notation::played;
 use doublecheck::notation::played::Known;
 use doublecheck::practice::played::Played;
 use doublecheck::practice::played::Talk;
+use doublecheck::report::listen;
 use doublecheck::synth::Room;
 use doublecheck::synth::performance::Manner;
 use doublecheck::synth::performance::Performance;
@@ -24,6 +26,8 @@ use doublecheck::theory::note::MidiNote;
 use doublecheck::theory::note::Reference;
 use doublecheck::units::Hertz;
 use doublecheck::units::SampleRate;
+use serde_json::Value;
+use serde_json::json;
 
 /// A lick as it sounds for a player, in a quiet room.
 fn sound(lick: &Lick, manner: &Manner) -> Vec<f32> {
@@ -37,10 +41,14 @@ fn known(lick: &Lick, tempo_bpm: Option<f64>) -> Known {
     Known { title, tempo_bpm, grid: None, tuning: None, capo: lick.capo }
 }
 
-fn written(samples: &[f32], known: Known) -> Reading {
+fn heard(samples: &[f32]) -> Take {
     let mut listener = Listener::of_recording(SampleRate::new(48_000).unwrap());
     listener.push(samples, |_| {});
-    let take = listener.finish(|_| {});
+    listener.finish(|_| {})
+}
+
+fn written(samples: &[f32], known: Known) -> Reading {
+    let take = heard(samples);
     let open: Vec<_> = Tuning::default().strings().collect();
     let heard = Played::of(&take, &open, Reference::default(), Talk::LeftOut);
     played::write(&heard.strikes, &known).unwrap()
@@ -113,6 +121,29 @@ fn hammer_ons_and_pull_offs_belong_to_the_step_before() {
     assert_eq!(third_string(&heard, 0), "5h6".parse().unwrap());
     let pulled_off = heard.steps.iter().any(|step| step.marks[3] == "9p7".parse().unwrap());
     assert!(pulled_off, "{}", heard.to_toml());
+}
+
+/// Half-way through a quarter of a beat at 75 a minute is 0.1 s after the strike: C4 slides to D4 (fret 5 and 7 of the
+/// third string), and that is what sounds from then on.
+#[test]
+fn a_grace_note_is_told_where_nothing_is_known_of_the_lick() {
+    let lick = "title = \"Weir\"\nkey = \"C major\"\ntempo = 75\nmeter = \"4/4\"\nsteps = [\n\
+                { beats = 0.25, frets = \"x x x 5/7 5 x\" },\n\
+                { beats = 1.75, frets = \"x x x = = x\" },\n\
+                { beats = 2, frets = \"x x x 5 5 x\" }]\n";
+    let lick = Lick::parse(lick, "weir.toml").unwrap();
+    let take = heard(&sound(&lick, &Manner::default()));
+    let mut document = Vec::new();
+    listen::json(&mut document, &take, Reference::default()).unwrap();
+    let document: Value = serde_json::from_slice(&document).unwrap();
+    let [graced, plain] = [0, 1].map(|strike| &document["strikes"][strike]["notes"]);
+    assert_eq!(graced[0]["from"], json!({ "note": "C4", "midi": 60 }), "{document}");
+    assert_eq!((&graced[0]["midi"], &graced[1]["midi"]), (&json!(62), &json!(64)), "{document}");
+    let start_s = |value: &Value| value["start_s"].as_f64().unwrap();
+    let after_s = start_s(&graced[0]) - start_s(&document["strikes"][0]);
+    assert!((after_s - 0.1).abs() < 0.025, "{after_s}");
+    let is_plain = |note: &Value| note.get("from").is_none() && note.get("later").is_none();
+    assert!(is_plain(&graced[1]) && is_plain(&plain[0]) && is_plain(&plain[1]), "{document}");
 }
 
 /// ISO 16 has A4 at 440 Hz; a guitar tuned with others may have it elsewhere.

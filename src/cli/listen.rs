@@ -81,7 +81,6 @@ mod with_sound_card {
     use crate::engine::Stage;
     use crate::engine::Strike;
     use crate::report::columns;
-    use crate::theory::note::Reference;
     use crate::units::SampleRate;
 
     /// Clears the line the cursor is on (ECMA-48: carriage return, erase in line).
@@ -99,7 +98,13 @@ mod with_sound_card {
         output::tell(&format!("Listening on {}; Ctrl-C ends it.", input.input().line().name));
         output::tell(&format!("{CAUTION}."));
         let mut listener = Listener::new(rate);
-        let mut lines = Lines { rate, reference, rewrites: output::obeys_sequences(), open: false };
+        let mut lines = Lines {
+            lines: listen::Lines::new(rate, reference),
+            rate,
+            rewrites: output::obeys_sequences(),
+            open: false,
+            told: Vec::new(),
+        };
         let mut told = Ok(true);
         if !common.json {
             told = said(listen::heading(&mut io::stdout()));
@@ -134,13 +139,15 @@ mod with_sound_card {
         lost.map(|()| Outcome::Done)
     }
 
-    /// One line a strike. On a terminal it stands there from the first guess on and is written over
-    /// as more is heard.
+    /// One line a strike, and another where it led after that. On a terminal it stands there from the first guess on
+    /// and is written over as more is heard.
     struct Lines {
+        lines: listen::Lines,
         rate: SampleRate,
-        reference: Reference,
         rewrites: bool,
         open: bool,
+        /// The line that was written last.
+        told: Vec<u8>,
     }
 
     impl Lines {
@@ -153,23 +160,33 @@ mod with_sound_card {
                     write!(out, "{again}")?;
                     listen::hole(&mut out, *at, *lost, self.rate)
                 }
-                Event::Unclear(_) | Event::Led(_) | Event::Ended { .. } => Ok(()),
+                Event::Led(strike) => self.strike(strike),
+                Event::Unclear(_) | Event::Ended { .. } => Ok(()),
             }
         }
 
         fn strike(&mut self, strike: &Strike) -> io::Result<()> {
+            let mut out = io::stdout().lock();
+            write!(out, "{}", self.written(strike, output::width())?)?;
+            out.flush()
+        }
+
+        /// What is to be written of `strike` on a terminal of `width` cells, nothing if that stands there already.
+        fn written(&mut self, strike: &Strike, width: Option<usize>) -> io::Result<String> {
             let whole = strike.stage == Stage::Whole;
             if !whole && !self.rewrites {
-                return Ok(());
+                return Ok(String::new());
             }
             let mut line = Vec::new();
-            listen::line(&mut line, strike, self.rate, self.reference)?;
-            let line = shown(&String::from_utf8_lossy(&line), whole, output::width());
-            let mut out = io::stdout().lock();
+            self.lines.write(&mut line, strike)?;
+            if !self.open && self.told == line {
+                return Ok(String::new());
+            }
             let again = if self.open { AGAIN } else { "" };
-            write!(out, "{again}{line}")?;
+            let told = shown(&String::from_utf8_lossy(&line), whole, width);
+            self.told = line;
             self.open = !whole;
-            out.flush()
+            Ok(format!("{again}{told}"))
         }
     }
 
@@ -193,7 +210,50 @@ mod with_sound_card {
 
     #[cfg(test)]
     mod tests {
+        use super::Lines;
+        use super::listen;
         use super::shown;
+        use crate::engine::HeardPitch;
+        use crate::engine::LaterNote;
+        use crate::engine::Stage;
+        use crate::engine::Strike;
+        use crate::theory::note::Reference;
+        use crate::units::SampleIndex;
+        use crate::units::SampleRate;
+
+        /// A strike of C4 and E4 (60 and 64 in MIDI) that leads to F4 after it was told.
+        #[test]
+        fn where_a_strike_led_is_told_once_it_is_known() {
+            let rate = SampleRate::new(1000).expect("positive");
+            let mut lines = Lines {
+                lines: listen::Lines::new(rate, Reference::default()),
+                rate,
+                rewrites: false,
+                open: false,
+                told: Vec::new(),
+            };
+            let mut strike = Strike {
+                onset: SampleIndex(600),
+                end: SampleIndex(2100),
+                stage: Stage::Settled,
+                notes: [60.0, 64.0].map(HeardPitch::sure).to_vec(),
+                doubtful: Vec::new(),
+                faint: Vec::new(),
+                later: Vec::new(),
+                combined: Vec::new(),
+            };
+            let mut written =
+                |strike: &Strike| lines.written(strike, None).expect("a string takes all");
+            assert_eq!(written(&strike), "", "not whole yet");
+            strike.stage = Stage::Whole;
+            let plain = "   0.60 s  major third        C4 +0 ±1, E4 +0 ±1\n";
+            assert_eq!(written(&strike), plain);
+            assert_eq!(written(&strike), "", "as before");
+            let pitch = HeardPitch::sure(65.0);
+            strike.later = vec![LaterNote { pitch, start: SampleIndex(2600) }];
+            let led = plain.replace("E4 +0 ±1", "E4 +0 ±1 (to F4 +0 ±1 after 2.00 s)");
+            assert_eq!(written(&strike), led);
+        }
 
         /// A second line on the terminal would stay there for good.
         #[test]

@@ -24,7 +24,7 @@ pub mod pluck;
 pub mod session;
 pub mod strings;
 mod strum;
-mod talk;
+pub mod talk;
 mod timing;
 pub mod tuning;
 pub mod verdict;

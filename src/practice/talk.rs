@@ -34,7 +34,7 @@ pub(super) fn is_talk(strike: &Strike, heard: &[HeardNote], is_amid: bool) -> bo
 
 /// Of every strike whether it was played, not said: the likeliest of all ways between playing and talking
 /// (Viterbi), going by which strikes hold still.
-pub(super) fn are_played(strikes: &[Strike]) -> Vec<bool> {
+pub fn are_played(strikes: &[Strike]) -> Vec<bool> {
     let likelihoods = |strike: &Strike| {
         let held = HELD_STILL.into_iter().find(|(cents, _)| strike.holds_still(*cents));
         held.map_or(MOVING, |(_, likelihoods)| likelihoods)

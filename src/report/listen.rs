@@ -2,7 +2,10 @@
 //!
 //! **Conventions.** A strike is named by the notes that were struck; what only rings on from
 //! before is told apart. With no key to go by, notes are spelled with sharps, but where an interval or
-//! a chord would not be what it is called.
+//! a chord would not be what it is called. What a note came from (a grace note) and what it became
+//! without another strike is told with it.
+
+mod heard;
 
 use std::io;
 use std::io::Write;
@@ -14,17 +17,16 @@ use super::json::Sounding;
 use super::text;
 use crate::engine::Strike;
 use crate::engine::Take;
-use crate::practice::matching::place;
-use crate::practice::verdict::Pitch;
+use crate::practice::led::Follower;
+use crate::practice::talk::are_played;
 use crate::theory::names::Names;
-use crate::theory::naming::name_sounding;
-use crate::theory::note::MidiNote;
 use crate::theory::note::Reference;
 use crate::theory::spelling::Spelling;
-use crate::units::Cents;
 use crate::units::SampleCount;
 use crate::units::SampleIndex;
 use crate::units::SampleRate;
+use heard::Heard;
+use heard::Struck;
 
 /// Names are padded to this many characters: `augmented fourth` is the longest common one.
 const NAME_WIDTH: usize = 17;
@@ -39,12 +41,14 @@ pub fn text(out: &mut impl Write, take: &Take, reference: Reference) -> io::Resu
         return writeln!(out, "No strike in {length_s:.1} s.");
     }
     heading(out)?;
+    let mut follower = Follower::default();
     let mut holes = take.holes.iter().peekable();
-    for strike in &take.strikes {
+    for (strike, is_played) in take.strikes.iter().zip(are_played(&take.strikes)) {
         while let Some((at, lost)) = holes.next_if(|(at, _)| *at < strike.onset) {
             hole(out, *at, *lost, take.rate)?;
         }
-        line(out, strike, take.rate, reference)?;
+        let follower = is_played.then_some(&mut follower);
+        line(out, strike, &Heard::of(strike, take.rate, reference, follower), take.rate)?;
     }
     for (at, lost) in holes {
         hole(out, *at, *lost, take.rate)?;
@@ -62,20 +66,39 @@ pub fn heading(out: &mut impl Write) -> io::Result<()> {
     writeln!(out, "{}", "─".repeat(9 + 2 + NAME_WIDTH + 2 + 13))
 }
 
-/// Writes the line of one strike.
-///
-/// # Errors
-/// Whatever `out` fails with.
-pub fn line(
-    out: &mut impl Write,
-    strike: &Strike,
+/// Writes a line a strike as they come.
+#[derive(Debug)]
+pub struct Lines {
     rate: SampleRate,
     reference: Reference,
-) -> io::Result<()> {
-    let heard = Heard::of(strike, rate, reference);
-    let notes = heard.struck.iter().map(|(pitch, sure)| {
-        let perhaps = if *sure { "" } else { "perhaps " };
-        format!("{perhaps}{}", text::pitch(pitch, &heard.names))
+    follower: Follower,
+    strikes: Vec<Strike>,
+}
+
+impl Lines {
+    /// For a stream at `rate`.
+    pub fn new(rate: SampleRate, reference: Reference) -> Self {
+        Self { rate, reference, follower: Follower::default(), strikes: Vec::new() }
+    }
+
+    /// Writes the line of the next strike, or of the last one as it is known by now.
+    ///
+    /// # Errors
+    /// Whatever `out` fails with.
+    pub fn write(&mut self, out: &mut impl Write, strike: &Strike) -> io::Result<()> {
+        self.strikes.pop_if(|last| last.onset == strike.onset);
+        self.strikes.push(strike.clone());
+        let is_played = are_played(&self.strikes).last() == Some(&true);
+        let follower = is_played.then_some(&mut self.follower);
+        line(out, strike, &Heard::of(strike, self.rate, self.reference, follower), self.rate)
+    }
+}
+
+fn line(out: &mut impl Write, strike: &Strike, heard: &Heard, rate: SampleRate) -> io::Result<()> {
+    let notes = heard.struck.iter().map(|note| {
+        let perhaps = if note.is_sure { "" } else { "perhaps " };
+        let way = way(note, &heard.names, |at| at.seconds(rate) - strike.onset.seconds(rate));
+        format!("{perhaps}{}{way}", text::pitch(&note.pitch, &heard.names))
     });
     let ringing = heard.ringing.iter().map(|pitch| text::ringing(pitch.note, &heard.names));
     let told: Vec<String> = notes.chain(ringing).collect();
@@ -86,6 +109,20 @@ pub fn line(
     }
     let line = format!("{at:>7.2} s  {name:<NAME_WIDTH$}  {}", told.join(", "));
     writeln!(out, "{}", line.trim_end())
+}
+
+/// What a note came from and what it became; `after_s` tells how long after the strike.
+fn way(note: &Struck, names: &Names, after_s: impl Fn(SampleIndex) -> f64) -> String {
+    let from = note.from.map(|(from, is_sure)| {
+        let perhaps = if is_sure { "" } else { "perhaps " };
+        format!("{perhaps}from {}", names.spell(from))
+    });
+    let to = note
+        .later
+        .iter()
+        .map(|(pitch, at)| format!("to {} after {:.2} s", text::pitch(pitch, names), after_s(*at)));
+    let told: Vec<String> = from.into_iter().chain(to).collect();
+    if told.is_empty() { String::new() } else { format!(" ({})", told.join(", ")) }
 }
 
 /// Writes the line of a hole in the stream.
@@ -106,14 +143,30 @@ pub fn hole(
 /// # Errors
 /// Whatever `out` fails with.
 pub fn json(out: &mut impl Write, take: &Take, reference: Reference) -> io::Result<()> {
+    let mut follower = Follower::default();
     let strikes = take
         .strikes
         .iter()
-        .map(|strike| {
-            let heard = Heard::of(strike, take.rate, reference);
-            let struck = heard.struck.iter().map(|(pitch, sure)| StruckJson {
-                sounding: json::sounding(pitch, &heard.names),
-                doubtful: !sure,
+        .zip(are_played(&take.strikes))
+        .map(|(strike, is_played)| {
+            let follower = is_played.then_some(&mut follower);
+            let heard = Heard::of(strike, take.rate, reference, follower);
+            let seconds = |at: SampleIndex| json::thousandths(at.seconds(take.rate));
+            let struck = heard.struck.iter().map(|note| StruckJson {
+                sounding: json::sounding(&note.pitch, &heard.names),
+                doubtful: !note.is_sure,
+                start_s: note.start.map(seconds),
+                from: note.from.map(|(from, is_sure)| FromJson {
+                    note: heard.names.spell(from).to_string(),
+                    midi: from.0,
+                    doubtful: !is_sure,
+                }),
+                later: { note.later.iter() }
+                    .map(|(pitch, at)| LaterJson {
+                        sounding: json::sounding(pitch, &heard.names),
+                        start_s: seconds(*at),
+                    })
+                    .collect(),
             });
             let ringing = heard.ringing.iter().map(|pitch| json::sounding(pitch, &heard.names));
             StrikeJson {
@@ -167,49 +220,42 @@ struct StruckJson {
     /// More likely there than not, but not sure.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     doubtful: bool,
+    /// When it was reached, if that was after the strike.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    start_s: Option<f64>,
+    /// The note that its string came from: of a grace note no more is known of the pitch.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    from: Option<FromJson>,
+    /// What it became without another strike.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    later: Vec<LaterJson>,
 }
 
-/// The notes of a strike, sorted by what they are; of those struck, whether they are sure.
-struct Heard {
-    struck: Vec<(Pitch, bool)>,
-    ringing: Vec<Pitch>,
-    /// How they are written.
-    names: Names,
+#[derive(Serialize)]
+struct FromJson {
+    note: String,
+    midi: u8,
+    /// Perhaps it was struck by itself.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    doubtful: bool,
 }
 
-impl Heard {
-    fn of(strike: &Strike, rate: SampleRate, reference: Reference) -> Self {
-        let pitch = |(note, sure)| Some((place(note, reference, Cents(0.0))?, sure));
-        let mut struck: Vec<(Pitch, bool)> = strike.likely_struck(rate).filter_map(pitch).collect();
-        struck.sort_by_key(|(pitch, _)| pitch.note);
-        let is_struck = |pitch: &Pitch| struck.iter().any(|(other, _)| other.note == pitch.note);
-        let ringing = strike.notes.iter().filter_map(|note| place(note, reference, Cents(0.0)));
-        let ringing = ringing.filter(|pitch| !is_struck(pitch)).collect();
-        let names = Names::of(&[notes(&struck)], None, None);
-        Self { struck, ringing, names }
-    }
-
-    fn name(&self) -> String {
-        if self.struck.is_empty() {
-            return "no clear note".to_owned();
-        }
-        name_sounding(&notes(&self.struck), &self.names)
-    }
-}
-
-fn notes(struck: &[(Pitch, bool)]) -> Vec<MidiNote> {
-    struck.iter().map(|(pitch, _)| pitch.note).collect()
+#[derive(Serialize)]
+struct LaterJson {
+    #[serde(flatten)]
+    sounding: Sounding,
+    start_s: f64,
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::Grace;
     use crate::engine::HeardPitch;
+    use crate::engine::LaterNote;
     use crate::engine::Stage;
     use crate::units::Decibels;
     use crate::units::Hertz;
-    use crate::units::SampleCount;
-    use crate::units::SampleIndex;
     use serde_json::Value;
     use serde_json::json;
 
@@ -380,5 +426,110 @@ mod tests {
         assert_eq!(strike["ringing"][0]["note"], "A2");
         assert_eq!(found["strikes"][1]["name"], Value::Null);
         assert_eq!(found["strikes"][1]["notes"], json!([]));
+    }
+
+    fn told(take: &Take) -> (String, Value) {
+        let (mut out, mut document) = (Vec::new(), Vec::new());
+        text(&mut out, take, Reference::default()).expect("a vector takes all bytes");
+        json(&mut document, take, Reference::default()).expect("a vector takes all bytes");
+        let document = serde_json::from_slice(&document).expect("one JSON document");
+        (String::from_utf8(out).expect("UTF-8"), document)
+    }
+
+    /// The first strike, its F#4 from E4 (329.628 Hz, ISO 16; a grace note is known roughly) and on to G4 (391.995).
+    fn moving() -> Take {
+        let mut take = take();
+        let f_sharp = &mut take.strikes[0].notes[1];
+        let from = Hertz::new(329.9);
+        f_sharp.grace = Some(Grace { frequency: from, until: SampleIndex(560) });
+        let g = HeardPitch { frequency: Hertz::new(391.995).expect("positive"), ..*f_sharp };
+        take.strikes[0].later = vec![LaterNote { pitch: g, start: SampleIndex(760) }];
+        take
+    }
+
+    #[test]
+    fn a_note_is_told_with_what_it_came_from_and_where_it_led() {
+        let (text, document) = told(&moving());
+        let row = "F#4 +1 ±1 (from E4, to G4 +0 ±1 after 0.25 s), D5 +0 ±1, (A2 rings)\n";
+        assert!(text.contains(row), "found:\n{text}");
+        let strike = &document["strikes"][0];
+        assert_eq!(strike["name"], "minor sixth", "as it was named before");
+        let f_sharp = json!({
+            "note": "F#4", "midi": 66, "hz": 370.3, "cents": 1.43, "cents_error": 0.3,
+            "start_s": 0.56, "from": { "note": "E4", "midi": 64 },
+            "later": [{
+                "note": "G4", "midi": 67, "hz": 391.995, "cents": 0.0, "cents_error": 0.3, "start_s": 0.76
+            }],
+        });
+        assert_eq!(strike["notes"][0], f_sharp);
+        let d = strike["notes"][1].as_object().expect("a note");
+        assert_eq!(d.keys().collect::<Vec<_>>(), ["note", "midi", "hz", "cents", "cents_error"]);
+    }
+
+    #[test]
+    fn of_what_is_not_sure_no_move_is_told() {
+        let is_moving = |take: &Take| {
+            let (text, document) = told(take);
+            let note = &document["strikes"][0]["notes"][0];
+            assert!(text.contains("F#4 +1"), "found:\n{text}");
+            text.contains("(from") || text.contains("to G4") || note.get("later").is_some()
+        };
+        assert!(is_moving(&moving()));
+        let mut perhaps = moving();
+        let f_sharp = perhaps.strikes[0].notes.remove(1);
+        perhaps.strikes[0].doubtful =
+            vec![HeardPitch { confidence: 0.8, struck_odds: 3.0, ..f_sharp }];
+        assert!(told(&perhaps).0.contains("perhaps F#4"));
+        assert!(!is_moving(&perhaps));
+        // A voice: no pitch of it holds still.
+        let mut said = moving();
+        for strike in &mut said.strikes {
+            strike.notes.iter_mut().for_each(|note| note.error_cents = Some(20.0));
+        }
+        assert!(!is_moving(&said));
+    }
+
+    /// C4, E4 and D4 at 261.626, 329.628 and 293.665 Hz (ISO 16): of a double stop one string is hammered on, softer.
+    fn hammered() -> Take {
+        let mut take = take();
+        let [rings, note] = [take.strikes[0].notes[0], take.strikes[0].notes[1]];
+        let at = |hz, note: HeardPitch| HeardPitch {
+            frequency: Hertz::new(hz).expect("positive"),
+            ..note
+        };
+        let soft = HeardPitch { level: Decibels(-21.0), struck_odds: 10.0, ..note };
+        take.strikes[0].notes = vec![at(261.626, note), at(329.628, note)];
+        take.strikes[1].notes = vec![at(293.665, soft), at(329.628, rings)];
+        take
+    }
+
+    #[test]
+    fn what_may_have_been_hammered_on_is_told_as_such() {
+        let (text, document) = told(&hammered());
+        let row = "1.02 s  D4                 D4 +0 ±1 (perhaps from C4), (E4 rings)\n";
+        assert!(text.contains(row), "found:\n{text}");
+        let d = &document["strikes"][1]["notes"][0];
+        assert_eq!(d["from"], json!({ "note": "C4", "midi": 60, "doubtful": true }));
+        assert!(d.get("start_s").is_none(), "{d}");
+    }
+
+    /// Live a strike is told several times, and is not held against itself.
+    #[test]
+    fn line_by_line_the_same_is_told() {
+        for take in [moving(), hammered()] {
+            let (text, _) = told(&take);
+            let mut lines = Lines::new(take.rate, Reference::default());
+            let mut last = String::new();
+            for strike in &take.strikes {
+                let early = Strike { later: Vec::new(), stage: Stage::Settled, ..strike.clone() };
+                for told in [&early, strike, strike] {
+                    let mut out = Vec::new();
+                    lines.write(&mut out, told).expect("a vector takes all bytes");
+                    last = String::from_utf8(out).expect("UTF-8");
+                }
+                assert!(text.contains(&last), "{last}\n{text}");
+            }
+            assert!(!last.is_empty());
+        }
     }
 }

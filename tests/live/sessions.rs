@@ -189,6 +189,10 @@ fn listening_names_what_sounds() {
     session.wait_for("major sixth");
     player.wait().unwrap();
     session.wait_for("perfect fourth");
+    // The third string there slides from E4 to D4.
+    let mut player = play(audio("moves", "wav"));
+    session.wait_for("(to D4 ");
+    player.wait().unwrap();
     session.signal("-INT");
     assert_eq!(session.end(), Some(0), "{:?}", session.said);
 }
