@@ -1,15 +1,19 @@
-//! Licks written down from recordings, as `convert` does: notes, strings, lengths, tempo.
+//! Licks written down from recordings, as `convert` does: notes, strings, lengths, tempo; and their moves, as `listen`
+//! tells them.
 
 use rayon::prelude::*;
 
+use doublecheck::engine::Take;
 use doublecheck::lick::Lick;
 use doublecheck::lick::expected::Technique;
 use doublecheck::notation::played as writing;
 use doublecheck::notation::played::Known;
 use doublecheck::practice::played;
 use doublecheck::practice::played::Talk;
+use doublecheck::report::listen;
 use doublecheck::theory::fretboard::Tuning;
 use doublecheck::theory::note::Reference;
+use serde_json::Value;
 
 use crate::Plan;
 use crate::licks::Planted;
@@ -123,6 +127,11 @@ struct Counts {
     whole: usize,
     moves: usize,
     moved: usize,
+    /// Strikes that `listen` tells; moves that were played, those of them that it tells, and others that it tells.
+    strikes: usize,
+    asked: usize,
+    listened: usize,
+    invented: usize,
 }
 
 impl Counts {
@@ -139,6 +148,10 @@ impl Counts {
             whole: self.whole + other.whole,
             moves: self.moves + other.moves,
             moved: self.moved + other.moved,
+            strikes: self.strikes + other.strikes,
+            asked: self.asked + other.asked,
+            listened: self.listened + other.listened,
+            invented: self.invented + other.invented,
         }
     }
 
@@ -152,7 +165,13 @@ impl Counts {
         }
         if self.moves > 0 {
             figure("… moves that were played", self.moved, self.moves);
+            figure(
+                "moves that `listen` tells of those that were played",
+                self.listened,
+                self.asked,
+            );
         }
+        figure("strikes of which `listen` tells a move that was not", self.invented, self.strikes);
         figure("… with the length that was played", self.lengths, self.steps);
         figure("licks with all notes and lengths", self.whole, self.licks);
         figure("tempi right within 3 %", self.tempi, self.licks);
@@ -216,12 +235,13 @@ fn outcome(
     let mut talk = || speaker.map_or_else(Vec::new, |speaker| speaker.talk(TALK_S, random));
     let samples = [talk(), samples, talk()].concat();
     let open: Vec<_> = Tuning::default().strings().collect();
-    let heard =
-        played::Played::of(&hear(&samples, plan.rate), &open, Reference::default(), Talk::LeftOut);
+    let take = hear(&samples, plan.rate);
+    let heard = played::Played::of(&take, &open, Reference::default(), Talk::LeftOut);
     let known =
         Known { title: "Played".to_owned(), tempo_bpm: None, grid: None, tuning: None, capo: 0 };
     let lick = writing::write(&heard.strikes, &known).ok()?.lick;
     let counts = compared(&lick, &asked, &lengths, tempo_bpm);
+    let counts = listened(counts, &take, &asked, &lengths, 60.0 / tempo_bpm);
     let is_placed = set.notes.iter().all(|note| note.place.is_some());
     let (places, placed) = if is_placed { (counts.places, counts.steps) } else { (0, 0) };
     Some(Counts { places, placed, ..counts })
@@ -299,4 +319,40 @@ fn compared(lick: &Lick, asked: &[Asked], lengths: &[f64], tempo_bpm: f64) -> Co
     }
     counts.whole = usize::from(counts.notes == asked.len() && counts.lengths == asked.len());
     counts
+}
+
+/// Adds what `listen` tells of moves.
+fn listened(counts: Counts, take: &Take, asked: &[Asked], lengths: &[f64], beat_s: f64) -> Counts {
+    let mut document = Vec::new();
+    listen::json(&mut document, take, Reference::default()).expect("a vector takes all bytes");
+    let document: Value = serde_json::from_slice(&document).expect("one JSON document");
+    let items = |value: &Value| value.as_array().cloned().unwrap_or_default();
+    let mut told: Vec<(f64, i64, i64)> = Vec::new();
+    for strike in items(&document["strikes"]) {
+        for note in items(&strike["notes"]) {
+            let later = items(&note["later"]);
+            let stages = [note["from"].clone(), note].into_iter().chain(later);
+            let stages: Vec<i64> = stages.filter_map(|stage| stage["midi"].as_i64()).collect();
+            let start_s = strike["start_s"].as_f64().expect("seconds");
+            told.extend(stages.windows(2).map(|pair| (start_s, pair[0], pair[1])));
+        }
+    }
+    let (mut at_s, n_told, mut listened) = (0.5, told.len(), 0);
+    for (step, length) in asked.iter().zip(lengths) {
+        let length_s = length * beat_s;
+        let is_it = |&(told_s, from, to): &(f64, i64, i64)| {
+            step.to.is_some_and(|(place, _)| {
+                (from, to) == (midi(step.places[0]).into(), midi(place).into())
+            }) && (at_s - 0.1..at_s + length_s).contains(&told_s)
+        };
+        listened += usize::from(told.iter().any(is_it));
+        at_s += length_s;
+    }
+    Counts {
+        strikes: take.strikes.len(),
+        asked: asked.iter().filter(|step| step.to.is_some()).count(),
+        listened,
+        invented: n_told - listened,
+        ..counts
+    }
 }
