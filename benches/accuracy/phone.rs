@@ -4,6 +4,7 @@ use crate::Plan;
 use crate::grid;
 use crate::grid::Grid;
 use crate::spoiled;
+use crate::support::corpus::sampled_sets;
 use crate::support::spoil;
 
 pub fn measure(plan: &Plan) {
@@ -20,6 +21,12 @@ pub fn measure(plan: &Plan) {
         println!("real notes: skipped, ../shared/data is not there");
     } else {
         grid::measure(plan, &plan.real, &grid("real notes, through a phone", 2041));
+    }
+    match sampled_sets() {
+        sets if sets.is_empty() => {
+            println!("sampled notes: skipped, fluid-soundfont-gm is not installed")
+        }
+        sets => grid::measure(plan, &sets, &grid("sampled notes, through a phone", 2042)),
     }
     spoiled::in_licks(plan, "through a phone", spoil::phone);
 }

@@ -228,13 +228,15 @@ impl<'a> Matching<'a> {
 
     /// Whether an open string rings along that the step does not play.
     fn rings_open(&self, pitch: &Pitch, sound: &HeardPitch) -> bool {
+        let is_overtone_of = |other: Tone| sound.tone().is_overtone_of(&other);
         // A glide's smeared partials look like many a note.
         self.step.stages.is_empty()
             && self.step.left_open.contains(&pitch.note)
             && pitch.cents.0.abs() < OPEN_CENTS
             && sound.likely
             && sound.confidence > OPEN_CHANCE
-            && !self.strike.notes.iter().any(|other| sound.tone().is_overtone_of(&other.tone()))
+            && !self.strike.notes.iter().any(|other| is_overtone_of(other.tone()))
+            && !self.heard.iter().any(|heard| is_overtone_of(Tone::at(heard.pitch.frequency.get())))
     }
 
     /// What a note is that was not asked for; `None` if it is none.
@@ -496,6 +498,21 @@ mod tests {
         assert_eq!(of(&[low]), Verdict::Incomplete);
     }
 
+    /// B4 and F#5 are second and third partial of B3 (any book on acoustics).
+    #[test]
+    fn an_octave_and_a_twelfth_together_are_the_note_below() {
+        let (octave, twelfth) = (sound(71.0, 1.0), sound(78.02, 0.8));
+        let of = |notes: &[HeardPitch], doubtful: &[HeardPitch]| {
+            told_of("x x x 5 0 x", notes, doubtful, &[])
+        };
+        assert_eq!(of(&[octave, twelfth], &[]), Verdict::Right);
+        assert_eq!(of(&[octave], &[twelfth]), Verdict::Right, "and perhaps a twelfth");
+        assert_eq!(of(&[octave], &[sound(78.4, 0.8)]), Verdict::Wrong, "no twelfth of it");
+        assert_eq!(of(&[twelfth], &[]), Verdict::Wrong, "no octave");
+        let rings = HeardPitch { struck_odds: -10.0, ..twelfth };
+        assert_eq!(of(&[octave, rings], &[]), Verdict::Wrong, "one that rang before");
+    }
+
     #[test]
     fn a_combination_is_one_where_both_its_strings_were_asked_for() {
         let told_at = |struck_odds: f64, frets: &str, midi: f64, strings: [f64; 2], chance: f64| {
@@ -555,6 +572,10 @@ mod tests {
         assert_eq!(beside(59.4, 0.8), Verdict::Right, "too far off for an open string");
         assert_eq!(beside(61.0, 0.8), Verdict::Right, "no open string");
         assert_eq!(beside(55.0, 0.8), Verdict::Right, "the third string is stopped");
+        let low_e =
+            |open: f64| told_of("0 x x 5 x x", &[], &[sound(open, 0.8)], &[sound(40.0, 0.2)]);
+        assert_eq!(low_e(50.0), Verdict::Wrong, "the open fourth string beside a faint E2");
+        assert_eq!(low_e(59.02), Verdict::Right, "the third partial of E2");
         let body = HeardPitch { likely: false, ..sound(59.0, 0.8) };
         assert_eq!(
             told(&[sound(71.0, 1.0)], &[body], &[]),

@@ -20,6 +20,9 @@ const HIDDEN_ERROR_CENTS: f64 = 10.0;
 const HIDING_HZ: f64 = 12.0;
 const HIDING_PARTIALS: usize = 6;
 
+/// A partial told as a note lies this near to the multiple of the note it belongs to, in cents.
+const PARTIAL_CENTS: f64 = 15.0;
+
 /// An open string is none but a combination of two others if that is likelier than this.
 const COMBINED_OPEN_CHANCE: f64 = 0.5;
 
@@ -47,11 +50,13 @@ impl Matching<'_> {
         }
     }
 
-    /// Where another's partial lies beside its first, all that shows of a note may be its octave or twelfth.
+    /// Where another's partial lies beside its first, all that shows of a note may be its octave or twelfth; and an octave
+    /// and a twelfth of it together are no two strings, but its second and third partial.
     pub(super) fn take_hidden(&mut self) {
         for i in (0..self.missing.len()).rev() {
             let asked = self.asked(self.missing[i].note);
-            if !self.strike.notes.iter().any(|sound| hides_first(&sound.tone(), &asked)) {
+            let hides_it = |sound: &HeardPitch| hides_first(&sound.tone(), &asked);
+            if !self.strike.notes.iter().any(hides_it) && !self.shows_without_first(&asked) {
                 continue;
             }
             let replaces = |note: MidiNote| {
@@ -76,6 +81,19 @@ impl Matching<'_> {
                 self.hear(i, pitch, &below);
             }
         }
+    }
+
+    /// Whether second and third partial of `asked` were told as notes that nobody asked for.
+    fn shows_without_first(&self, asked: &Tone) -> bool {
+        let doubtful = self.strike.doubtful.iter().filter(|sound| sound.likely);
+        let others = || self.others.iter().map(|(_, sound)| *sound).chain(doubtful.clone());
+        let is_partial = |n: f64| {
+            let at = 1200.0 * n.log2();
+            others().any(|sound| {
+                sound.is_struck() && (sound.tone().cents_from(asked) - at).abs() < PARTIAL_CENTS
+            })
+        };
+        is_partial(2.0) && is_partial(3.0)
     }
 }
 
