@@ -159,6 +159,12 @@ impl<'a> Matching<'a> {
         struck.any(|other| sound.tone().is_overtone_of(&other.tone()))
     }
 
+    /// What sounds as a note: for sure, or because it was asked for.
+    fn sounding(&self) -> impl Iterator<Item = Tone> + '_ {
+        let asked = self.heard.iter().map(|heard| Tone::at(heard.pitch.frequency.get()));
+        self.strike.notes.iter().map(HeardPitch::tone).chain(asked)
+    }
+
     fn hear(&mut self, i_missing: usize, pitch: Pitch, sound: &HeardPitch) {
         let expected = self.missing.remove(i_missing);
         self.heard.push(note(pitch, Status::Right, Some(expected), sound));
@@ -228,15 +234,13 @@ impl<'a> Matching<'a> {
 
     /// Whether an open string rings along that the step does not play.
     fn rings_open(&self, pitch: &Pitch, sound: &HeardPitch) -> bool {
-        let is_overtone_of = |other: Tone| sound.tone().is_overtone_of(&other);
         // A glide's smeared partials look like many a note.
         self.step.stages.is_empty()
             && self.step.left_open.contains(&pitch.note)
             && pitch.cents.0.abs() < OPEN_CENTS
             && sound.likely
             && sound.confidence > OPEN_CHANCE
-            && !self.strike.notes.iter().any(|other| is_overtone_of(other.tone()))
-            && !self.heard.iter().any(|heard| is_overtone_of(Tone::at(heard.pitch.frequency.get())))
+            && !self.sounding().any(|other| sound.tone().is_overtone_of(&other))
     }
 
     /// What a note is that was not asked for; `None` if it is none.
@@ -274,6 +278,7 @@ impl<'a> Matching<'a> {
         // No fret reaches it: an overtone of what sounds.
         let is_too_high = pitch.note > HIGHEST_FRETTED;
         let is_none = is_soft || is_doubted || is_over_a_glide || is_beating || is_too_high;
+        let is_none = is_none || self.is_fifth_partial(pitch, sound);
         (!is_none).then_some(Status::Extra)
     }
 

@@ -23,6 +23,11 @@ const HIDING_PARTIALS: usize = 6;
 /// A partial told as a note lies this near to the multiple of the note it belongs to, in cents.
 const PARTIAL_CENTS: f64 = 15.0;
 
+/// The fifth partial above the first, in cents: 1200 log2(5).
+const FIFTH_CENTS: f64 = 2786.3;
+/// So flat of the scale hardly any fret is, in cents (common practice); bending makes notes sharp.
+const FLAT_CENTS: f64 = -8.0;
+
 /// An open string is none but a combination of two others if that is likelier than this.
 const COMBINED_OPEN_CHANCE: f64 = 0.5;
 
@@ -81,6 +86,13 @@ impl Matching<'_> {
                 self.hear(i, pitch, &below);
             }
         }
+    }
+
+    /// Whether `sound` is the fifth partial of a note that sounds: 14 cents below the scale, where no fret lies.
+    pub(super) fn is_fifth_partial(&self, pitch: &Pitch, sound: &HeardPitch) -> bool {
+        let is_it =
+            |other: Tone| (sound.tone().cents_from(&other) - FIFTH_CENTS).abs() < PARTIAL_CENTS;
+        pitch.cents.0 < FLAT_CENTS && self.sounding().any(is_it)
     }
 
     /// Whether second and third partial of `asked` were told as notes that nobody asked for.
