@@ -199,10 +199,8 @@ impl<'a> Matching<'a> {
                 continue;
             }
             self.hear(i, pitch, sound);
-            // It is faint for want of the partials that made notes of their own.
-            if is_faint {
-                self.others.retain(|(_, other)| !other.tone().is_overtone_of(&sound.tone()));
-            }
+            // It is no surer for want of the partials that made notes of their own.
+            self.others.retain(|(_, other)| !other.tone().is_overtone_of(&sound.tone()));
         }
     }
 
@@ -480,9 +478,10 @@ mod tests {
     }
 
     #[test]
-    fn overtones_of_a_faint_note_are_its_own() {
+    fn overtones_of_an_unsure_note_are_its_own() {
         let two = [sound(83.0, 1.0), sound(90.0, 1.0)];
         assert_eq!(told(&two, &[], &[sound(71.0, 0.2)]), Verdict::Right);
+        assert_eq!(told(&two, &[sound(71.0, 0.8)], &[]), Verdict::Right, "of a doubtful one too");
         assert_eq!(told(&[sound(83.0, 1.0)], &[], &[]), Verdict::Wrong, "B4 is not there at all");
         assert_eq!(told(&[sound(82.0, 1.0)], &[], &[sound(71.0, 0.2)]), Verdict::Wrong);
     }
@@ -560,6 +559,15 @@ mod tests {
         let beside = |midi: f64| told(&[sound(71.0, 1.0), sound(midi, 1.0)], &[], &[]);
         assert_eq!(beside(88.0), Verdict::Wrong, "fret 24 of the first string");
         assert_eq!(beside(89.0), Verdict::Right);
+    }
+
+    /// The fifth partial of C4 is an E6 14 cents flat (1200 log2(5) = 2786.3).
+    #[test]
+    fn a_fifth_partial_is_no_string() {
+        let beside = |midi: f64| told(&[sound(71.0, 1.0), sound(midi, 1.0)], &[], &[]);
+        assert_eq!(beside(87.87), Verdict::Right);
+        assert_eq!(beside(88.0), Verdict::Wrong, "in tune it is a note");
+        assert_eq!(beside(86.87), Verdict::Wrong, "a partial of nothing");
     }
 
     #[test]
