@@ -7,6 +7,7 @@ use super::STRUCK_BESIDE;
 use super::may_be_struck;
 use super::semitones;
 use crate::engine::HeardPitch;
+use crate::pitch::estimate::LOWEST_F1_HZ;
 use crate::pitch::tone::Tone;
 use crate::practice::verdict::Pitch;
 use crate::theory::note::MidiNote;
@@ -105,7 +106,8 @@ impl Matching<'_> {
                 sound.is_struck() && (sound.tone().cents_from(asked) - at).abs() < PARTIAL_CENTS
             })
         };
-        is_partial(2.0) && is_partial(3.0)
+        // Of a string too low for the ear nothing tells which of its partials these are.
+        asked.f1 > LOWEST_F1_HZ && is_partial(2.0) && is_partial(3.0)
     }
 }
 
