@@ -13,6 +13,7 @@ import math
 import pathlib
 import re
 import sys
+import xml.etree.ElementTree
 from fractions import Fraction
 
 try:
@@ -45,17 +46,33 @@ def harmonic(node):
     return round(12 * math.log2(partial))
 
 
-def expected(lick):
+def beats_of(step):
+    beats = step["beats"]
+    return Fraction(beats) if isinstance(beats, str) else Fraction(beats).limit_denominator(10**6)
+
+
+def spans(lick, swing):
+    """Start and end of every step as written, or as it sounds: swung, a step of a sixteenth or more that is written
+    half-way through a quarter note begins where the first of the two eighths ends."""
+    first, second = swing or (1, 1)
+    starts, now = [], Fraction(0)
+    for step in lick["steps"]:
+        off_beat = now % 1 == Fraction(1, 2) and beats_of(step) >= Fraction(1, 4)
+        starts.append(now - Fraction(1, 2) + Fraction(first, first + second) if off_beat else now)
+        now += beats_of(step)
+    return list(zip(starts, starts[1:] + [now]))
+
+
+def expected(lick, swing=None):
     """Notes by string: start, end, string, fret, pitch, and the pitch reached by a bend or None.
 
     The moves of a string in a step divide the step evenly."""
     tuning = [midi_number(name) for name in lick.get("tuning", "E2 A2 D3 G3 B3 E4").split()]
     open_notes = [note + lick.get("capo", 0) for note in tuning]
-    notes, now = [], Fraction(0)
+    notes = []
     sounding = [None] * len(tuning)
-    for step in lick["steps"]:
-        beats = step["beats"]
-        length = Fraction(beats) if isinstance(beats, str) else Fraction(beats).limit_denominator(10**6)
+    for step, (now, end) in zip(lick["steps"], spans(lick, swing)):
+        length = end - now
         for index, mark in enumerate(step["frets"].split()):
             string, note = len(tuning) - index, open_notes[index]
             if mark == "x":
@@ -85,7 +102,6 @@ def expected(lick):
                     current = dict(start=time, end=now + length, string=string, fret=to, pitch=note + to, bend=None, via=sign)
                     notes.append(current)
                 sounding[index] = current
-        now += length
     return notes
 
 
@@ -117,6 +133,13 @@ def read_musicxml(path):
             last[string] = note
     tempo = next(iter(score.flatten().getElementsByClass(music21.tempo.MetronomeMark))).number
     return score, notes, tempo
+
+
+def swing_in(path):
+    """First and second eighth, as MusicXML 4.0 has them in its first `sound`; None where they are even."""
+    sound = xml.etree.ElementTree.parse(path).find(".//sound")
+    swing = sound.find("swing") if sound is not None else None
+    return None if swing is None else tuple(int(swing.find(name).text) for name in ("first", "second"))
 
 
 def close(a, b):
@@ -217,8 +240,13 @@ def main():
             if abs(tempo - lick["tempo"]) > 0.01:
                 print(f"{name}: a tempo of {tempo} in {suffix}")
                 good = False
+        swing = tuple(map(int, lick["swing"].split(":"))) if "swing" in lick else None
+        if swing_in(path.with_suffix(".musicxml")) != swing:
+            print(f"{name}: swing differs, {swing} wanted")
+            good = False
         found, tempo = read_midi(path.with_suffix(".mid"))
-        good &= compare(name, "MIDI", found, as_midi(wanted), ("start", "end", "pitch", "last"))
+        wanted = as_midi(expected(lick, swing))
+        good &= compare(name, "MIDI", found, wanted, ("start", "end", "pitch", "last"))
         if abs(tempo - lick["tempo"]) > 0.01:
             print(f"{name}: a tempo of {tempo} in MIDI")
             good = False
