@@ -40,17 +40,21 @@ fn rate() -> SampleRate {
 
 /// What these letters are as a lick, a step every so many beats.
 fn lick(letters: &str, beats: u32) -> Expected {
+    lick_of("", &steps(letters, &beats.to_string()))
+}
+
+fn steps(letters: &str, beats: &str) -> String {
     let step = |letter: char| {
         let (third, first) = DOUBLE_STOPS[letter.to_ascii_uppercase() as usize - 'A' as usize];
         let first = first + u8::from(letter.is_ascii_lowercase());
         format!("{{ beats = {beats}, frets = \"x x x {third} x {first}\" }},\n")
     };
-    lick_of(&letters.chars().map(step).collect::<String>())
+    letters.chars().map(step).collect()
 }
 
-fn lick_of(steps: &str) -> Expected {
+fn lick_of(swing: &str, steps: &str) -> Expected {
     let lick = format!(
-        "title = \"Weir\"\nkey = \"C major\"\ntempo = 96\nmeter = \"4/4\"\nsteps = [\n{steps}]\n"
+        "title = \"Weir\"\nkey = \"C major\"\ntempo = 96\nmeter = \"4/4\"\n{swing}\nsteps = [\n{steps}]\n"
     );
     Lick::parse(&lick, "weir.toml").unwrap().expected()
 }
@@ -222,6 +226,7 @@ fn every_pass_through_the_lick_in_a_recording_is_told() {
 #[test]
 fn a_pass_does_not_begin_with_the_hammer_on_of_the_one_before() {
     let lick = lick_of(
+        "",
         "{ beats = 1, frets = \"x x x 11 x 10\" }, { beats = 1, frets = \"x x x 9 x 8\" },
          { beats = 1, frets = \"x x x 7 x 7\" }, { beats = 2, frets = \"x x x 7h11 x 10\" }",
     );
@@ -326,24 +331,11 @@ fn delayed(played: &str, delay: Delay) -> (String, String, Vec<i64>) {
     )
 }
 
-/// A step every half a beat, swung so if at all.
-fn eighths(letters: &str, swing: &str) -> Expected {
-    let step = |letter: char| {
-        let (third, first) = DOUBLE_STOPS[letter as usize - 'A' as usize];
-        format!("{{ beats = 0.5, frets = \"x x x {third} x {first}\" }},\n")
-    };
-    let steps: String = letters.chars().map(step).collect();
-    let lick = format!(
-        "title = \"Weir\"\nkey = \"C major\"\ntempo = 96\nmeter = \"4/4\"\n{swing}\nsteps = [\n{steps}]\n"
-    );
-    Lick::parse(&lick, "weir.toml").unwrap().expected()
-}
-
 /// Who swings eighths keeps the tempo and is not late off every beat (common practice), beside a click or not.
 #[test]
 fn eighths_swung_otherwise_than_written_are_told_once() {
-    let letters = "ABCDEFEDCBAB";
-    let [even, swung] = ["", "swing = \"2:1\""].map(|swing| eighths(letters, swing));
+    let eighths = steps("ABCDEFEDCBAB", "0.5");
+    let [even, swung] = ["", "swing = \"2:1\""].map(|swing| lick_of(swing, &eighths));
     for (written, played, share) in
         [(&even, &swung, Some(2.0 / 3.0)), (&swung, &even, Some(0.5)), (&swung, &swung, None)]
     {
@@ -352,18 +344,20 @@ fn eighths_swung_otherwise_than_written_are_told_once() {
         let samples = [vec![0.0; 24_000], sound, vec![0.0; 168_000]].concat();
         let alone = judge_take(written, &heard(&samples), &judge::Settings::default());
         assert!(alone.tempo_bpm.is_some_and(|tempo| (tempo - 96.0).abs() < 0.5), "{alone:?}");
-        let delay = Delay::Measured(0.0);
-        let settings = Settings { pace: Pace::Click, delay, ..Settings::at_leisure(rate()) };
-        let mut session = Session::new(written.clone(), settings);
-        let mut news = Vec::new();
-        session.begin(&mut news);
-        session.click_begins(24_000.0);
-        samples.chunks(480).for_each(|block| session.push(block, &mut news));
-        let beside = news.into_iter().find_map(|news| match news {
-            News::Over(pass) => Some(pass.judgement),
-            _ => None,
-        });
-        for take in [alone, beside.expect("the click ends a pass")] {
+        let beside = |delay: Delay| {
+            let settings = Settings { pace: Pace::Click, delay, ..Settings::at_leisure(rate()) };
+            let mut session = Session::new(written.clone(), settings);
+            let mut news = Vec::new();
+            session.begin(&mut news);
+            session.click_begins(24_000.0);
+            samples.chunks(480).for_each(|block| session.push(block, &mut news));
+            let over = news.into_iter().find_map(|news| match news {
+                News::Over(pass) => Some(pass.judgement),
+                _ => None,
+            });
+            over.expect("the click ends a pass")
+        };
+        for take in [alone, beside(Delay::Measured(0.0)), beside(Delay::Estimated)] {
             for step in &take.steps {
                 assert_eq!(step.verdict, Verdict::Right, "{step:?}");
                 assert!(step.timing_ms.is_some_and(|ms| ms.abs() < 12.0), "{step:?}");

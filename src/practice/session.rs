@@ -339,18 +339,17 @@ impl Session {
         take.length = SampleCount(length.min(take.length.0));
         let mut judgement = judge_take(&self.expected, &take, &self.settings.judge).as_one_pass();
         if pass.manner().pace == Pace::Click {
-            for step in &mut judgement.steps {
-                step.timing_ms = step.start_s.and_then(|start_s| pass.late_ms(step.step, start_s));
-            }
             let swung = judgement.findings.iter().find_map(|finding| match finding {
                 Finding::Swung { played, written } => Some(played - written),
                 _ => None,
             });
             let swung_ms = 1000.0 * pass.manner().beat_s * swung.unwrap_or(0.0);
-            let off_beats = self.expected.steps.iter().filter(|step| step.is_off_beat);
-            let off_beats: Vec<usize> = off_beats.map(|step| step.number).collect();
-            for step in judgement.steps.iter_mut().filter(|s| off_beats.contains(&s.step)) {
-                step.timing_ms = step.timing_ms.map(|late_ms| late_ms - swung_ms);
+            // Of steps that are no rests one is judged each.
+            let asked = self.expected.steps.iter().filter(|step| !step.struck.is_empty());
+            for (step, asked) in judgement.steps.iter_mut().zip(asked) {
+                let late_ms = step.start_s.and_then(|start_s| pass.late_ms(step.step, start_s));
+                let swung_ms = if asked.is_off_beat { swung_ms } else { 0.0 };
+                step.timing_ms = late_ms.map(|late_ms| late_ms - swung_ms);
             }
             if !judgement.findings.contains(&Finding::AnotherLick) {
                 let late_ms: Vec<f64> =

@@ -11,7 +11,7 @@ use crate::lick::expected::ExpectedStep;
 /// A gap longer than this against the tempo is a pause, in beats.
 const PAUSE_BEATS: f64 = 0.6;
 /// Strikes of a passage that are needed to speak of its timing, or of the delay of a click.
-const MIN_STRIKES: usize = 3;
+pub const MIN_STRIKES: usize = 3;
 
 /// A strike of a step: when the step begins in beats, and when it was struck in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,11 +42,13 @@ const WIDEST_GAPS: usize = 16;
 /// among these the one nearest to `written_s`: a pause or a step left out suggests one of its own, and so does each of two
 /// eighths that are swung, but not both together.
 pub fn beat_s(struck: &[Struck], written_s: f64) -> Option<f64> {
-    let slopes: Vec<f64> = (1..=2)
-        .flat_map(|n| struck.iter().zip(struck.iter().skip(n)))
-        .filter(|(a, b)| b.beats > a.beats && b.at_s > a.at_s)
-        .map(|(a, b)| (b.at_s - a.at_s) / (b.beats - a.beats))
-        .collect();
+    let slopes_over = |n_gaps: usize| {
+        (1..=n_gaps)
+            .flat_map(|n| struck.iter().zip(struck.iter().skip(n)))
+            .filter(|(a, b)| b.beats > a.beats && b.at_s > a.at_s)
+            .map(|(a, b)| (b.at_s - a.at_s) / (b.beats - a.beats))
+    };
+    let slopes: Vec<f64> = slopes_over(2).collect();
     if struck.len() < MIN_STRIKES {
         return None;
     }
@@ -59,12 +61,8 @@ pub fn beat_s(struck: &[Struck], written_s: f64) -> Option<f64> {
     })?;
     let middle_gap = middle(&mut agreeing(best).collect::<Vec<f64>>());
     // Over many beats an uneven strike matters little (H. Theil 1950: the median of all slopes).
-    let mut wide: Vec<f64> = (1..=WIDEST_GAPS)
-        .flat_map(|n| struck.iter().zip(struck.iter().skip(n)))
-        .filter(|(a, b)| b.beats > a.beats)
-        .map(|(a, b)| (b.at_s - a.at_s) / (b.beats - a.beats))
-        .filter(|slope| (slope / middle_gap - 1.0).abs() <= AGREES)
-        .collect();
+    let agrees = |slope: &f64| (slope / middle_gap - 1.0).abs() <= AGREES;
+    let mut wide: Vec<f64> = slopes_over(WIDEST_GAPS).filter(agrees).collect();
     Some(if wide.is_empty() { middle_gap } else { middle(&mut wide) })
 }
 

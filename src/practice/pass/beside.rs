@@ -14,6 +14,7 @@ use super::Told;
 use super::Try;
 use crate::lick::expected::ExpectedStep;
 use crate::practice::alignment::Place;
+use crate::practice::timing::MIN_STRIKES;
 use crate::practice::timing::estimated_delay;
 use crate::practice::verdict::Verdict;
 use crate::units::SampleIndex;
@@ -43,13 +44,17 @@ pub(super) struct Instant {
 
 impl Pass {
     /// Every strike's lateness against the bare click, in samples, for the pass that follows; what no delay explains
-    /// less the whole beats in it.
+    /// less the whole beats in it. Those on the beat alone, if they are enough: others are late where they are swung.
     pub fn lateness(&self) -> Vec<f64> {
         let mut lateness = self.lateness.clone();
         if self.manner.pace == Pace::Click {
-            let tries = self.tries.iter().enumerate();
-            let struck =
-                tries.filter_map(|(index, found)| self.bare_lateness(index, found.as_ref()?.onset));
+            let late = |(index, found): (usize, &Option<Try>)| {
+                Some((index, self.bare_lateness(index, found.as_ref()?.onset)?))
+            };
+            let tries = || self.tries.iter().enumerate().filter_map(late);
+            let is_on_beat = |&(index, _): &(usize, f64)| !self.steps[index].is_off_beat;
+            let go_by_beats = tries().filter(is_on_beat).count() >= MIN_STRIKES;
+            let struck = tries().filter(|late| !go_by_beats || is_on_beat(late)).map(|late| late.1);
             let beat = self.samples(self.manner.beat_s);
             let delay = -0.5 * beat..=self.samples(LONGEST_DELAY_S);
             lateness.extend(struck.map(|late| match delay.contains(&late) {
