@@ -21,6 +21,7 @@ use super::error::LickError;
 use super::fault::Fault;
 use super::mark::Mark;
 use super::place::Place;
+use super::swing::Swing;
 use crate::theory::error::NameError;
 use crate::theory::fretboard::Tuning;
 use crate::theory::key::Key;
@@ -214,12 +215,7 @@ fn read_lick(text: &str) -> Found<Written> {
     let key: Key = table.named("key")?;
     let tempo_bpm = read_tempo(&table)?;
     let meter = read_meter(&table)?;
-    let swing = table.optional("swing").map(|_| table.text("swing")).transpose()?;
-    let swung = swing.as_ref().map(|(text, span)| {
-        let found = || Fault::Swing { found: (*text).to_owned() };
-        text.parse().map_err(|()| (span.clone(), found()))
-    });
-    let swung = swung.transpose()?;
+    let swing = table.optional("swing").map(|_| read_swing(&table, meter)).transpose()?;
     let tuning = match table.optional("tuning") {
         Some(_) => read_tuning(text, &table)?,
         None => Tuning::default(),
@@ -241,10 +237,7 @@ fn read_lick(text: &str) -> Found<Written> {
         places.push(place);
     }
     let title = title.to_owned();
-    let lick = Lick { title, key, tempo_bpm, meter, swing: swung, tuning, capo, steps };
-    if let Some((_, span)) = swing.filter(|_| !lick.may_swing()) {
-        return Err((span, Fault::SwungMeter { meter: lick.meter }));
-    }
+    let lick = Lick { title, key, tempo_bpm, meter, swing, tuning, capo, steps };
     lick.check().map_err(|flaw| {
         let place = &places[flaw.step - 1];
         let mark = flaw.string.and_then(|string| {
@@ -289,6 +282,15 @@ fn read_meter(table: &Table<'_, '_>) -> Found<Meter> {
     text.split_once('/')
         .and_then(|(count, unit)| Meter::new(count.parse().ok()?, unit.parse().ok()?))
         .ok_or_else(|| (span, Fault::Meter { found: text.to_owned() }))
+}
+
+fn read_swing(table: &Table<'_, '_>, meter: Meter) -> Found<Swing> {
+    let (text, span) = table.text("swing")?;
+    match text.parse() {
+        Ok(_) if !meter.may_swing() => Err((span, Fault::SwungMeter { meter })),
+        Ok(swing) => Ok(swing),
+        Err(()) => Err((span, Fault::Swing { found: text.to_owned() })),
+    }
 }
 
 fn read_tuning(text: &str, table: &Table<'_, '_>) -> Found<Tuning> {

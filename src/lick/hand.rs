@@ -137,8 +137,8 @@ fn hammered(fret: Fret, moves: &[super::mark::Move]) -> Vec<Fret> {
 pub fn hard_spots(lick: &Lick, holds: &[Hold]) -> Vec<HardSpot> {
     let mut spots = Vec::new();
     let mut came_from: Option<(usize, f64)> = None;
-    let mut now_s = 0.0;
-    for (index, (step, hold)) in lick.steps.iter().zip(holds).enumerate() {
+    for (index, (asked, hold)) in lick.expected().steps.iter().zip(holds).enumerate() {
+        let now_s = asked.start_beats * 60.0 / lick.tempo_bpm;
         let number = index + 1;
         let mut tell = |what| spots.push(HardSpot { step: number, what });
         if let Some((from, to)) = ends(&hold.grip) {
@@ -159,7 +159,6 @@ pub fn hard_spots(lick: &Lick, holds: &[Hold]) -> Vec<HardSpot> {
         if !hold.after.is_empty() {
             came_from = Some((index, now_s));
         }
-        now_s += step.beats.get() * 60.0 / lick.tempo_bpm;
     }
     spots
 }

@@ -90,6 +90,11 @@ impl Meter {
             .then_some(Self { count, unit })
     }
 
+    /// Whether an eighth is half a beat, so that it may be swung.
+    pub fn may_swing(self) -> bool {
+        self.unit <= 4
+    }
+
     /// Length of a bar in quarter notes.
     pub fn bar_beats(self) -> f64 {
         4.0 * f64::from(self.count) / f64::from(self.unit)

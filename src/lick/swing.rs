@@ -62,11 +62,6 @@ impl fmt::Display for Swing {
 }
 
 impl Lick {
-    /// Whether an eighth is half a beat in this metre, so that it may be swung.
-    pub fn may_swing(&self) -> bool {
-        self.meter.unit <= 4
-    }
-
     /// For every step, whether it comes half-way through a beat as it is written, where it may be swung.
     pub fn off_beats(&self) -> Vec<bool> {
         let mut end_beats = 0.0_f64;
@@ -74,7 +69,7 @@ impl Lick {
             let half_way = (end_beats.fract() - 0.5).abs() < HAIR;
             end_beats += step.beats.get();
             // What is cut finer would come after its end.
-            self.may_swing() && half_way && step.beats.get() > SIXTEENTH - HAIR
+            self.meter.may_swing() && half_way && step.beats.get() > SIXTEENTH - HAIR
         };
         self.steps.iter().map(is_off_beat).collect()
     }

@@ -43,7 +43,7 @@ fn checked(mut lick: Lick, mut remarks: remarks::Remarks) -> Result<Reading, err
         let problem = "there is nothing to play in it".to_owned();
         return Err(error::NotationError::Unsupported { place: error::Place::File, problem });
     }
-    if lick.swing.is_some() && !lick.may_swing() {
+    if lick.swing.is_some() && !lick.meter.may_swing() {
         let what = "no eighth is half a beat in this metre: they are taken as even, not swung";
         remarks.add("", what);
         lick.swing = None;

@@ -275,8 +275,8 @@ impl<'a> Matching<'a> {
         let is_beating = self.step.struck.len() >= CHORD_NOTES && self.is_hidden(sound);
         // No fret reaches it: an overtone of what sounds.
         let is_too_high = pitch.note > HIGHEST_FRETTED;
-        let is_none = is_soft || is_doubted || is_over_a_glide || is_beating || is_too_high;
-        let is_none = is_none || self.is_fifth_partial(pitch, sound);
+        let is_overtone = is_too_high || self.is_fifth_partial(pitch, sound);
+        let is_none = is_soft || is_doubted || is_over_a_glide || is_beating || is_overtone;
         (!is_none).then_some(Status::Extra)
     }
 

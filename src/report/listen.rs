@@ -41,20 +41,28 @@ pub fn text(out: &mut impl Write, take: &Take, reference: Reference) -> io::Resu
         return writeln!(out, "No strike in {length_s:.1} s.");
     }
     heading(out)?;
-    let mut follower = Follower::default();
     let mut holes = take.holes.iter().peekable();
-    for (strike, is_played) in take.strikes.iter().zip(are_played(&take.strikes)) {
+    for (strike, heard) in heard_in(take, reference) {
         while let Some((at, lost)) = holes.next_if(|(at, _)| *at < strike.onset) {
             hole(out, *at, *lost, take.rate)?;
         }
-        let follower = is_played.then_some(&mut follower);
-        line(out, strike, &Heard::of(strike, take.rate, reference, follower), take.rate)?;
+        line(out, strike, &heard, take.rate)?;
     }
     for (at, lost) in holes {
         hole(out, *at, *lost, take.rate)?;
     }
     let strikes = super::plural(take.strikes.len(), "strike");
     writeln!(out, "\n{strikes} in {length_s:.1} s.")
+}
+
+/// Every strike of a take and what is heard in it.
+fn heard_in(take: &Take, reference: Reference) -> impl Iterator<Item = (&Strike, Heard)> {
+    let mut follower = Follower::default();
+    let strikes = take.strikes.iter().zip(are_played(&take.strikes));
+    strikes.map(move |(strike, is_played)| {
+        let follower = is_played.then_some(&mut follower);
+        (strike, Heard::of(strike, take.rate, reference, follower))
+    })
 }
 
 /// Writes the head of the table.
@@ -143,14 +151,8 @@ pub fn hole(
 /// # Errors
 /// Whatever `out` fails with.
 pub fn json(out: &mut impl Write, take: &Take, reference: Reference) -> io::Result<()> {
-    let mut follower = Follower::default();
-    let strikes = take
-        .strikes
-        .iter()
-        .zip(are_played(&take.strikes))
-        .map(|(strike, is_played)| {
-            let follower = is_played.then_some(&mut follower);
-            let heard = Heard::of(strike, take.rate, reference, follower);
+    let strikes = heard_in(take, reference)
+        .map(|(strike, heard)| {
             let seconds = |at: SampleIndex| json::thousandths(at.seconds(take.rate));
             let struck = heard.struck.iter().map(|note| StruckJson {
                 sounding: json::sounding(&note.pitch, &heard.names),

@@ -245,9 +245,9 @@ pub fn finding(finding: &Finding) -> String {
 
 /// Shares of the beat as ratios of the first eighth to the second.
 fn swung(played: f64, written: f64) -> String {
-    let told = |share: f64| match share / (1.0 - share) {
+    let told = |share: f64, about: &str| match share / (1.0 - share) {
         ratio if ratio < EVEN_RATIO => "even".to_owned(),
-        ratio => format!("swung about {}:1", format!("{ratio:.1}").trim_end_matches(".0")),
+        ratio => format!("swung {about}{}:1", format!("{ratio:.1}").trim_end_matches(".0")),
     };
     let meant = if written > 0.5 {
         String::new()
@@ -257,7 +257,7 @@ fn swung(played: f64, written: f64) -> String {
         let (nearest, _) = nearest.expect("there are some");
         format!(" If it was meant so, put swing = \"{nearest}\" into the lick.")
     };
-    let (played, written) = (told(played), told(written).replace("about ", ""));
+    let (played, written) = (told(played, "about "), told(written, ""));
     format!("Eighths were {played}, written {written}; the timing is told against that.{meant}")
 }
 

@@ -89,18 +89,10 @@ fn write_take(
     look: Look,
 ) -> io::Result<()> {
     writeln!(out, "{}, {}", escaped(&page.title), escaped(called(&report.recording)))?;
-    write!(out, "{:.1} s", take.duration_s)?;
-    let n_passes = take.other_passes.len() + 1;
-    if n_passes > 1 {
-        write!(out, ", pass {} of {n_passes}", take.pass)?;
-    }
-    if let Some(tempo) = take.tempo_bpm {
-        let written = page.tempo_bpm.round();
-        write!(out, ", played at {} beats a minute, written at {written}", tempo.round())?;
-    }
-    writeln!(out, "\n")?;
+    writeln!(out, "{}\n", length(page, take))?;
     write_table(out, page, take, look)?;
     writeln!(out)?;
+    let n_passes = take.other_passes.len() + 1;
     let tally = Tally::of(take, page.tolerance);
     for sentence in summary::sentences(page, take, &tally) {
         writeln!(out, "{sentence}")?;
@@ -115,6 +107,19 @@ fn write_take(
         history::beside_each_other(out, "pass", &passes, look.width)?;
     }
     Ok(())
+}
+
+/// How long a take is, which pass in it was judged, and how fast that is.
+pub(super) fn length(page: &Page, take: &TakeJudgement) -> String {
+    let pass = match take.other_passes.len() + 1 {
+        1 => String::new(),
+        n_passes => format!(", pass {} of {n_passes}", take.pass),
+    };
+    let tempo = take.tempo_bpm.map_or(String::new(), |tempo| {
+        let (played, written) = (tempo.round(), page.tempo_bpm.round());
+        format!(", played at {played} beats a minute, written at {written}")
+    });
+    format!("{:.1} s{pass}{tempo}", take.duration_s)
 }
 
 fn write_table(

@@ -88,10 +88,12 @@ pub fn run(args: Args, common: &Common) -> Result<Outcome, Failure> {
     if !args.no_history && !common.json {
         kept::keep(&page, takes.iter().filter(|take| was_played(take)));
     }
-    if !takes.is_empty() {
-        args.judging.drawn.save(|| judged(&lick, &page, &takes))?;
-    }
+    let drawn = match takes.is_empty() {
+        true => Ok(()),
+        false => args.judging.drawn.save(|| judged(&lick, &page, &takes)),
+    };
     ended?;
+    drawn?;
     if !alone {
         printed?;
     }

@@ -78,14 +78,7 @@ fn judged_take(
     };
     html! {
         h2 { (called(recording)) }
-        p { (format!("{:.1} s", take.duration_s))
-            @if !take.other_passes.is_empty() {
-                ", pass " (take.pass) " of " (take.other_passes.len() + 1)
-            }
-            @if let Some(tempo) = take.tempo_bpm {
-                (format!(", played at {tempo:.0} beats a minute, written at {:.0}", page.tempo_bpm))
-            }
-        }
+        p { (text::length(page, take)) }
         ul { @for sentence in sentences { li { (sentence) } } }
         (staff::systems(lick, facts, Some(&sign)))
         p.small {
