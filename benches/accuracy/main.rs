@@ -2,7 +2,8 @@
 //!
 //! `cargo bench --bench accuracy [-- PART ...]`, PART being one of [`PARTS`]; `V=1` tells every case
 //! that went wrong, `N=30` sets the number of cases a cell, `LEN=0.5` the length of double stops in
-//! seconds, `FONT=other.sf2` the guitars of that soundfont in the place of the real ones. Every part has seeds
+//! seconds, `FONT=other.sf2` the guitars of that soundfont, or of a folder of notes, in the place of the
+//! real ones. Every part has seeds
 //! of its own: it gives the same alone as with the others.
 #![allow(missing_docs, clippy::print_stdout)]
 

@@ -221,14 +221,23 @@ fn rendered(font: &Arc<SoundFont>, program: i32, key: u8) -> Vec<f32> {
     left.iter().zip(&right).map(|(l, r)| 0.5 * (l + r)).collect()
 }
 
-/// The four guitars of a General MIDI soundfont; empty where it is not there.
+/// The four guitars of a General MIDI soundfont, or of a folder with a recording of every note, `24-40.wav` being
+/// key 40 of program 24; empty where it is not there.
 pub fn font_sets(path: &Path) -> Vec<Set> {
-    let Some(font) = font(path) else { return Vec::new() };
+    let recorded = |program: i32, key: u8| {
+        let path = path.join(format!("{program}-{key}.wav"));
+        path.is_file().then(|| read(&path).0)
+    };
+    let font = if path.is_dir() { None } else { font(path) };
+    let sound = |program: i32, key: u8| match &font {
+        Some(font) => Some(rendered(font, program, key)),
+        None => recorded(program, key),
+    };
     let note = |program: i32, midi: u8| {
-        let samples = rendered(&font, program, midi);
+        let samples = sound(program, midi)?;
         let nominal_hz = 440.0 * ((f64::from(midi) - 69.0) / 12.0).exp2();
         let f1_hz = line_hz(&samples, 0.0, TOLD_S, nominal_hz);
-        Note {
+        Some(Note {
             midi,
             f1_hz,
             told: TOLD_S,
@@ -236,14 +245,13 @@ pub fn font_sets(path: &Path) -> Vec<Set> {
             onset_s: 0.0,
             place: None,
             samples: to_peak(samples),
-        }
-    };
-    (24..=27)
-        .map(|program| Set {
-            name: format!("sampled-{program}"),
-            notes: (40..=84).into_par_iter().map(|midi| note(program, midi)).collect(),
         })
-        .collect()
+    };
+    let set = |program| Set {
+        name: format!("sampled-{program}"),
+        notes: (40..=84).into_par_iter().filter_map(|midi| note(program, midi)).collect(),
+    };
+    (24..=27).map(set).filter(|set| !set.notes.is_empty()).collect()
 }
 
 /// The synthesiser, three detuned versions of every note on every string up to fret 15.
