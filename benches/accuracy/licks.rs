@@ -75,6 +75,8 @@ pub enum Way {
     Along,
     /// From pair to pair: most of it rings on.
     Across,
+    /// Each double stop two to four times: what is struck has just sounded.
+    Again,
 }
 
 pub const WAYS: [Way; 2] = [Way::Along, Way::Across];
@@ -262,8 +264,11 @@ impl<'a> Played<'a> {
             if !stays {
                 pair = PAIRS[random.below(PAIRS.len())];
             }
-            asked.extend(double_stop(pair, set, random));
+            let next = double_stop(pair, set, random);
+            let times = if way == Way::Again { 2 + random.below(3) } else { 1 };
+            asked.extend(next.into_iter().flat_map(|step| vec![step; times]));
         }
+        asked.truncate(N_STEPS);
         let mut played: Vec<Vec<Place>> = asked.iter().map(|step| step.to_vec()).collect();
         for k in 0..played.len() {
             match planted {
@@ -308,9 +313,36 @@ impl<'a> Played<'a> {
         samples: &[f32],
         rate: SampleRate,
     ) -> Vec<(bool, Verdict)> {
-        let judgement = score::judge(&self.expected(tempo_bpm), samples, rate);
+        self.each(&self.judged(tempo_bpm, samples, rate)).collect()
+    }
+
+    pub fn judged(&self, tempo_bpm: f64, samples: &[f32], rate: SampleRate) -> TakeJudgement {
+        score::judge(&self.expected(tempo_bpm), samples, rate)
+    }
+
+    /// Whether something was planted in its steps, and the verdicts.
+    pub fn each(&self, judgement: &TakeJudgement) -> impl Iterator<Item = (bool, Verdict)> {
         let steps = judgement.steps.iter().enumerate();
-        steps.map(|(k, step)| (self.is_wrong(k), step.verdict)).collect()
+        steps.map(|(k, step)| (self.is_wrong(k), step.verdict))
+    }
+
+    /// Step `k` in words, unless it was told as it was played.
+    pub fn fault(&self, k: usize, step: &StepJudgement) -> Option<String> {
+        let notes = |k: usize| -> Vec<i32> { self.played[k].iter().copied().map(midi).collect() };
+        let (struck, before) = (notes(k), k.checked_sub(1).map(notes));
+        let asked = self.asked[k].map(midi);
+        let right = match struck.len() {
+            1 => Verdict::Incomplete,
+            _ if self.is_wrong(k) => Verdict::Wrong,
+            _ => Verdict::Right,
+        };
+        (step.verdict != right).then(|| {
+            let number = k + 1;
+            format!(
+                "step {number} asked {asked:?} played {struck:?} after {before:?}: {}",
+                told(step)
+            )
+        })
     }
 
     pub fn expected(&self, tempo_bpm: f64) -> Expected {
@@ -393,19 +425,9 @@ fn look_at(result: &mut Outcome, played: &Played<'_>, k: usize, step: &StepJudge
             (false, false) => result.told_of_nothing += usize::from(told_struck),
         }
     }
-    let right = if wrong { Verdict::Wrong } else { Verdict::Right };
-    if step.verdict != right {
-        let before = k.checked_sub(1).map(notes);
-        result.faults.push(format!(
-            "{} {:?} {} step {} asked {:?} played {struck:?} after {before:?}: {}",
-            result.set,
-            result.way,
-            result.tempo_bpm,
-            k + 1,
-            played.asked[k].map(midi),
-            told(step)
-        ));
-    }
+    let fault = played.fault(k, step);
+    let head = format!("{} {:?} {}", result.set, result.way, result.tempo_bpm);
+    result.faults.extend(fault.map(|fault| format!("{head} {fault}")));
 }
 
 /// Everything told as struck, with the steps and beside them.

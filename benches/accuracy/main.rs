@@ -40,7 +40,7 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 19] = [
+const PARTS: [Part; 20] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
@@ -50,6 +50,7 @@ const PARTS: [Part; 19] = [
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("runs", "fast runs, triplets and sixteenths", runs::measure),
+    ("repeats", "double stops struck two to four times", runs::repeats),
     ("hands", "licks with vibrato, and with noises of the fingers", hands::measure),
     ("learners", "licks as learners play them, and beside a click", learners::measure),
     ("written", "licks written down from recordings", written::measure),

@@ -176,9 +176,9 @@ pub enum Event<'a> {
     /// A strike, told up to three times with a growing [`Stage`] and the same `onset`. One that was cut off
     /// before any of its notes was sure is told anew, after its end, with what cut it off, if most of that began there.
     Strike(&'a Strike),
-    /// Something may have been struck, told once: no note of it is as likely as not, it was cut off before one was
-    /// sure, or it hardly rose and what began there is not sure. In a recording another strike may go on meanwhile.
-    /// It counts only where a step was due.
+    /// Something may have been struck, told once: no note of it is as likely as not, or all rang before, it was cut off
+    /// before one was sure, or it hardly rose and what began there is not sure. In a recording another strike may go on
+    /// meanwhile. It counts only where a step was due.
     Unclear(&'a Strike),
     /// The strike that was told last led somewhere after it was told as a whole: its `later` tells where, all else is
     /// as before.

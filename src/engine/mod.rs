@@ -358,7 +358,7 @@ impl Engine {
         let is_clear = |note: &HeardPitch| is_high(note) || note.confidence > confidence(SURE_LOW);
         let is_sure = self.strike.notes.iter().any(|note| note.is_struck() && is_clear(note));
         if !has_notes || stage == Stage::Whole && is_cut_off && !is_sure {
-            if stage == Stage::Whole && self.strike.any_struck() {
+            if stage == Stage::Whole && self.strike.every_note().next().is_some() {
                 self.strike.onset = self.outside(self.open.map_or(onset, |open| open.began));
                 on_event(Event::Unclear(&self.strike));
             }

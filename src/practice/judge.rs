@@ -342,6 +342,24 @@ mod tests {
     }
 
     #[test]
+    fn a_rise_where_a_repeated_step_was_due_is_that() {
+        let notes = |midi: [f64; 2], struck_odds: f64| {
+            midi.map(|midi| HeardPitch { struck_odds, ..HeardPitch::sure(midi) })
+        };
+        let second = |frets: &str, struck_odds: f64| {
+            let frets = ["x x x 5 5 x", frets, "x x x 9 8 x", "x x x 7 6 x"];
+            let strikes = [(1, [60.0, 64.0]), (3, [64.0, 67.0]), (4, [62.0, 65.0])];
+            let strikes = strikes.map(|(at, midi)| strike(at, &notes(midi, 9.0), &[]));
+            let unclear = vec![strike(2, &notes([60.0, 64.0], struck_odds), &[])];
+            judged_with(12.0, &frets, strikes.to_vec(), unclear).steps[1].verdict
+        };
+        assert_eq!(second("x x x 5 5 x", -2.0), Verdict::Right);
+        assert_eq!(second("x x x x 5 x", -2.0), Verdict::Right, "one of them");
+        assert_eq!(second("x x x 5 5 x", -8.0), Verdict::NotPlayed, "they surely ring on");
+        assert_eq!(second("x x x 5 7 x", -2.0), Verdict::NotPlayed, "another step");
+    }
+
+    #[test]
     fn what_may_only_have_rung_on_leaves_a_step_unsure() {
         let sure = HeardPitch::sure;
         let rings = |struck_odds: f64| HeardPitch { struck_odds, ..sure(64.0) };

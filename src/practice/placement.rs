@@ -19,9 +19,11 @@ use super::talk::UNSTEADY_CENTS;
 use super::timing::Struck;
 use super::timing::beat_s;
 use super::verdict::Status;
+use super::verdict::Verdict;
 use crate::engine::HeardPitch;
 use crate::engine::Strike;
 use crate::engine::Take;
+use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
 use crate::lick::expected::Stage;
 use crate::theory::note::Reference;
@@ -126,7 +128,8 @@ impl Placement {
     }
 
     /// Gives steps of a pass that are left without a strike one of `take.unclear` that came when they were due
-    /// and brought a note they ask for; it joins the strikes.
+    /// and brought a note they ask for, or in which all that they ask for sounds, as it was struck just before; it
+    /// joins the strikes.
     fn take_unclear(
         &mut self,
         pass: usize,
@@ -156,9 +159,14 @@ impl Placement {
             let room = self.room(pass);
             let index =
                 |strike: &Strike| take.strikes.partition_point(|other| other.onset < strike.onset);
+            let is_repeat = j > 0 && repeats(step, steps[j - 1]);
+            let is_it = |strike: &Strike| {
+                let found = match_strike(step, strike, reference, self.offset);
+                brings(strike, &found) || is_repeat && found.verdict == Verdict::Right
+            };
             let is_meant = |strike: &Strike| {
                 is_due(at_s, beats, strike.onset.seconds(rate), step.start_beats)
-                    && brings(strike, &match_strike(step, strike, reference, self.offset))
+                    && is_it(strike)
                     && (room.start..=room.end).contains(&index(strike))
             };
             if let Some(i) = unclear.iter().position(is_meant) {
@@ -181,6 +189,12 @@ impl Placement {
         let strikes = &mut self.passes[pass];
         *strikes = strikes.start.min(at)..strikes.end.max(at + 1);
     }
+}
+
+/// Whether `step` is the one `before` it struck again, or a part of it.
+fn repeats(step: &ExpectedStep, before: &ExpectedStep) -> bool {
+    let is_there = |note: &ExpectedNote| before.struck.iter().any(|b| b.note == note.note);
+    before.stages.is_empty() && step.stages.is_empty() && step.struck.iter().all(is_there)
 }
 
 /// Of the strikes in `within` those from the first to the last that have a place.
