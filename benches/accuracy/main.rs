@@ -25,6 +25,7 @@ mod strings;
 #[path = "../support/mod.rs"]
 mod support;
 mod talk;
+mod unisons;
 mod written;
 
 use std::sync::LazyLock;
@@ -40,13 +41,14 @@ use support::corpus::synthetic_set;
 /// A part: its name, what it measures, how.
 type Part = (&'static str, &'static str, fn(&Plan));
 
-const PARTS: [Part; 20] = [
+const PARTS: [Part; 21] = [
     ("synthetic", "double stops of the synthesiser, 30 dB and 15 dB", grid::synthetic),
     ("real", "double stops mixed from two real notes", grid::real),
     ("sampled", "double stops mixed from two sampled notes", grid::sampled),
     ("phone", "double stops and licks through a phone in a kitchen", phone::measure),
     ("driven", "double stops and licks through an overdriven amplifier", spoiled::driven),
     ("messages", "double stops and licks as voice messages", spoiled::messages),
+    ("unisons", "one note on two strings, in tune and not", unisons::measure),
     ("chords", "three to six notes at once", chords::measure),
     ("licks", "double stops in tempo, strings ringing on", licks::measure),
     ("runs", "fast runs, triplets and sixteenths", runs::measure),

@@ -147,6 +147,11 @@ pub fn wavering(samples: &[f32], while_s: Range<f64>, cents: f64, hz: f64) -> Ve
     })
 }
 
+/// `note`, tuned so many cents higher.
+pub fn tuned(note: &Note, cents: f64) -> Note {
+    Note { f1_hz: note.f1_hz * (cents / 1200.0).exp2(), ..bent(note, |_| cents) }
+}
+
 /// `note` with its pitch moved by `cents(at_s)`, `at_s` from its onset on.
 fn bent(note: &Note, cents: impl Fn(f64) -> f64) -> Note {
     let samples = warped(&note.samples, |at_s| cents(at_s - note.onset_s));

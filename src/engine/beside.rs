@@ -261,6 +261,7 @@ impl Engine {
             rang: self.rang(tone),
             lasting: None,
             grace: None,
+            unison: None,
         })
     }
 

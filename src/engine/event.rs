@@ -46,6 +46,18 @@ pub struct HeardPitch {
     pub lasting: Option<bool>,
     /// What its string sounded at first, where that seems to have been another note.
     pub grace: Option<Grace>,
+    /// The two strings that seem to sound it, 8 to 60 cents apart, the lower first: what counts where a step asks
+    /// for both. A lone string looks like two in one case of 500, and in one of 15 where it has a vibrato.
+    pub unison: Option<[Unison; 2]>,
+}
+
+/// One of two strings on one note.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unison {
+    /// The first partial.
+    pub frequency: Hertz,
+    /// One standard error of `frequency`, in cents.
+    pub error_cents: f64,
 }
 
 /// A grace note: what a string sounded in the first moments of a strike, before it moved on.
@@ -82,6 +94,7 @@ impl HeardPitch {
             rang: false,
             lasting: None,
             grace: None,
+            unison: None,
         }
     }
 

@@ -40,6 +40,7 @@ pub(super) fn look_back(strikes: &mut [Strike]) {
             struck_odds: AS_LIKELY_AS_NOT,
             rang: false,
             grace: None,
+            unison: None,
             ..*later
         });
     }

@@ -129,6 +129,7 @@ impl Engine {
             self.estimate(self.stretch(gone + spare, next - spare));
             self.tell_found(&stretch, next - spare);
         }
+        self.tell_unisons(stretch.from, to);
         self.strike.later[n_known..].sort_unstable_by_key(|later| later.start);
         self.sounded = self.previous;
         if let Some(open) = &mut self.open {
@@ -210,7 +211,7 @@ impl Engine {
 
     /// When the partial at `hz`, `apart_hz` from all others, began to sound as loud as it does at the
     /// end, to 10 ms.
-    fn reached(&self, from: u64, end: u64, (hz, apart_hz): (f64, f64)) -> u64 {
+    pub(super) fn reached(&self, from: u64, end: u64, (hz, apart_hz): (f64, f64)) -> u64 {
         let length = self.samples((REACHED_WIDTHS / apart_hz).clamp(REACHED_S, LATER_S));
         let step = self.samples(0.01).max(1);
         let power = |from: u64| self.power_at(hz, from, length);

@@ -19,6 +19,7 @@ mod several;
 mod steady;
 mod struck;
 mod unasked;
+mod unison;
 
 pub use event::Combined;
 pub use event::Event;
@@ -27,6 +28,7 @@ pub use event::HeardPitch;
 pub use event::LaterNote;
 pub use event::Stage;
 pub use event::Strike;
+pub use event::Unison;
 pub use listener::Listener;
 pub use listener::Take;
 pub use unasked::Candidate;
@@ -42,6 +44,7 @@ use self::several::Several;
 
 use crate::dsp::decimate::Decimator;
 use crate::dsp::onset::Detector;
+use crate::dsp::peaks::Peak;
 use crate::dsp::spectrum::Spectrum;
 use crate::dsp::spectrum::Transformer;
 use crate::pitch::estimate::Estimator;
@@ -148,6 +151,7 @@ pub struct Engine {
     estimator: Estimator,
     fitter: Fitter,
     gauge: Gauge,
+    peaks: Vec<Peak>,
     spectrum: Spectrum,
     /// What the spectrum shows, measured once more, with every sample counting.
     flat: Spectrum,
@@ -194,6 +198,7 @@ impl Engine {
             estimator: Estimator::new(&transformer),
             fitter: Fitter::new(spectrum.bins.capacity()),
             gauge: Gauge::new(),
+            peaks: Vec::with_capacity(unison::MAX_PEAKS),
             flat: transformer.make_spectrum(),
             attack: transformer.make_spectrum(),
             shadows: shadow::Workspace::new(),
@@ -472,9 +477,11 @@ impl Engine {
         let spectra = [&self.spectrum, &self.flat];
         let early = halved.then_some(&self.attack);
         let (lines, stiffness) = line::draw(spectra, early, &mut self.fitter, gauge, found);
+        let unisons = self.part_unisons(&lines[..found.len()]);
         let measured = struck.odds.into_iter().zip(stiffness);
-        for (((line, estimate), (struck_odds, stiffness)), is_answer) in
-            lines.iter().zip(self.estimator.found()).zip(measured).zip(answers)
+        let lines = lines.iter().zip(unisons);
+        for ((((line, unison), estimate), (struck_odds, stiffness)), is_answer) in
+            lines.zip(self.estimator.found()).zip(measured).zip(answers)
         {
             let Some(frequency) = Hertz::new(line.tone.f1) else { continue };
             let error_cents = line.error_cents();
@@ -489,6 +496,7 @@ impl Engine {
                 rang: self.rang(&estimate.fitted.tone),
                 lasting: None,
                 grace: None,
+                unison,
             };
             let tone = estimate.fitted.tone;
             let is_doubtful = found.len() > MOST_BESIDE_TOLD

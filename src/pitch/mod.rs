@@ -9,6 +9,7 @@
 //! - `shadow`: whether another was struck that hides behind its partials
 //! - `struck`: whether it was struck now, or rings on
 //! - `line`: the pitch that is told, and its error, from the partials of a fit
+//! - `unison`: whether it is two strings on one note, which are a little apart
 //! - `equations`: the least squares under `line` and others
 //! - `stiffness`: how stiff a string is, every peak voting
 //! - `settled`: a long strike in, pitches as exact as can be out; for tuning, not for the engine
@@ -24,3 +25,4 @@ pub mod shadow;
 pub mod stiffness;
 pub mod struck;
 pub mod tone;
+pub mod unison;

@@ -8,6 +8,7 @@
 
 mod graced;
 mod instead;
+mod unison;
 
 pub(super) use graced::is_graced;
 pub(super) use graced::led_at;
@@ -167,7 +168,10 @@ impl<'a> Matching<'a> {
 
     fn hear(&mut self, i_missing: usize, pitch: Pitch, sound: &HeardPitch) {
         let expected = self.missing.remove(i_missing);
-        self.heard.push(note(pitch, Status::Right, Some(expected), sound));
+        match self.both_strings(expected, sound) {
+            Some(both) => self.heard.extend(both),
+            None => self.heard.push(note(pitch, Status::Right, Some(expected), sound)),
+        }
     }
 
     fn take_sure(&mut self) {
@@ -272,7 +276,8 @@ impl<'a> Matching<'a> {
         let mut targets = self.step.stages.iter().map(|stage| self.asked(stage.to.note));
         let is_over_a_glide = targets.any(|target| sound.tone().is_overtone_of(&target));
         // In chords hidden strings beat with each other, which looks like one more.
-        let is_beating = self.step.struck.len() >= CHORD_NOTES && self.is_hidden(sound);
+        let is_beating = self.step.struck.len() >= CHORD_NOTES && self.is_hidden(sound)
+            || self.is_beating_unison(&sound.tone());
         // No fret reaches it: an overtone of what sounds.
         let is_too_high = pitch.note > HIGHEST_FRETTED;
         let is_overtone = is_too_high || self.is_fifth_partial(pitch, sound);

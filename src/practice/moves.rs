@@ -14,6 +14,8 @@ use super::verdict::Verdict;
 use crate::engine::Strike;
 use crate::lick::expected::ExpectedNote;
 use crate::lick::expected::ExpectedStep;
+use crate::lick::expected::Stage;
+use crate::pitch::unison::LEAST_CENTS;
 use crate::units::Cents;
 use crate::units::SampleRate;
 
@@ -77,9 +79,14 @@ fn glide(
             heard.start_s = heard.start_s.or(led_at.map(|at| at.seconds(rate)));
             continue;
         }
+        let beside = judgement.heard.iter().find(|heard| {
+            heard.expected.is_some_and(|e| sounds_the_same(&e, target) && step.struck.contains(&e))
+        });
+        let beside = beside.map(|heard| heard.pitch.cents);
         let reached = strike.later.iter().find_map(|later| {
             let pitch = place(&later.pitch, settings.reference, offset)?;
-            (pitch.note == target.to.note).then_some((pitch, later))
+            let is_other = |held: Cents| (pitch.cents.0 - held.0).abs() >= LEAST_CENTS;
+            (pitch.note == target.to.note && beside.is_none_or(is_other)).then_some((pitch, later))
         });
         if let Some((pitch, later)) = reached {
             let heard = note(pitch, Status::Right, Some(target.to), &later.pitch);
@@ -104,16 +111,20 @@ fn glide(
     }
 }
 
+/// Whether `note` sounds on another string what `target` leads to: then nobody hears whether this one came to it,
+/// unless it is a little off.
+fn sounds_the_same(note: &ExpectedNote, target: &Stage) -> bool {
+    note.string != target.to.string && note.note == target.to.note
+}
+
 /// Later stages that were not reached are missing.
 fn miss_stages(step: &ExpectedStep, judgement: &mut StepJudgement) {
     if judgement.verdict == Verdict::NotPlayed {
         return;
     }
     for target in &step.stages {
-        // Where another string sounds that note already, nobody hears whether this one came to it.
         let covers = |e: ExpectedNote| {
-            let beside = e.string != target.to.string && step.struck.contains(&e);
-            e == target.to || beside && e.note == target.to.note
+            e == target.to || sounds_the_same(&e, target) && step.struck.contains(&e)
         };
         if !judgement.heard.iter().any(|h| h.expected.is_some_and(covers)) {
             judgement.missing.push(target.to);

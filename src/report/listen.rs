@@ -274,6 +274,7 @@ mod tests {
             rang: false,
             lasting: None,
             grace: None,
+            unison: None,
             confidence: 1.0,
         };
         let strike = |onset: u64, end: u64, notes: Vec<HeardPitch>| Strike {

@@ -109,21 +109,22 @@ impl Tally {
             }
         }
         for heard in &step.heard {
-            self.count_note(heard, tolerance);
+            let string = heard.expected.filter(|_| !is_doubled(step, heard)).map(|e| e.string);
+            self.count_note(heard, string, tolerance);
         }
         for missing in missing_outright(step) {
             self.add(Fault::Missing { string: missing.string });
         }
     }
 
-    fn count_note(&mut self, heard: &HeardNote, tolerance: Cents) {
+    /// `string` is the one it was played on, if that is known.
+    fn count_note(&mut self, heard: &HeardNote, string: Option<StringNumber>, tolerance: Cents) {
         match heard.status {
             Status::Right => {
                 self.right_notes += 1;
                 if let Some(tuning) = out_of_tune(heard, tolerance) {
                     self.out_of_tune += 1;
-                    if let Some(expected) = heard.expected {
-                        let string = expected.string;
+                    if let Some(string) = string {
                         self.add(match tuning {
                             OutOfTune::Sharp => Fault::Sharp { string },
                             OutOfTune::Flat => Fault::Flat { string },
@@ -153,6 +154,16 @@ pub(super) fn missing_outright(step: &StepJudgement) -> impl Iterator<Item = &Ex
         let replaced = Status::Wrong { instead_of: **missing };
         !step.heard.iter().any(|heard| heard.status == replaced)
     })
+}
+
+/// Whether another string was struck on the same note: which of the two is which nobody hears.
+fn is_doubled(step: &StepJudgement, heard: &HeardNote) -> bool {
+    let is_other = |other: &HeardNote| {
+        other.status == Status::Right
+            && other.expected != heard.expected
+            && (other.pitch.note, other.start_s) == (heard.pitch.note, heard.start_s)
+    };
+    step.heard.iter().any(is_other)
 }
 
 /// Which way a right note is out of tune.
