@@ -111,7 +111,7 @@ pub fn match_strike(
     reference: Reference,
     offset: Cents,
 ) -> Match {
-    let missing = distinct(&step.struck);
+    let missing = unison::distinct(&step.struck);
     let (heard, others) = (Vec::new(), Vec::new());
     let mut matching =
         Matching { step, strike, reference, offset, missing, heard, others, n_reached: 0 };
@@ -357,17 +357,6 @@ pub(super) fn note(
 /// How likely a note sounds that was asked for, `alone` being its likelihood at even odds beforehand.
 fn confidence_once_asked(alone: f64) -> f64 {
     ASKED_ODDS * alone / (ASKED_ODDS * alone + 1.0 - alone)
-}
-
-/// The same pitch on two strings sounds as one.
-fn distinct(notes: &[ExpectedNote]) -> Vec<ExpectedNote> {
-    let mut kept: Vec<ExpectedNote> = Vec::new();
-    for note in notes {
-        if !kept.iter().any(|k| k.note == note.note) {
-            kept.push(*note);
-        }
-    }
-    kept
 }
 
 fn semitones(a: MidiNote, b: MidiNote) -> i32 {

@@ -29,7 +29,7 @@ impl Matching<'_> {
                 note: expected.note,
                 frequency: string.frequency,
                 cents: Cents(Tone::at(string.frequency.get()).cents_from(&asked)),
-                cents_error: Some(string.error_cents).filter(|e| e.is_finite()).map(Cents),
+                cents_error: Some(Cents(string.error_cents)),
             };
             let sound = HeardPitch { stiffness: None, ..*sound };
             note(pitch, Status::Right, Some(expected), &sound)
@@ -45,4 +45,15 @@ impl Matching<'_> {
         let twice = |e: &&ExpectedNote| struck.iter().filter(|o| o.note == e.note).count() > 1;
         struck.iter().filter(twice).any(|e| is_overtone(tone, &self.asked(e.note), MOST_CENTS))
     }
+}
+
+/// `notes`, those asked for on two strings once: in tune they sound as one.
+pub(super) fn distinct(notes: &[ExpectedNote]) -> Vec<ExpectedNote> {
+    let mut kept: Vec<ExpectedNote> = Vec::new();
+    for note in notes {
+        if !kept.iter().any(|k| k.note == note.note) {
+            kept.push(*note);
+        }
+    }
+    kept
 }
