@@ -21,11 +21,12 @@ const PEAK_RATIO: f64 = 4.0;
 pub(super) const MAX_PEAKS: usize = 400;
 /// A tone so near to an overtone of one of the two, in cents, is that.
 const OVERTONE_CENTS: f64 = 10.0;
-/// Lines of two strings that hold still are known to this in 98 of 100 cases, in cents; what looks like two in a vibrato
-/// in 58.
+/// Lines of two strings that hold still are known to this in 98 of 100 cases, in cents; what looks like two in a
+/// vibrato in 58.
 const MOST_ERROR_CENTS: f64 = 3.0;
 
-/// The stretch at the end that tells whether a string came to the note of another, a third of the strike at most, in seconds.
+/// The stretch at the end that tells whether a string came to the note of another, a third of the strike at most, in
+/// seconds.
 const REACHED_S: f64 = 0.4;
 /// What a string came to is known no better, in cents: half of errors lie within 1.5, 95 % within 8.
 const REACHED_ERROR_CENTS: f64 = 4.0;
@@ -67,8 +68,8 @@ impl Engine {
         Some([low?, high?])
     }
 
-    /// Adds to `strike.later` the strings that came to the note of another by `end`, as in a bend up to a string that is
-    /// held, and are a little off it. They came later than `from`.
+    /// Adds to `strike.later` the strings that came to the note of another by `end`, as in a bend up to a string that
+    /// is held, and are a little off it. They came later than `from`.
     pub(super) fn tell_unisons(&mut self, from: u64, end: u64) {
         let tones = self.previous;
         let struck = Several::of(self.strike.notes.iter().map(HeardPitch::tone));
