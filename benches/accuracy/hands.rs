@@ -1,4 +1,5 @@
-//! Licks as hands play them: with a vibrato on what is held, or with fingers heard on the strings.
+//! Licks as hands play them: with a vibrato on what is held, with fingers heard on the strings, or with dead strokes
+//! between.
 
 use std::ops::Range;
 
@@ -41,10 +42,19 @@ const HEARD_IN: usize = 2;
 const GAP_S: f64 = 0.06;
 const NOISE_DB: [f64; 2] = [-30.0, -15.0];
 
+/// Half-way to the next step the hand damps all strings and strikes so many of them, each sounding for so long, in
+/// seconds, the next so much later, at this level (common practice); in one step of so many.
+const DEAD_IN: usize = 2;
+const N_DEAD: [usize; 2] = [2, 4];
+const DEAD_S: [f64; 2] = [0.01, 0.03];
+const DEAD_GAP_S: f64 = 0.006;
+const DEAD_DB: [f64; 2] = [-6.0, 0.0];
+
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Hand {
     Still,
     Vibrato,
+    Dead,
     Noise,
 }
 
@@ -57,7 +67,7 @@ struct Outcome {
 
 pub fn measure(plan: &Plan) {
     let noises = fret_noises();
-    let mut hands = vec![Hand::Still, Hand::Vibrato, Hand::Noise];
+    let mut hands = vec![Hand::Still, Hand::Vibrato, Hand::Dead, Hand::Noise];
     if noises.is_empty() {
         println!("noises of the fingers: skipped, fluid-soundfont-gm is not installed");
         hands.pop();
@@ -106,6 +116,7 @@ fn outcome(
             let notes = played.notes.iter().zip(&moved).map(|(p, note)| Placed { note, ..*p });
             mix(&notes.collect::<Vec<_>>(), length_s, noise_db, random)
         }
+        Hand::Dead => mix(&with_dead_strokes(&played, set, random), length_s, noise_db, random),
         Hand::Noise => {
             let mut samples = mix(&played.notes, length_s, noise_db, random);
             for &begin_s in &played.begins_s {
@@ -138,4 +149,30 @@ fn held_long(samples: Vec<f32>, random: &mut Random) -> Vec<f32> {
 fn vibrato(samples: &[f32], while_s: Range<f64>, random: &mut Random) -> Vec<f32> {
     let cents = random.between(VIBRATO_CENTS[0], VIBRATO_CENTS[1]);
     wavering(samples, while_s, cents, random.between(VIBRATO_HZ[0], VIBRATO_HZ[1]))
+}
+
+/// What was played, with dead strokes half-way between steps.
+fn with_dead_strokes<'a>(
+    played: &Played<'a>,
+    set: &'a Set,
+    random: &mut Random,
+) -> Vec<Placed<'a>> {
+    let mut notes = played.notes.clone();
+    for begin_s in &played.begins_s {
+        if random.below(DEAD_IN) > 0 {
+            continue;
+        }
+        let mut at_s = begin_s + 0.5 * EIGHTH_S;
+        for note in notes.iter_mut().filter(|note| note.start_s < at_s) {
+            note.end_s = note.end_s.min(at_s - 0.02);
+        }
+        for _ in 0..N_DEAD[0] + random.below(N_DEAD[1] - N_DEAD[0] + 1) {
+            let note = &set.notes[random.below(set.notes.len())];
+            let end_s = at_s + random.between(DEAD_S[0], DEAD_S[1]);
+            let gain_db = random.between(DEAD_DB[0], DEAD_DB[1]);
+            notes.push(Placed { note, start_s: at_s, end_s, gain_db });
+            at_s += DEAD_GAP_S;
+        }
+    }
+    notes
 }
